@@ -1,0 +1,489 @@
+"""The study file: one question, one TOML file. Keys, units, limits, and defaults with their source.
+
+The models below are the schema; attribute names are the keys of the file. Unknown keys are refused.
+Dates are held as Julian dates TDB (float), whatever way they were written.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    PrivateAttr,
+    Strict,
+    StringConstraints,
+    ValidationError,
+)
+
+from swarm.study_problems import Problem, problems_of, refuse
+from targets.classes import LABELS
+from targets.errors import InputError
+from targets.invented import EPOCH_JD_TDB
+from targets.timescale import iso_tdb, parse_tdb_jd
+
+# Span of the planetary ephemeris DE440 (JPL, Park et al. 2021, AJ 161:105): 1549-12-31 to 2650-01-25.
+FIRST_JD_TDB, LAST_JD_TDB = 2287184.5, 2688976.5
+
+READ_FORMATS = ("mpc-json", "own", "invented")
+FLOWN_KINDS = ("elements",)
+
+OWN_CHOICE = "own choice"
+FROM_MEMORY = "from memory"
+PROPULSION_SURVEY = "agency small-spacecraft technology survey, propulsion chapter: green monopropellant"
+GATES = "Gates model (JPL TR 32-504, 1963); size for green monopropellant, from memory"
+
+
+def _date(value: object) -> float:
+    """JD TDB of a number or of an ISO string ending in TDB; refuses everything else."""
+    if isinstance(value, bool) or not isinstance(value, int | float | str):
+        raise ValueError('a Julian date TDB (number) or text such as "2031-03-01 TDB"')
+    try:
+        jd_tdb = parse_tdb_jd(value)
+    except ValueError as problem:
+        raise ValueError('a Julian date TDB (number) or text such as "2031-03-01 TDB"') from problem
+    if not FIRST_JD_TDB <= jd_tdb <= LAST_JD_TDB:
+        raise ValueError("a date within 1549-12-31 and 2650-01-25 TDB, the span of the planetary ephemeris")
+    return jd_tdb
+
+
+JdTdb = Annotated[float, BeforeValidator(_date)]
+DatePair = Annotated[tuple[JdTdb, JdTdb], Strict(False)]
+Name = Annotated[str, StringConstraints(min_length=1, max_length=200)]
+
+
+def _default(value: object, source: str, **limits: Any) -> Any:
+    return Field(default=value, json_schema_extra={"source": source}, **limits)
+
+
+def _unset() -> Any:
+    """A key that may be absent; which keys belong together is checked in `_relations`."""
+    return Field(default=None)
+
+
+class _Section(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
+
+
+class StudySettings(_Section):
+    """[study]: the question's name, seed and the span that holds the carrier's path and every arc."""
+
+    name: Name
+    seed: int = _default(1, OWN_CHOICE, ge=0, lt=2**63)
+    date: JdTdb | None = Field(default=None, json_schema_extra={"source": "study.start"})
+    start: JdTdb
+    end: JdTdb
+
+    @property
+    def start_jd_tdb(self) -> float:
+        return self.start
+
+    @property
+    def end_jd_tdb(self) -> float:
+        return self.end
+
+    @property
+    def date_jd_tdb(self) -> float:
+        """Creation date written into files, so that they do not depend on the day of the run."""
+        return self.start if self.date is None else self.date
+
+
+class CatalogueSettings(_Section):
+    """[catalogue]: where the bodies come from."""
+
+    format: Literal["mpc-json", "mpcorb", "sbdb-csv", "sbdb-json", "own", "invented"]
+    file: Name | None = _unset()
+    bodies: int | None = Field(default=None, ge=0, le=20_000_000)
+    seed: int = _default(1, OWN_CHOICE, ge=0, lt=2**63)
+    epoch: JdTdb | None = Field(default=None, json_schema_extra={"source": f"JD {EPOCH_JD_TDB} of the invented belt"})
+    visited: Name | None = _unset()
+
+
+class Leg(_Section):
+    """A body the carrier meets at a date."""
+
+    body: Name
+    date: JdTdb
+
+
+class MothershipSettings(_Section):
+    """[mothership]: the carrier's path, heliocentric, ecliptic J2000 angles when given by elements."""
+
+    kind: Literal["elements", "legs", "oem", "spk"]
+    mass_kg: float = _default(600.0, "own choice: a small deep-space bus", gt=0, le=1e6)
+    epoch: JdTdb | None = _unset()
+    a_au: float | None = Field(default=None, gt=0, le=1000)
+    e: float | None = Field(default=None, ge=0, lt=1)
+    i_deg: float | None = Field(default=None, ge=0, le=180)
+    node_deg: float | None = Field(default=None, ge=-360, le=360)
+    argp_deg: float | None = Field(default=None, ge=-360, le=360)
+    mean_anomaly_deg: float | None = Field(default=None, ge=-360, le=360)
+    motion: Literal["perturbed", "kepler"] = _default("perturbed", "own choice: the targets move so too")
+    file: Name | None = _unset()
+    spk_id: int | None = _unset()
+    legs: Annotated[tuple[Leg, ...], Strict(False)] = Field(default=())
+
+
+class ProbeSettings(_Section):
+    """[probe]: identical probes; what one weighs, can burn and can see."""
+
+    count: int = Field(ge=0, le=1000)
+    wet_mass_kg: float = Field(gt=0, le=1e5)
+    isp_s: float = _default(220.0, f"{PROPULSION_SURVEY}, 220-250 s", gt=0, le=1e5)
+    thrust_n: float = _default(0.5, f"{PROPULSION_SURVEY}, 0.1-27 N", gt=0, le=1e5)
+    burn_limit_m_s: float = Field(gt=0, le=20_000)
+    spring_m_s: float = _default(
+        1.0, "tube dispensers 1-2 m/s (CubeSat Design Specification rev. 14, seen second-hand)", ge=0, le=20
+    )
+    checkout_days: float = _default(3.0, f"{FROM_MEMORY}: no manoeuvre in the first three days", ge=0, le=1000)
+    class_: Literal["3U", "6U", "12U", "micro"] | None = Field(default=None, alias="class")
+    camera_ifov_urad: float = _default(
+        25.0, f"{FROM_MEMORY}: narrow cameras of flown small probes 17-60", gt=0, le=1e5
+    )
+    camera_pixels: int = _default(2048, "detector width of a flown companion camera", ge=1, le=100_000)
+    slew_limit_deg_s: float = _default(2.0, f"{FROM_MEMORY}: small spacecraft 1-7 deg/s", gt=0, le=360)
+    keepout_km: float = _default(50.0, "flown companions passed at 50-58 km", ge=0, le=1e7)
+    execution_fixed_m_s: float = _default(0.005, GATES, ge=0, le=100)
+    execution_proportional: float = _default(0.01, GATES, ge=0, le=1)
+    execution_pointing_mrad: float = _default(15.0, GATES, ge=0, le=1000)
+
+
+class SearchSettings(_Section):
+    """[search]: which arcs are looked at; chunk and step sizes belong to the study, not to the machine."""
+
+    arc_min_days: float = _default(30.0, f"{OWN_CHOICE}: shorter arcs reach next to nothing", gt=0, le=20_000)
+    arc_max_days: float = _default(
+        400.0, f"{FROM_MEMORY}: cruise life of a small probe about a year", gt=0, le=20_000
+    )
+    revolutions_max: int = _default(2, OWN_CHOICE, ge=0, le=10)
+    both_directions: bool = _default(True, "own choice: nothing is left out")
+    slot_days: float = _default(10.0, OWN_CHOICE, gt=0, le=1000)
+    chunk_bodies: int = _default(20_000, "own choice: a task of seconds", ge=1, le=1_000_000)
+    step_days: float = _default(
+        32.0, "own choice: step of the perturbed map, its error is tested against a full integration", gt=0, le=64
+    )
+
+
+class ConstraintSettings(_Section):
+    """[constraints]: what every plan must keep."""
+
+    release_spacing_days: float = _default(7.0, f"{FROM_MEMORY}: range 3-30 days", ge=0, le=10_000)
+    blackouts: Annotated[tuple[DatePair, ...], Strict(False)] = _default((), "none unless given")
+    sun_earth_probe_min_deg: float = _default(
+        5.0, f"{FROM_MEMORY}: links fail below about 3 deg, range 3-7", ge=0, le=180
+    )
+    pairs: bool = _default(False, "own choice: one probe per target")
+
+
+class Where(_Section):
+    """What a row selects on; a key left out does not restrict."""
+
+    taxonomy: Annotated[tuple[Name, ...], Strict(False)] | None = Field(default=None, min_length=1)
+    diameter_km_min: float | None = Field(default=None, ge=0)
+    diameter_km_max: float | None = Field(default=None, gt=0)
+    albedo_min: float | None = Field(default=None, ge=0, le=1)
+    albedo_max: float | None = Field(default=None, gt=0, le=1)
+    h_mag_min: float | None = _unset()
+    h_mag_max: float | None = _unset()
+    u_max: int | None = Field(default=None, ge=0, le=9)
+    visited: bool | None = _unset()
+    kind: Literal["flyby", "low-pass", "entry"] = _default("flyby", "own choice: this version searches flybys")
+
+
+class ScienceRow(_Section):
+    """[[science.rows]]: a line of the traceability matrix: what counts, how many are needed, its weight."""
+
+    name: Name
+    where: Where = Field(default_factory=Where)
+    quality_min: float = _default(0.0, "own choice: every returned encounter counts", ge=0, le=1)
+    threshold: int = _default(0, "own choice: no minimum", ge=0, le=1000)
+    baseline: int = _default(1, OWN_CHOICE, ge=1, le=1000)
+    weight: float = _default(1.0, "own choice: rows weigh the same", gt=0, le=1e6)
+
+
+class ScienceSettings(_Section):
+    """[science]: the rows."""
+
+    rows: Annotated[tuple[ScienceRow, ...], Strict(False)] = Field(min_length=1, max_length=50)
+
+
+class SurvivalSettings(_Section):
+    """[survival]: the simple model, one chance for all probes and the share of failures they have in common."""
+
+    success: float = _default(
+        0.75,
+        "about 75 % of 855 cubesats launched to mid-2018 (Villela et al. 2019, Int. J. Aerosp. Eng. 5063145)",
+        ge=0,
+        le=1,
+    )
+    shared_fraction: float = _default(0.1, f"{FROM_MEMORY}: vary it from 0 to 0.2", ge=0, le=1)
+
+
+class MarginSettings(_Section):
+    """[margins]: added to the main burn before propellant is counted."""
+
+    deterministic_fraction: float = _default(0.05, f"{FROM_MEMORY}: computed manoeuvres +5 %", ge=0, le=5)
+    attitude_m_s: float = _default(2.0, FROM_MEMORY, ge=0, le=1000)
+    attitude_fraction: float = _default(1.0, f"{FROM_MEMORY}: attitude control +100 %", ge=0, le=10)
+    residual_fraction: float = _default(0.02, f"{FROM_MEMORY}: residuals 2-5 %", ge=0, lt=1)
+
+
+class OptimizeSettings(_Section):
+    """[optimize]: the effort; part of the question, since it is part of the answer."""
+
+    islands: int = _default(4, OWN_CHOICE, ge=1, le=1000)
+    population: int = _default(64, OWN_CHOICE, ge=8, le=100_000, multiple_of=4)
+    epochs: int = _default(20, OWN_CHOICE, ge=1, le=100_000)
+    generations_per_epoch: int = _default(25, OWN_CHOICE, ge=1, le=100_000)
+    archive: int = _default(2000, OWN_CHOICE, ge=8, le=1_000_000)
+
+
+class CompareSettings(_Section):
+    """[compare]: probe counts to compare, and the rule that chooses one plan of a front."""
+
+    counts: Annotated[tuple[Annotated[int, Field(ge=0, le=1000)], ...], Strict(False)] = _default(
+        (), "none unless given"
+    )
+    rule: Literal["knee", "most-science", "least-risk"] = _default("knee", OWN_CHOICE)
+
+
+class Study(_Section):
+    """One question, as understood. `base` is the folder that relative paths start from."""
+
+    study: StudySettings
+    catalogue: CatalogueSettings
+    mothership: MothershipSettings
+    probe: ProbeSettings
+    search: SearchSettings = Field(default_factory=SearchSettings)
+    constraints: ConstraintSettings = Field(default_factory=ConstraintSettings)
+    science: ScienceSettings
+    survival: SurvivalSettings = Field(default_factory=SurvivalSettings)
+    margins: MarginSettings = Field(default_factory=MarginSettings)
+    optimize: OptimizeSettings = Field(default_factory=OptimizeSettings)
+    compare: CompareSettings = Field(default_factory=CompareSettings)
+
+    _base: Path = PrivateAttr(default=Path("."))
+
+    @property
+    def base(self) -> Path:
+        return self._base
+
+    def with_seed(self, seed: int | None) -> Study:
+        """The same question with another seed; `None` leaves it."""
+        if seed is None:
+            return self
+        changed = self.model_copy(update={"study": self.study.model_copy(update={"seed": seed})})
+        changed._base = self._base
+        return changed
+
+
+def read_study(path: str | Path, *, base: Path | None = None) -> Study:
+    """Read a study file; every problem in it is named in one `InputError`.
+
+    Parameters
+    ----------
+    path : the TOML file
+    base : folder that relative paths in it start from; the file's own folder unless given
+    """
+    path = Path(path)
+    study = study_from(_read_toml(path), file=path)
+    study._base = path.parent if base is None else base
+    return study
+
+
+def study_from(data: dict[str, Any], *, file: str | Path = "study") -> Study:
+    """Validate the parsed file and the relations between its values."""
+    try:
+        study = Study.model_validate(data)
+    except ValidationError as error:
+        raise refuse(problems_of(error, Study), file=file) from None
+    problems = list(_relations(study))
+    if problems:
+        raise refuse(problems, file=file)
+    return study
+
+
+def _read_toml(path: Path) -> dict[str, Any]:
+    try:
+        return tomllib.loads(path.read_bytes().decode("utf-8"))
+    except FileNotFoundError:
+        raise InputError("the study file is not there", file=path, expected="a TOML file") from None
+    except OSError as problem:
+        raise InputError("the study file cannot be read", file=path, found=problem.strerror) from None
+    except UnicodeDecodeError as problem:
+        raise InputError("not a TOML text", file=path, found=f"byte {problem.start} is not UTF-8") from None
+    except tomllib.TOMLDecodeError as problem:
+        raise InputError("not valid TOML", file=path, found=str(problem), expected="key = value lines") from None
+
+
+# --- relations between values -------------------------------------------------------------------------------
+
+
+def _relations(study: Study) -> Iterator[Problem]:
+    yield from _time_relations(study)
+    yield from _catalogue_relations(study.catalogue)
+    yield from _mothership_relations(study.mothership)
+    yield from _science_relations(study.science)
+    loaded_kg = study.probe.count * study.probe.wet_mass_kg
+    if loaded_kg > study.mothership.mass_kg:
+        yield Problem(
+            "mothership.mass_kg", f"{study.mothership.mass_kg:g}", f"at least the probes' {loaded_kg:g} kg"
+        )
+
+
+def _time_relations(study: Study) -> Iterator[Problem]:
+    span, search = study.study, study.search
+    if span.end <= span.start:
+        yield Problem("study.end", iso_tdb(span.end), f"a date after study.start, {iso_tdb(span.start)}")
+    if search.arc_max_days <= search.arc_min_days:
+        yield Problem(
+            "search.arc_max_days", f"{search.arc_max_days:g}", f"more than arc_min_days, {search.arc_min_days:g}"
+        )
+    for k, (begin, until) in enumerate(study.constraints.blackouts):
+        if until <= begin:
+            found = f"{iso_tdb(begin)} to {iso_tdb(until)}"
+            yield Problem(f"constraints.blackouts[{k}]", found, "a pair [from, until] with from < until")
+
+
+def _catalogue_relations(settings: CatalogueSettings) -> Iterator[Problem]:
+    invented = settings.format == "invented"
+    needed, barred = ("bodies", ["file"]) if invented else ("file", ["bodies", "seed", "epoch"])
+    if getattr(settings, needed) is None:
+        yield Problem(f"catalogue.{needed}", "nothing", f'a value: format = "{settings.format}" needs it')
+    yield from _barred("catalogue", settings, barred, f'format = "{settings.format}"')
+
+
+_ELEMENT_KEYS = ("epoch", "a_au", "e", "i_deg", "node_deg", "argp_deg", "mean_anomaly_deg")
+_KEYS_OF_KIND = {"elements": _ELEMENT_KEYS, "legs": ("legs",), "oem": ("file",), "spk": ("file", "spk_id")}
+
+
+def _mothership_relations(settings: MothershipSettings) -> Iterator[Problem]:
+    own = _KEYS_OF_KIND[settings.kind]
+    for key in own:
+        if getattr(settings, key) in (None, ()):
+            yield Problem(f"mothership.{key}", "nothing", f'a value: kind = "{settings.kind}" needs it')
+    barred = [key for keys in _KEYS_OF_KIND.values() for key in keys if key not in own]
+    yield from _barred("mothership", settings, barred, f'kind = "{settings.kind}"')
+    dates = [leg.date for leg in settings.legs]
+    if any(later <= earlier for earlier, later in zip(dates, dates[1:], strict=False)):
+        yield Problem("mothership.legs", "dates out of order", "legs in order of date, one date each")
+
+
+def _barred(section: str, settings: _Section, keys: list[str], reason: str) -> Iterator[Problem]:
+    for key in sorted(set(keys) & settings.model_fields_set):
+        yield Problem(f"{section}.{key}", str(getattr(settings, key)), f"no such key with {reason}")
+
+
+def _science_relations(science: ScienceSettings) -> Iterator[Problem]:
+    names = [row.name for row in science.rows]
+    for k, row in enumerate(science.rows):
+        place = f"science.rows[{k}]"
+        if row.threshold > row.baseline:
+            yield Problem(f"{place}.threshold", str(row.threshold), f"at most the baseline, {row.baseline}")
+        if names.index(row.name) != k:
+            yield Problem(f"{place}.name", row.name, "a name that no other row has")
+        unknown = [label for label in row.where.taxonomy or () if label not in LABELS]
+        if unknown:
+            yield Problem(f"{place}.where.taxonomy", ", ".join(unknown), f"classes among {', '.join(LABELS)}")
+        for key in ("diameter_km", "albedo", "h_mag"):
+            low, high = getattr(row.where, f"{key}_min"), getattr(row.where, f"{key}_max")
+            if low is not None and high is not None and high <= low:
+                yield Problem(f"{place}.where.{key}_max", f"{high:g}", f"more than {key}_min, {low:g}")
+
+
+def require_supported(study: Study, *, file: str | Path = "study") -> None:
+    """Refuse what the schema knows but this version cannot compute, naming what it can."""
+    problems = list(_unsupported(study))
+    if problems:
+        raise refuse(problems, file=file)
+
+
+def _unsupported(study: Study) -> Iterator[Problem]:
+    if study.catalogue.format not in READ_FORMATS:
+        accepted = " or ".join(f'"{name}"' for name in READ_FORMATS)
+        yield Problem(
+            "catalogue.format", f'"{study.catalogue.format}", not read by this version', f"{accepted}"
+        )
+    if study.mothership.kind not in FLOWN_KINDS:
+        yield Problem(
+            "mothership.kind", f'"{study.mothership.kind}", not followed by this version', '"elements"'
+        )
+    for k, row in enumerate(study.science.rows):
+        if row.where.kind != "flyby":
+            found = f'"{row.where.kind}", not searched by this version'
+            yield Problem(f"science.rows[{k}].where.kind", found, '"flyby"')
+
+
+# --- the study as understood --------------------------------------------------------------------------------
+
+_UNITS = (
+    ("_km_s", "km/s"),
+    ("_m_s", "m/s"),
+    ("_deg_s", "deg/s"),
+    ("_kg", "kg"),
+    ("_days", "d"),
+    ("_au", "au"),
+    ("_urad", "urad"),
+    ("_mrad", "mrad"),
+    ("_km", "km"),
+    ("_km_min", "km"),
+    ("_km_max", "km"),
+    ("_deg", "deg"),
+    ("_n", "N"),
+    ("_s", "s"),
+    ("_mag_min", "mag"),
+    ("_mag_max", "mag"),
+)
+_DATE_KEYS = {"start", "end", "date", "epoch", "blackouts"}
+
+
+def study_rows(study: Study) -> list[tuple[str, str, str, str]]:
+    """(key, value, unit, source) of every value, given or by default, in the order of the file."""
+    rows: list[tuple[str, str, str, str]] = []
+    for section in Study.model_fields:
+        rows.extend(_rows_of(section, getattr(study, section)))
+    return rows
+
+
+def _rows_of(prefix: str, model: BaseModel) -> Iterator[tuple[str, str, str, str]]:
+    for key, field in type(model).model_fields.items():
+        value, name = getattr(model, key), field.alias or key
+        place = f"{prefix}.{name}"
+        if isinstance(value, BaseModel):
+            yield from _rows_of(place, value)
+        elif isinstance(value, tuple) and value and isinstance(value[0], BaseModel):
+            for k, item in enumerate(value):
+                yield from _rows_of(f"{place}[{k}]", item)
+        elif key in model.model_fields_set:
+            yield place, _shown(key, value), _unit(key), "study file"
+        elif value is None and _source(field):
+            yield place, f"= {_source(field)}", _unit(key), "default"
+        elif _source(field):
+            yield place, _shown(key, value), _unit(key), _source(field)
+
+
+def _source(field: Any) -> str:
+    extra = field.json_schema_extra
+    return str(extra.get("source", "")) if isinstance(extra, dict) else ""
+
+
+def _unit(key: str) -> str:
+    if key in _DATE_KEYS:
+        return "TDB"
+    return next((unit for suffix, unit in _UNITS if key.endswith(suffix)), "-")
+
+
+def _shown(key: str, value: object) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, float):
+        return iso_tdb(value) if key in _DATE_KEYS else f"{value:.12g}"
+    if isinstance(value, tuple):
+        return "[" + ", ".join(_shown(key, item) for item in value) + "]"
+    return str(value)
