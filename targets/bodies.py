@@ -1,0 +1,179 @@
+"""Catalogue: n bodies as frozen columns with the unit in each name; the one form every other room reads."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.parquet as pq
+from numpy.typing import NDArray
+
+from targets.constants import AU_KM, GM_SUN_KM3_S2
+from targets.errors import InputError
+from targets.frames import ICRF_FROM_ECLIPTIC
+from targets.timescale import tdb_s_from_jd
+from targets.twobody import states_from_elements
+
+Floats = NDArray[np.float64]
+
+# Bits of Catalogue.assumed: the value in that column comes from a rule, not from the source.
+ASSUMED_H = 1
+ASSUMED_G = 2
+ASSUMED_U = 4
+
+SCHEMA = pa.schema(
+    [
+        pa.field("target", pa.string(), nullable=False),
+        pa.field("name", pa.string(), nullable=False),
+        pa.field("epoch_jd_tdb", pa.float64(), nullable=False),
+        pa.field("a_au", pa.float64(), nullable=False),
+        pa.field("e", pa.float64(), nullable=False),
+        pa.field("i_deg", pa.float64(), nullable=False),
+        pa.field("node_deg", pa.float64(), nullable=False),
+        pa.field("argp_deg", pa.float64(), nullable=False),
+        pa.field("mean_anomaly_deg", pa.float64(), nullable=False),
+        pa.field("h_mag", pa.float64(), nullable=False),
+        pa.field("g_slope", pa.float64(), nullable=False),
+        pa.field("albedo", pa.float64()),
+        pa.field("diameter_km", pa.float64()),
+        pa.field("taxonomy", pa.string(), nullable=False),
+        pa.field("u_code", pa.int8(), nullable=False),
+        pa.field("visited", pa.bool_(), nullable=False),
+        pa.field("assumed", pa.uint16(), nullable=False),
+    ]
+)
+
+
+@dataclass(frozen=True, eq=False)
+class Catalogue:
+    """n bodies; every column is an (n,) array. Elements are osculating, heliocentric, ecliptic J2000.
+
+    target           : number without brackets where there is one, else the unpacked principal designation
+    name             : '' where there is none
+    epoch_jd_tdb     : epoch of the elements of that body
+    a_au, e, i_deg, node_deg, argp_deg, mean_anomaly_deg : 0 <= e < 1
+    h_mag, g_slope   : IAU 1985 H,G system; by rule where not given (see `assumed`)
+    albedo, diameter_km : as given, NaN where unknown
+    taxonomy         : as given, '' where unknown
+    u_code           : uncertainty parameter 0..9, 9 where not given
+    visited          : on the study's list of visited bodies
+    assumed          : sum of ASSUMED_H, ASSUMED_G, ASSUMED_U
+    """
+
+    target: NDArray[np.object_]
+    name: NDArray[np.object_]
+    epoch_jd_tdb: Floats
+    a_au: Floats
+    e: Floats
+    i_deg: Floats
+    node_deg: Floats
+    argp_deg: Floats
+    mean_anomaly_deg: Floats
+    h_mag: Floats
+    g_slope: Floats
+    albedo: Floats
+    diameter_km: Floats
+    taxonomy: NDArray[np.object_]
+    u_code: NDArray[np.int8]
+    visited: NDArray[np.bool_]
+    assumed: NDArray[np.uint16]
+
+    def __post_init__(self) -> None:
+        lengths = {column.name: len(getattr(self, column.name)) for column in fields(self)}
+        if len(set(lengths.values())) != 1:
+            raise ValueError(f"columns of a catalogue differ in length: {lengths}")
+
+    def __len__(self) -> int:
+        return len(self.target)
+
+    def take(self, index: Sequence[int] | NDArray[Any] | slice) -> Catalogue:
+        """Return the bodies of `index` (integers in the order wanted, a mask, or a slice)."""
+        chosen = index if isinstance(index, slice) else np.asarray(index)
+        if not isinstance(chosen, slice) and chosen.size == 0:
+            chosen = chosen.astype(np.intp)
+        return Catalogue(**{column.name: getattr(self, column.name)[chosen] for column in fields(self)})
+
+    def states(self) -> tuple[Floats, Floats, Floats]:
+        """Return (epoch_tdb_s (n,), r_km (n, 3), v_km_s (n, 3)): heliocentric ICRF, each at its own epoch.
+
+        This is the one rotation from the ecliptic axes of the elements to ICRF.
+        """
+        angles = (self.i_deg, self.node_deg, self.argp_deg, self.mean_anomaly_deg)
+        r_km, v_km_s = states_from_elements(
+            self.a_au * AU_KM, self.e, *(np.radians(angle) for angle in angles), mu_km3_s2=GM_SUN_KM3_S2
+        )
+        return tdb_s_from_jd(self.epoch_jd_tdb), r_km @ ICRF_FROM_ECLIPTIC.T, v_km_s @ ICRF_FROM_ECLIPTIC.T
+
+    def to_table(self) -> pa.Table:
+        """Return the columns as an Arrow table of SCHEMA (unknown albedo and diameter are null)."""
+        arrays = [
+            pa.array(getattr(self, column.name), type=column.type, from_pandas=column.nullable)
+            for column in SCHEMA
+        ]
+        return pa.Table.from_arrays(arrays, schema=SCHEMA)
+
+    @classmethod
+    def from_table(cls, table: pa.Table) -> Catalogue:
+        """Return the catalogue kept in `table`; further columns are ignored.
+
+        For tables this tool wrote; a file from elsewhere goes through `read_catalogue`, which
+        checks every row.
+        """
+        lacking = [column for column in SCHEMA.names if column not in table.column_names]
+        if lacking:
+            raise InputError(
+                "not a catalogue table", found=table.column_names, expected=f"also {', '.join(lacking)}"
+            )
+        return cls(**{column.name: _numpy_of(table[column.name], column.type) for column in SCHEMA})
+
+    def write_parquet(self, path: Path) -> None:
+        """Write the catalogue; the same catalogue gives the same bytes."""
+        pq.write_table(self.to_table(), path, compression="zstd", version="2.6", store_schema=False)
+
+    @classmethod
+    def read_parquet(cls, path: Path) -> Catalogue:
+        """Read what `write_parquet` wrote."""
+        try:
+            table = pq.read_table(path)
+        except FileNotFoundError:
+            raise InputError("the file does not exist", file=path) from None
+        except (pa.ArrowException, OSError) as error:
+            raise InputError("the file is not readable as Parquet", file=path, found=error) from error
+        return cls.from_table(table)
+
+
+@dataclass(frozen=True, eq=False)
+class Reading:
+    """What was made of a source: every row of it is in `catalogue` or in `rejects`.
+
+    rejects       : Arrow table, columns `line` int64, `reason` str, `text` str
+    notes         : one sentence per rule that was applied, with its count
+    source_sha256 : of the file's bytes as they lie on disk, or of the description of an invented belt
+    visited_sha256: of the list of visited bodies, '' where there is none
+    """
+
+    catalogue: Catalogue
+    rejects: pa.Table
+    notes: tuple[str, ...]
+    source_sha256: str
+    visited_sha256: str = ""
+
+
+def _numpy_of(column: pa.ChunkedArray, kind: pa.DataType) -> NDArray[Any]:
+    if pa.types.is_string(kind):
+        return object_column(column.to_pylist())
+    filled = column.cast(kind)
+    if pa.types.is_floating(kind):
+        filled = filled.fill_null(float("nan"))
+    return np.array(filled.to_numpy())  # a copy: Arrow's own memory is read-only
+
+
+def object_column(texts: Sequence[str]) -> NDArray[np.object_]:
+    """Return texts as an (n,) object array (numpy's own text arrays are as wide as the longest entry)."""
+    column = np.empty(len(texts), dtype=object)
+    column[:] = texts
+    return column

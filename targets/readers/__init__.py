@@ -1,0 +1,1 @@
+"""One module per format: a file becomes a `Draft`, the rules settle it into a catalogue and its rejects."""

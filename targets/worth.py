@@ -1,0 +1,144 @@
+"""What a science row can ask of a body: its size, brightness and history, and the chance of its class."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from targets.bodies import ASSUMED_H, Catalogue, Floats
+from targets.classes import ALBEDO_MEDIAN, ALBEDO_SCATTER_DEX, LABELS, label_of, zone_shares
+from targets.errors import InputError
+from targets.physical import albedo_of, diameter_km
+
+# Albedo where nothing is known of the surface: the value behind "H = 17.75 is 1 km" (checks with
+# D = 1329 km / sqrt(p) * 10^(-H/5)), about the mean of near-Earth bodies (from memory).
+DEFAULT_ALBEDO = 0.14
+
+# key of a row's `where` -> what it asks; `taxonomy` is answered by a chance, `kind` by the encounter
+BODY_KEYS = (
+    "diameter_km_min", "diameter_km_max", "albedo_min", "albedo_max",
+    "h_mag_min", "h_mag_max", "u_max", "visited",
+)  # fmt: skip
+OTHER_KEYS = ("taxonomy", "kind")
+
+
+def diameters(catalogue: Catalogue) -> tuple[Floats, NDArray[np.bool_]]:
+    """Return (diameters in km (n,), assumed (n,)).
+
+    As given; else from H and the albedo; else from H and DEFAULT_ALBEDO. `assumed` marks those
+    that rest on DEFAULT_ALBEDO or on an assumed H.
+    """
+    given = np.isfinite(catalogue.diameter_km)
+    albedo_known = np.isfinite(catalogue.albedo)
+    albedo = np.where(albedo_known, catalogue.albedo, DEFAULT_ALBEDO)
+    size_km = np.where(given, catalogue.diameter_km, diameter_km(catalogue.h_mag, albedo))
+    return size_km, ~given & (~albedo_known | _h_assumed(catalogue))
+
+
+def albedos(catalogue: Catalogue) -> Floats:
+    """Return albedos (n,): as given, else from a given diameter and H, else NaN."""
+    implied = albedo_of(catalogue.h_mag, catalogue.diameter_km)
+    implied = np.where(_h_assumed(catalogue), np.nan, implied)
+    return np.where(np.isfinite(catalogue.albedo), catalogue.albedo, implied)
+
+
+def class_chances(catalogue: Catalogue) -> tuple[tuple[str, ...], Floats]:
+    """Return (labels, chances (n, labels)); rows sum to 1.
+
+    A given class is certain and counted in its complex (`targets.classes.label_of`). An unknown one
+    is spread over all labels: the shares of its orbit's zone, times - where the albedo is known - the
+    likelihood of that albedo for each label (a normal law in log10 albedo), normalised (Bayes). So
+    an unknown class is never the best case. Sources beside the tables in `targets.classes`.
+    """
+    chances = zone_shares(catalogue.a_au, catalogue.e)
+    chances = _sharpened(chances, albedos(catalogue))
+    of_text = {text: label_of(text) for text in set(catalogue.taxonomy)}
+    column = np.array(
+        [LABELS.index(of_text[text]) if of_text[text] else -1 for text in catalogue.taxonomy], dtype=np.intp
+    )
+    given = column >= 0
+    chances[given] = np.eye(len(LABELS))[column[given]]
+    return LABELS, chances
+
+
+def row_labels(taxonomy: Sequence[str]) -> tuple[str, ...]:
+    """Return the labels a row's `taxonomy` list asks for; InputError for a class finer than the labels."""
+    unknown = [text for text in taxonomy if text not in LABELS]
+    if unknown:
+        raise InputError(
+            "a row can only ask for the classes bodies are counted in",
+            place="science.rows.where.taxonomy",
+            found=", ".join(unknown),
+            expected=", ".join(LABELS),
+        )
+    return tuple(label for label in LABELS if label in taxonomy)
+
+
+def taxonomy_chances(catalogue: Catalogue, taxonomy: Sequence[str] | None) -> Floats:
+    """Return the chance (n,) that each body is of one of a row's classes; 1 where the row asks for none."""
+    if not taxonomy:
+        return np.ones(len(catalogue))
+    wanted = np.isin(LABELS, row_labels(taxonomy))
+    return np.minimum(class_chances(catalogue)[1] @ wanted, 1.0)
+
+
+def body_matches(catalogue: Catalogue, where: Any) -> NDArray[np.bool_]:
+    """Return (n,) whether each body satisfies the class-free part of a row's `where`.
+
+    `where` is a mapping or an object with attributes; keys that are absent or None ask nothing.
+    Limits are inclusive. An unknown albedo satisfies no limit on the albedo; diameters that are
+    assumed count (`diameters` says which).
+    """
+    asked = _asked(where)
+    size_km, _ = diameters(catalogue)
+    albedo = albedos(catalogue)
+    fits = np.ones(len(catalogue), dtype=bool)
+    for quantity, values in (("diameter_km", size_km), ("albedo", albedo), ("h_mag", catalogue.h_mag)):
+        fits &= _within(values, asked.get(f"{quantity}_min"), asked.get(f"{quantity}_max"))
+    if asked.get("u_max") is not None:
+        fits &= catalogue.u_code <= asked["u_max"]
+    if asked.get("visited") is not None:
+        fits &= catalogue.visited == asked["visited"]
+    return fits
+
+
+def _asked(where: Any) -> dict[str, Any]:
+    if where is None:
+        return {}
+    if not isinstance(where, Mapping):
+        return {key: getattr(where, key, None) for key in BODY_KEYS}
+    unknown = [key for key in where if key not in BODY_KEYS and key not in OTHER_KEYS]
+    if unknown:
+        raise InputError(
+            "a row asks for something bodies are not known by",
+            place="science.rows.where",
+            found=", ".join(unknown),
+            expected=", ".join([*OTHER_KEYS, *BODY_KEYS]),
+        )
+    return dict(where)
+
+
+def _within(values: Floats, low: float | None, high: float | None) -> NDArray[np.bool_]:
+    fits = np.ones(len(values), dtype=bool)
+    if low is not None:
+        fits &= values >= low
+    if high is not None:
+        fits &= values <= high
+    return fits
+
+
+def _sharpened(chances: Floats, albedo: Floats) -> Floats:
+    known = np.isfinite(albedo) & (albedo > 0.0)
+    distance = (np.log10(albedo[known])[:, None] - np.log10(ALBEDO_MEDIAN)) / ALBEDO_SCATTER_DEX
+    # the least distant label is scaled to 1, so an albedo far from all of them does not underflow
+    exponent = -0.5 * distance**2 - np.log(ALBEDO_SCATTER_DEX)
+    weighted = chances[known] * np.exp(exponent - exponent.max(axis=1, keepdims=True))
+    chances[known] = weighted / weighted.sum(axis=1, keepdims=True)
+    return chances
+
+
+def _h_assumed(catalogue: Catalogue) -> NDArray[np.bool_]:
+    return (catalogue.assumed & ASSUMED_H) != 0
