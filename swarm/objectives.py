@@ -1,0 +1,209 @@
+"""A plan's science, propellant and risk, exactly. The one copy, used by everything.
+
+science = sum over rows of weight E[min(N, baseline)] / baseline, weights summing to 1
+risk    = P(any row with a threshold gets fewer than its threshold)
+
+N is the number of probes whose encounter satisfies the row. Probes are independent given the state of the
+shared failure and the classes of the targets, so counts are built up target by target: the distribution
+of the joint counts (capped at the thresholds, which is all that risk asks) and of each row's own count
+(all that an expectation asks). Probes at one target share its class: there the distribution is the
+mixture over its classes.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numba import njit
+from numpy.typing import ArrayLike, NDArray
+
+from swarm.plan_data import PlanData
+from swarm.survival import own_chance, shared_failure
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+SCIENCE, PROPELLANT, RISK = 0, 1, 2
+_MERGED = -1  # in place of a class: outcomes merged over the classes
+
+
+def evaluate(plans: ArrayLike, data: PlanData) -> Floats:
+    """Return science (0 to 1), propellant (kg) and risk (0 to 1) of each plan, (n, 3).
+
+    Parameters
+    ----------
+    plans : (n, probes) int   opportunities of each plan, -1 an unused place
+
+    Guarantee
+    ---------
+    Equal to the sum over all outcomes within 1e-12. Tested in tests/objectives/test_against_enumeration.py.
+    """
+    plans = np.ascontiguousarray(plans, dtype=np.int64)
+    if plans.ndim != 2 or plans.shape[1] > data.probes:
+        raise ValueError(f"plans of shape {plans.shape}: expected two axes and at most {data.probes} probes")
+    return _evaluate(plans, data)
+
+
+def chance_of_data(plans: ArrayLike, data: PlanData) -> Floats:
+    """Return each probe's marginal chance of any data, shared failures included; NaN at unused places."""
+    plans = np.asarray(plans, dtype=np.int64)
+    return np.where(plans >= 0, (data.hardware * data.data_return)[plans], np.nan)
+
+
+@njit(cache=True)
+def _evaluate(plans: Ints, data: PlanData) -> Floats:
+    values = np.empty((plans.shape[0], 3))
+    rows, joint = new_counts(data)
+    for i in range(plans.shape[0]):
+        values[i, 0], values[i, 1], values[i, 2] = plan_values(plans[i], data, rows, joint)
+    return values
+
+
+@njit(cache=True)
+def plan_values(plan: Ints, data: PlanData, rows: Floats, joint: Floats) -> tuple[float, float, float]:
+    """Science, propellant and risk of one plan; `rows` and `joint` are left as given that the group works."""
+    common = shared_failure(plan, data.hardware, data.shared_fraction)
+    count_outcomes(plan, common, data, rows, joint)
+    propellant_kg = 0.0
+    for i in range(plan.size):
+        if plan[i] >= 0:
+            propellant_kg += data.propellant_kg[plan[i]]
+    # With the group lost nothing is counted: no science, and any threshold is missed.
+    missed = 1.0 if data.risk_row.size > 0 else 0.0
+    science = (1.0 - common) * expected_science(rows, data)
+    return science, propellant_kg, (1.0 - common) * shortfall(joint) + common * missed
+
+
+@njit(cache=True)
+def expected_science(rows: Floats, data: PlanData) -> float:
+    """Sum over rows of weight E[min(N, baseline)] / baseline from the distributions of the counts."""
+    total = 0.0
+    for r in range(rows.shape[0]):
+        expected = 0.0
+        for c in range(1, data.count_cap[r] + 1):
+            expected += min(c, data.baseline[r]) * rows[r, c]
+        total += data.weight[r] * expected / data.baseline[r]
+    return total
+
+
+@njit(cache=True)
+def shortfall(joint: Floats) -> float:
+    """P(not in the last state, all thresholds met); summed, not 1 - P, for the digits of small risks."""
+    total = 0.0
+    for s in range(joint.size - 1):
+        total += joint[s]
+    return total
+
+
+@njit(cache=True)
+def new_counts(data: PlanData) -> tuple[Floats, Floats]:
+    """Room for the distributions of each row's count, (r, cap + 1), and of the joint counts, (states,)."""
+    return np.zeros((data.count_cap.size, data.count_cap.max() + 1)), np.zeros(data.risk_count.shape[0])
+
+
+@njit(cache=True)
+def count_outcomes(plan: Ints, common: float, data: PlanData, rows: Floats, joint: Floats) -> None:
+    """Fill the distributions of the counts, given that no shared failure happened."""
+    rows[:] = 0.0
+    rows[:, 0] = 1.0
+    joint[:] = 0.0
+    joint[0] = 1.0
+    for i in range(plan.size):
+        if plan[i] < 0:
+            continue
+        earlier, later = _visits_around(plan, i, data.target)
+        if earlier > 0:
+            continue
+        if later == 0:
+            chance = own_chance(data.hardware[plan[i]], common)
+            _add_probe(plan[i], _MERGED, chance, data, rows, joint)
+        else:
+            _add_shared_target(plan, i, common, data, rows, joint)
+
+
+@njit(cache=True)
+def _visits_around(plan: Ints, i: int, target: Ints) -> tuple[int, int]:
+    earlier, later = 0, 0
+    for j in range(plan.size):
+        if j != i and plan[j] >= 0 and target[plan[j]] == target[plan[i]]:
+            if j < i:
+                earlier += 1
+            else:
+                later += 1
+    return earlier, later
+
+
+@njit(cache=True)
+def _add_shared_target(
+    plan: Ints, first: int, common: float, data: PlanData, rows: Floats, joint: Floats
+) -> None:
+    """Add every probe of one target: the mixture over its classes of adding them given the class."""
+    target = data.target[plan[first]]
+    rows_before, joint_before = rows.copy(), joint.copy()
+    rows_mixed, joint_mixed = np.zeros_like(rows), np.zeros_like(joint)
+    for label in range(data.class_chance.shape[1]):
+        class_chance = data.class_chance[target, label]
+        if class_chance <= 0.0:
+            continue
+        rows[:] = rows_before
+        joint[:] = joint_before
+        for j in range(first, plan.size):
+            if plan[j] >= 0 and data.target[plan[j]] == target:
+                _add_probe(plan[j], label, own_chance(data.hardware[plan[j]], common), data, rows, joint)
+        rows_mixed += class_chance * rows
+        joint_mixed += class_chance * joint
+    rows[:] = rows_mixed
+    joint[:] = joint_mixed
+
+
+@njit(cache=True)
+def _add_probe(o: int, label: int, chance: float, data: PlanData, rows: Floats, joint: Floats) -> None:
+    """Add a probe whose hardware works with `chance`; its outcomes given the class, or merged."""
+    hit = np.zeros(rows.shape[0])
+    after = np.zeros_like(joint)
+    nothing = 1.0
+    if label == _MERGED:
+        for e in range(data.merged_start[o], data.merged_start[o + 1]):
+            p = chance * data.merged_chance[e]
+            nothing -= p
+            _spread(p, data.row_sets[data.merged_set[e]], data, hit, joint, after)
+    else:
+        for e in range(data.outcome_start[o], data.outcome_start[o + 1]):
+            if data.outcome_class[e] == label:
+                p = chance * data.outcome_chance[e]
+                nothing -= p
+                _spread(p, data.row_sets[data.outcome_set[e]], data, hit, joint, after)
+    for s in range(joint.size):
+        joint[s] = after[s] + nothing * joint[s]
+    for r in range(rows.shape[0]):
+        _count_up(rows[r], data.count_cap[r], hit[r])
+
+
+@njit(cache=True)
+def _spread(p: float, row_set: NDArray, data: PlanData, hit: Floats, joint: Floats, after: Floats) -> None:
+    """Move the share `p` of every joint state to where the outcome leads."""
+    for r in range(hit.size):
+        if row_set[r]:
+            hit[r] += p
+    for s in range(joint.size):
+        if joint[s] != 0.0:
+            after[state_after(s, row_set, data)] += p * joint[s]
+
+
+@njit(cache=True)
+def state_after(s: int, row_set: NDArray, data: PlanData) -> int:
+    """The joint state reached from `s` by one more probe that satisfies the rows of `row_set`."""
+    reached = s
+    for k in range(data.risk_row.size):
+        row = data.risk_row[k]
+        if row_set[row] and data.risk_count[s, k] < data.threshold[row]:
+            reached += data.risk_stride[k]
+    return reached
+
+
+@njit(cache=True)
+def _count_up(counts: Floats, cap: int, hit: float) -> None:
+    """One more probe that satisfies the row with chance `hit`; the last count stands for "or more"."""
+    counts[cap] += counts[cap - 1] * hit
+    for c in range(cap - 1, 0, -1):
+        counts[c] = counts[c] * (1.0 - hit) + counts[c - 1] * hit
+    counts[0] *= 1.0 - hit
