@@ -6,6 +6,7 @@ Dates are held as Julian dates TDB (float), whatever way they were written.
 
 from __future__ import annotations
 
+import itertools
 import tomllib
 from collections.abc import Iterator
 from pathlib import Path
@@ -35,6 +36,7 @@ READ_FORMATS = ("mpc-json", "own", "invented")
 FLOWN_KINDS = ("elements",)
 
 OWN_CHOICE = "own choice"
+BELT_EPOCH = f"JD {EPOCH_JD_TDB}, the invented belt's"
 FROM_MEMORY = "from memory"
 PROPULSION_SURVEY = "agency small-spacecraft technology survey, propulsion chapter: green monopropellant"
 GATES = "Gates model (JPL TR 32-504, 1963); size for green monopropellant, from memory"
@@ -101,7 +103,7 @@ class CatalogueSettings(_Section):
     file: Name | None = _unset()
     bodies: int | None = Field(default=None, ge=0, le=20_000_000)
     seed: int = _default(1, OWN_CHOICE, ge=0, lt=2**63)
-    epoch: JdTdb | None = Field(default=None, json_schema_extra={"source": f"JD {EPOCH_JD_TDB} of the invented belt"})
+    epoch: JdTdb | None = Field(default=None, json_schema_extra={"source": BELT_EPOCH})
     visited: Name | None = _unset()
 
 
@@ -141,7 +143,7 @@ class ProbeSettings(_Section):
     spring_m_s: float = _default(
         1.0, "tube dispensers 1-2 m/s (CubeSat Design Specification rev. 14, seen second-hand)", ge=0, le=20
     )
-    checkout_days: float = _default(3.0, f"{FROM_MEMORY}: no manoeuvre in the first three days", ge=0, le=1000)
+    checkout_days: float = _default(3.0, f"{FROM_MEMORY}: no manoeuvre in the first days", ge=0, le=1000)
     class_: Literal["3U", "6U", "12U", "micro"] | None = Field(default=None, alias="class")
     camera_ifov_urad: float = _default(
         25.0, f"{FROM_MEMORY}: narrow cameras of flown small probes 17-60", gt=0, le=1e5
@@ -166,7 +168,7 @@ class SearchSettings(_Section):
     slot_days: float = _default(10.0, OWN_CHOICE, gt=0, le=1000)
     chunk_bodies: int = _default(20_000, "own choice: a task of seconds", ge=1, le=1_000_000)
     step_days: float = _default(
-        32.0, "own choice: step of the perturbed map, its error is tested against a full integration", gt=0, le=64
+        32.0, "own choice: its error is tested against a full integration", gt=0, le=64
     )
 
 
@@ -193,7 +195,7 @@ class Where(_Section):
     h_mag_max: float | None = _unset()
     u_max: int | None = Field(default=None, ge=0, le=9)
     visited: bool | None = _unset()
-    kind: Literal["flyby", "low-pass", "entry"] = _default("flyby", "own choice: this version searches flybys")
+    kind: Literal["flyby", "low-pass", "entry"] = _default("flyby", "own choice: flybys are searched")
 
 
 class ScienceRow(_Section):
@@ -214,7 +216,7 @@ class ScienceSettings(_Section):
 
 
 class SurvivalSettings(_Section):
-    """[survival]: the simple model, one chance for all probes and the share of failures they have in common."""
+    """[survival]: the simple model: one chance for all probes, and the share of failures in common."""
 
     success: float = _default(
         0.75,
@@ -319,7 +321,7 @@ def _read_toml(path: Path) -> dict[str, Any]:
     except UnicodeDecodeError as problem:
         raise InputError("not a TOML text", file=path, found=f"byte {problem.start} is not UTF-8") from None
     except tomllib.TOMLDecodeError as problem:
-        raise InputError("not valid TOML", file=path, found=str(problem), expected="key = value lines") from None
+        raise InputError("not valid TOML", file=path, found=problem, expected="key = value lines") from None
 
 
 # --- relations between values -------------------------------------------------------------------------------
@@ -342,9 +344,8 @@ def _time_relations(study: Study) -> Iterator[Problem]:
     if span.end <= span.start:
         yield Problem("study.end", iso_tdb(span.end), f"a date after study.start, {iso_tdb(span.start)}")
     if search.arc_max_days <= search.arc_min_days:
-        yield Problem(
-            "search.arc_max_days", f"{search.arc_max_days:g}", f"more than arc_min_days, {search.arc_min_days:g}"
-        )
+        least = f"more than arc_min_days, {search.arc_min_days:g}"
+        yield Problem("search.arc_max_days", f"{search.arc_max_days:g}", least)
     for k, (begin, until) in enumerate(study.constraints.blackouts):
         if until <= begin:
             found = f"{iso_tdb(begin)} to {iso_tdb(until)}"
@@ -371,7 +372,7 @@ def _mothership_relations(settings: MothershipSettings) -> Iterator[Problem]:
     barred = [key for keys in _KEYS_OF_KIND.values() for key in keys if key not in own]
     yield from _barred("mothership", settings, barred, f'kind = "{settings.kind}"')
     dates = [leg.date for leg in settings.legs]
-    if any(later <= earlier for earlier, later in zip(dates, dates[1:], strict=False)):
+    if any(later <= earlier for earlier, later in itertools.pairwise(dates)):
         yield Problem("mothership.legs", "dates out of order", "legs in order of date, one date each")
 
 

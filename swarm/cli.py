@@ -1,0 +1,241 @@
+"""The command line: what to run, how a failure is said, and with which exit status."""
+
+from __future__ import annotations
+
+import logging
+import traceback
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+from rich.console import Console
+from rich.table import Table
+
+from swarm import __version__
+from swarm.kernel_cache import claim_kernel_cache
+from targets.errors import InputError, NothingFeasible
+
+if TYPE_CHECKING:
+    from swarm.archive import Run
+
+EXIT_UNEXPECTED, EXIT_INPUT, EXIT_NOTHING = 1, 2, 3
+
+app = typer.Typer(
+    add_completion=False,
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    help="Which bodies a mothership's probes can reach, and which plans are worth flying.",
+)
+_out, _err = Console(), Console(stderr=True)
+
+StudyPath = Annotated[Path, typer.Argument(metavar="STUDY.toml", help="The study file.")]
+RunDir = Annotated[Path, typer.Option("--run", metavar="DIR", help="The run folder.")]
+Workers = Annotated[int | None, typer.Option("--workers", min=1, help="Processes; default one per core.")]
+Scheduler = Annotated[str | None, typer.Option("--scheduler", help="Address of a running Dask scheduler.")]
+Seed = Annotated[int | None, typer.Option("--seed", min=0, help="Instead of the study's seed; recorded.")]
+Resume = Annotated[
+    bool, typer.Option("--resume", help="Go on in a folder that holds results; finished stages are kept.")
+]
+Debug = Annotated[bool, typer.Option("--debug", help="Show the traceback of an unexpected error.")]
+
+
+@app.callback(invoke_without_command=True)
+def _version(version: Annotated[bool, typer.Option("--version", help="Print the version.")] = False) -> None:
+    if version:
+        _say(__version__)
+        raise typer.Exit
+
+
+@app.command()
+def check(study: StudyPath, debug: Debug = False) -> None:
+    """The study as understood: every value with its unit and source."""
+
+    def work() -> None:
+        from swarm.study import read_study, require_supported, study_rows
+
+        understood = read_study(study)
+        require_supported(understood, file=study)
+        _print_rows(study_rows(understood))
+
+    _guard(work, debug=debug)
+
+
+@app.command()
+def screen(
+    study: StudyPath,
+    run: RunDir,
+    workers: Workers = None,
+    scheduler: Scheduler = None,
+    seed: Seed = None,
+    resume: Resume = False,
+    debug: Debug = False,
+) -> None:
+    """Catalogue and mothership -> opportunities."""
+
+    def work() -> None:
+        from swarm.pipeline import Options, run_screen
+        from swarm.progress import telling
+
+        with telling(_err) as teller:
+            made = run_screen(study, run, Options(workers, scheduler, seed, resume), teller)
+        _print_screen(made)
+
+    _guard(work, debug=debug, folder=run)
+
+
+@app.command()
+def optimize(
+    run: RunDir,
+    workers: Workers = None,
+    scheduler: Scheduler = None,
+    seed: Seed = None,
+    resume: Resume = False,
+    debug: Debug = False,
+) -> None:
+    """Opportunities -> front."""
+
+    def work() -> None:
+        from swarm.pipeline import Options, run_optimize
+        from swarm.progress import telling
+
+        with telling(_err) as teller:
+            made = run_optimize(run, Options(workers, scheduler, seed, resume), teller)
+        _print_front(made)
+
+    _guard(work, debug=debug, folder=run)
+
+
+@app.command(name="run")
+def run_command(
+    study: StudyPath,
+    run: RunDir,
+    workers: Workers = None,
+    scheduler: Scheduler = None,
+    seed: Seed = None,
+    resume: Resume = False,
+    debug: Debug = False,
+) -> None:
+    """Every stage in order: screen, optimize, report."""
+
+    def work() -> None:
+        from swarm.pipeline import Options, run_all
+        from swarm.progress import telling
+
+        with telling(_err) as teller:
+            made = run_all(study, run, Options(workers, scheduler, seed, resume), teller)
+        _print_screen(made)
+        _print_front(made)
+        _say(f"page: {made.folder / 'report.html'}")
+
+    _guard(work, debug=debug, folder=run)
+
+
+@app.command()
+def report(run: RunDir, debug: Debug = False) -> None:
+    """Write the page of a run again, from what the folder holds."""
+
+    def work() -> None:
+        from swarm.pipeline import run_report
+
+        _say(f"page: {run_report(run)}")
+
+    _guard(work, debug=debug, folder=run)
+
+
+# --- what is printed ----------------------------------------------------------------------------------------
+
+
+def _say(text: str) -> None:
+    _out.print(text, markup=False, highlight=False, soft_wrap=True)
+
+
+def _print_rows(rows: list[tuple[str, str, str, str]]) -> None:
+    if not _out.is_terminal:
+        for row in rows:
+            _say("\t".join(row))
+        return
+    shown = Table("key", "value", "unit", "source", box=None, pad_edge=False)
+    for row in rows:
+        shown.add_row(*(_plain_cell(cell) for cell in row))
+    _out.print(shown)
+
+
+def _plain_cell(text: str) -> Any:
+    from rich.text import Text
+
+    return Text(text)
+
+
+def _print_screen(run: Run) -> None:
+    notes = run.manifest["notes"]
+    rejected = run.manifest["rejected_rows"]
+    _say(f"bodies: {notes['catalogue']['bodies']} read, {sum(rejected.values())} rows not taken")
+    for reason, count in sorted(rejected.items()):
+        _say(f"  {count:>6}  {reason}")
+    for step, count in notes.get("survivors", {}).items():
+        _say(f"  {count:>8}  {step}")
+    for text in run.manifest["warnings"]:
+        _say(f"warning: {text}")
+
+
+def _print_front(run: Run) -> None:
+    summary = run.manifest["notes"]["summary"]
+    _say(f"in reach: {summary['targets']} targets, {summary['opportunities']} opportunities")
+    for limit, count in summary["removed"].items():
+        if not count:
+            continue
+        _say(f"  {count:>8}  removed by {limit}")
+    _say(f"front (chosen by rule: {summary['rule']}):")
+    for line in summary["front"]:
+        _say(f"  {line}")
+    _say("what limits it, the tightest first:")
+    for line in summary["limits"]:
+        _say(f"  {line}")
+
+
+# --- how a failure is said ----------------------------------------------------------------------------------
+
+
+def _guard(work: Callable[[], None], *, debug: bool, folder: Path | None = None) -> None:
+    """Run a command; turn what goes wrong into one message and the exit status of its kind."""
+    claim_kernel_cache()
+    try:
+        work()
+    except InputError as problem:
+        _fail(f"{problem}", EXIT_INPUT)
+    except NothingFeasible as limit:
+        _fail(f"nothing feasible: {limit}", EXIT_NOTHING)
+    except KeyboardInterrupt:
+        _fail("stopped; go on with --resume", EXIT_UNEXPECTED)
+    except typer.Exit:
+        raise
+    except Exception as error:
+        _fail(_unexpected(error, debug=debug, folder=folder), EXIT_UNEXPECTED)
+
+
+def _fail(text: str, status: int) -> None:
+    _err.print(text, markup=False, highlight=False, soft_wrap=True)
+    raise typer.Exit(status)
+
+
+def _unexpected(error: Exception, *, debug: bool, folder: Path | None) -> str:
+    trace = traceback.format_exc()
+    said = f"unexpected error: {type(error).__name__}: {error}"
+    if debug:
+        return f"{trace}\n{said}"
+    if folder is not None and (folder / "manifest.json").is_file():
+        place = folder / "traceback.txt"
+        place.write_text(trace, encoding="utf-8")
+        return f"{said}\n  traceback: {place}"
+    return f"{said}\n  show the traceback with --debug"
+
+
+def main() -> None:
+    """Entry point of the `swarm` command."""
+    logging.captureWarnings(True)
+    app()
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,167 @@
+"""The stages in order, and what each leaves in the run folder. Wiring only: no stage is computed here."""
+
+from __future__ import annotations
+
+import csv
+import io
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from swarm.archive import Run, require_free, sha256_of
+from swarm.optimize.search import Optimised, optimize
+from swarm.parallel import Pool, open_workers
+from swarm.progress import Silent, Teller
+from swarm.reach import screen
+from swarm.report.page import write_page
+from swarm.study import Study, read_study, require_supported
+from swarm.summary import choose_plan, front_lines, limits
+from targets.catalogue import Catalogue, Reading, read_catalogue
+from targets.errors import NothingFeasible
+
+_SCREEN_MAKES = ("opportunities.parquet", "targets.parquet", "mothership.parquet", "rejects.csv")
+_OPTIMIZE_MAKES = ("front.parquet", "plans.parquet")
+_PAGE = ("report.html",)
+
+
+@dataclass(frozen=True)
+class Options:
+    """What the command line may set; nothing of it changes the answer but the seed."""
+
+    workers: int | None = None
+    scheduler: str | None = None
+    seed: int | None = None
+    resume: bool = False
+
+
+def run_screen(study_path: Path, run_dir: Path, options: Options, teller: Teller | None = None) -> Run:
+    """Catalogue and mothership -> opportunities, targets, mothership."""
+    teller = teller or Silent()
+    run, reading = _start(study_path, run_dir, options, teller)
+    with open_workers(options.workers, options.scheduler) as pool:
+        _screen(run, reading, options, pool, teller)
+    return run
+
+
+def run_optimize(run_dir: Path, options: Options, teller: Teller | None = None) -> Run:
+    """Opportunities -> front, plans."""
+    run = Run.open(run_dir)
+    require_free(run_dir, resume=options.resume, tables=("front", "plans"))
+    run.override_seed(options.seed)
+    with open_workers(options.workers, options.scheduler) as pool:
+        _optimize(run, options, pool, teller or Silent())
+    return run
+
+
+def run_report(run_dir: Path) -> Path:
+    """The page of what the run folder holds."""
+    return write_page(Run.open(run_dir))
+
+
+def run_all(study_path: Path, run_dir: Path, options: Options, teller: Teller | None = None) -> Run:
+    """Every stage in order, on one set of workers."""
+    teller = teller or Silent()
+    run, reading = _start(study_path, run_dir, options, teller)
+    with open_workers(options.workers, options.scheduler) as pool:
+        _screen(run, reading, options, pool, teller)
+        _optimize(run, options, pool, teller)
+    write_page(run)
+    return run
+
+
+def _start(study_path: Path, run_dir: Path, options: Options, teller: Teller) -> tuple[Run, Reading]:
+    """Read everything that can be wrong; only then make the run folder."""
+    study = read_study(study_path).with_seed(options.seed)
+    require_supported(study, file=study_path)
+    require_free(run_dir, resume=options.resume)
+    teller.say("reading the catalogue")
+    reading = read_catalogue(study.catalogue, study.base)
+    run = Run.create(run_dir, study_path, resume=options.resume, seed=options.seed)
+    run.set_input("catalogue", reading.source_sha256)
+    if study.catalogue.visited is not None:
+        run.set_input("visited", sha256_of(study.base / study.catalogue.visited))
+    teller.say(f"{len(reading.catalogue)} bodies read, {reading.rejects.num_rows} rows not taken")
+    return run, reading
+
+
+def _screen(run: Run, reading: Reading, options: Options, pool: Pool, teller: Teller) -> None:
+    study, inputs = run.study, run.fingerprint()
+    if options.resume and run.finished("screen", inputs):
+        teller.say("screen: done before, kept")
+        return
+    with _stage(run, "screen", inputs, makes=(*_SCREEN_MAKES, *_OPTIMIZE_MAKES, *_PAGE)):
+        _keep_reading(run, reading)
+        screening = screen(study, reading.catalogue, pool=pool, on_done=teller.stage("screen"))
+        if screening.opportunities.num_rows == 0:
+            raise NothingFeasible(
+                "no target is in reach", limit=f"burn limit {study.probe.burn_limit_m_s:g} m/s"
+            )
+        run.note("survivors", dict(screening.counts))
+        run.write_table("targets", screening.targets.to_table())
+        run.write_table("mothership", screening.path)
+        run.write_table("opportunities", screening.opportunities)
+
+
+def _keep_reading(run: Run, reading: Reading) -> None:
+    run.write_text("rejects.csv", _csv_text(reading.rejects))
+    tally = pc.value_counts(reading.rejects["reason"]).to_pylist() if reading.rejects.num_rows else []
+    run.manifest["rejected_rows"] = {entry["values"]: entry["counts"] for entry in tally}
+    run.note("catalogue", {"bodies": len(reading.catalogue), "rules": list(reading.notes)})
+
+
+def _csv_text(table: pa.Table) -> str:
+    stream = io.StringIO()
+    writer = csv.writer(stream, lineterminator="\n")
+    writer.writerow(table.column_names)
+    writer.writerows(zip(*(column.to_pylist() for column in table.columns), strict=True))
+    return stream.getvalue()
+
+
+def _optimize(run: Run, options: Options, pool: Pool, teller: Teller) -> None:
+    opportunities, targets = run.read_table("opportunities"), Catalogue.from_table(run.read_table("targets"))
+    study, inputs = run.study, run.fingerprint(("opportunities", "targets"))
+    if options.resume and run.finished("optimize", inputs):
+        teller.say("optimize: done before, kept")
+        return
+    with _stage(run, "optimize", inputs, makes=(*_OPTIMIZE_MAKES, *_PAGE)):
+        found = optimize(study, opportunities, targets, pool=pool, on_done=teller.stage("optimize"))
+        run.note("summary", _summary(study, opportunities, found))
+        run.write_table("plans", found.plans)
+        run.write_table("front", found.front)
+
+
+def _summary(study: Study, opportunities: pa.Table, found: Optimised) -> dict[str, object]:
+    chosen = choose_plan(found.front, study.compare.rule)
+    return {
+        "rule": study.compare.rule,
+        "plan": chosen,
+        "targets": len(pc.unique(opportunities["target"])),
+        "opportunities": opportunities.num_rows,
+        "usable": found.allowed,
+        "removed": found.removed,
+        "exact": found.exact,
+        "hypervolume": list(found.hypervolume),
+        "front": front_lines(found.front, chosen),
+        "limits": limits(study, opportunities, found.front, found.plans),
+    }
+
+
+@contextmanager
+def _stage(run: Run, name: str, inputs: str, *, makes: tuple[str, ...]) -> Iterator[None]:
+    """Mark a stage running, then done or why not; the time it took is kept either way."""
+    begun = time.monotonic()
+    run.begin(name, inputs, makes=makes)
+    status = "stopped"
+    try:
+        yield
+        status = "done"
+    except NothingFeasible as limit:
+        status = f"nothing feasible: {limit.limit}"
+        raise
+    finally:
+        run.finish(name, status, seconds=time.monotonic() - begun)

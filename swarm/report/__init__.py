@@ -1,0 +1,1 @@
+"""The page of a run: reads the archive only and computes no result."""

