@@ -99,9 +99,9 @@ def headline(run: Run, front: pa.Table, summary: dict[str, Any]) -> str:
     science, kg, risk = 100 * row["science"], row["propellant_kg"], 100 * row["risk"]
     return (
         f"Of {bodies} bodies {targets} are in reach. Plan {plan}, chosen by the rule "
-        f"{summary['rule']} from {front.num_rows} plans, flies {row['probes']} of {count} probes. It is expected "
-        f"to return {science:.0f} % of the science for {kg:.2f} kg of propellant; the chance that it falls "
-        f"short of a threshold is {risk:.0f} %."
+        f"{summary['rule']} from {front.num_rows} plans, flies {row['probes']} of {count} probes. It is "
+        f"expected to return {science:.0f} % of the science for {kg:.2f} kg of propellant; the chance that it "
+        f"falls short of a threshold is {risk:.0f} %."
     )
 
 

@@ -60,7 +60,7 @@ def test_a_worker_killed_half_way_changes_nothing(two_workers, tmp_path):
 def test_answers_to_the_user_arrive_whole(two_workers, workers):
     with open_workers(1) as serial:
         pool = serial if workers == 1 else two_workers
-        with pytest.raises(InputError, match="bodies.json, line 3") as bad:
+        with pytest.raises(InputError, match=r"bodies\.json, line 3") as bad:
             pool.map(work_items.refuse, [0], shared="input")
         assert bad.value.expected == "a number"
         with pytest.raises(NothingFeasible) as nothing:

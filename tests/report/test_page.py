@@ -1,0 +1,158 @@
+"""The page: self-contained, the same bytes, and no way out for hostile names."""
+
+import json
+import re
+from pathlib import Path
+
+import numpy as np
+import pyarrow as pa
+import pytest
+
+from swarm.archive import Run
+from swarm.report.markup import label, script_json, text
+from swarm.report.page import chosen_encounters, headline, write_page
+from swarm.summary import choose_plan, counts, front_lines, limits
+from targets.constants import AU_KM
+from targets.errors import InputError
+from targets.invented import invented_belt
+
+FIREWEED = Path(__file__).parents[2] / "runs" / "fireweed" / "study.toml"
+HOSTILE = "</script><script>alert(1)</script>"
+HOSTILE_NAME = '"><img src=x onerror=alert(2)>&amp;\u2028'
+START = 2462927.5
+
+
+@pytest.fixture
+def run(tmp_path):
+    """A small archive written by hand: three opportunities, three plans, and a belt with hostile names."""
+    run = Run.create(tmp_path / "run", FIREWEED)
+    belt = invented_belt(3, 1)
+    belt.target[0], belt.name[0] = HOSTILE, HOSTILE_NAME
+    run.write_table("targets", belt.to_table())
+    run.write_table("opportunities", opportunities(belt))
+    angle = np.linspace(0.0, 6.0, 50)
+    path = {"x_km": AU_KM * np.cos(angle), "y_km": AU_KM * np.sin(angle), "z_km": 0.0 * angle}
+    run.write_table("mothership", pa.table({"t_jd_tdb": START + 20.0 * np.arange(50.0), **path}))
+    run.write_table("front", FRONT)
+    run.write_table("plans", PLANS)
+    run.note("catalogue", {"bodies": 3, "rules": [HOSTILE]})
+    run.note("summary", summary(run))
+    return run
+
+
+def opportunities(belt):
+    n = 3
+    columns = {
+        "opportunity": np.arange(n),
+        "target": list(belt.target),
+        "release_jd_tdb": START + np.array([10.0, 25.0, 200.0]),
+        "burn_jd_tdb": START + np.array([13.0, 28.0, 203.0]),
+        "encounter_jd_tdb": START + np.array([310.0, 60.0, 400.0]),
+        "burn_m_s": [149.0, 20.0, 70.0],
+    }
+    for name in ("v_rel_km_s", "phase_in_deg", "sun_range_au", "earth_range_au", "mothership_range_km"):
+        columns[name] = np.full(n, 2.0)
+    return pa.table(columns)
+
+
+FRONT = pa.table(
+    {
+        "plan": [0, 1, 2],
+        "probes": [0, 1, 3],
+        "science": [0.0, 0.5, 0.6],
+        "propellant_kg": [0.0, 0.1, 1.0],
+        "risk": [1.0, 0.4, 0.3],
+    }
+)
+PLANS = pa.table(
+    {
+        "plan": [1, 2, 2, 2],
+        "probe": [0, 0, 1, 2],
+        "opportunity": [1, 0, 1, 2],
+        "success": [0.7, 0.7, 0.7, 0.7],
+        "propellant_kg": [0.1, 0.6, 0.1, 0.3],
+    }
+)
+
+
+def summary(run):
+    study, table = run.study, run.read_table("opportunities")
+    return {
+        "rule": "most-science",
+        "plan": 2,
+        "targets": 3,
+        "opportunities": 3,
+        "front": front_lines(FRONT, 2),
+        "limits": limits(study, table, FRONT, PLANS),
+    }
+
+
+def test_the_knee_is_the_plan_nearest_to_the_ideal_corner():
+    # scaled losses: plan 0 (1, 0, 1), plan 1 (1/6, 0.1, 1/7), plan 2 (0, 1, 0): by hand plan 1 is nearest
+    assert choose_plan(FRONT, "knee") == 1
+    assert choose_plan(FRONT, "most-science") == 2
+    assert choose_plan(FRONT, "least-risk") == 2
+
+
+def test_of_equal_plans_the_lowest_number_is_chosen():
+    same = pa.table({"plan": [4, 3], "probes": [1, 1], "science": [0.5, 0.5], "propellant_kg": [1.0, 1.0], "risk": [0.1, 0.1]})
+    assert {choose_plan(same, rule) for rule in ("knee", "most-science", "least-risk")} == {3}
+
+
+def test_limits_are_counted_in_the_tables(run):
+    found = counts(run.study, run.read_table("opportunities"))
+    # burns above 135 m/s: one; arcs 297, 32 and 197 d of 30-300 d: one in each end tenth
+    assert (found.targets, found.burn_close, found.arc_close_long, found.arc_close_short) == (3, 1, 1, 1)
+    said = "\n".join(limits(run.study, run.read_table("opportunities"), FRONT, PLANS))
+    assert "1 of 3 targets need more than 90 % of 150 m/s" in said
+    assert "flies 3 of 12 probes" in said
+    # gaps of 15 and 175 d; 15 d is less than a slot of 10 d above the spacing of 14 d
+    assert "1 of 2 gaps" in said
+
+
+def test_the_page_is_self_contained_and_the_same_bytes(run):
+    first = write_page(run).read_bytes()
+    assert write_page(Run.open(run.folder)).read_bytes() == first
+    page = first.decode("utf-8")
+    assert not re.search(r"<(script|img|link|iframe)[^>]*\b(src|href)=", page)
+    assert "default-src 'none'" in page
+    assert len(page) > 1_000_000  # the drawing library is in it
+
+
+def test_hostile_names_do_not_get_out(run):
+    page = write_page(run).read_text(encoding="utf-8")
+    assert "alert(1)</script>" not in page
+    assert "<img src=x" not in page
+    assert "\u2028" not in page[page.index('id="figures"') :]
+    assert text(HOSTILE) in page
+    figures = re.search(r'id="figures">(.*?)</script>', page, re.DOTALL).group(1)
+    said = json.dumps(json.loads(figures))
+    assert "<script>" not in said
+    assert label(HOSTILE) in json.loads(figures)["map"]["data"][2]["text"][0]
+
+
+def test_script_json_has_no_sign_that_ends_a_script():
+    written = script_json({"a": "</script>&\u2028"})
+    assert not set("<>&\u2028") & set(written)
+    assert json.loads(written) == {"a": "</script>&\u2028"}
+    with pytest.raises(ValueError, match="JSON"):
+        script_json([float("nan")])
+
+
+def test_the_headline_says_the_answer_in_words(run):
+    said = headline(run, FRONT, run.manifest["notes"]["summary"])
+    assert "Of 3 bodies 3 are in reach" in said
+    assert "3 of 12 probes" in said
+    assert "60 % of the science for 1.00 kg" in said
+    assert "is 30 %" in said
+
+
+def test_encounters_are_joined_in_order_of_release(run):
+    rows = chosen_encounters(run, 2).to_pylist()
+    assert [row["opportunity"] for row in rows] == [0, 1, 2]
+    assert rows[0]["name"] == HOSTILE_NAME
+
+
+def test_a_run_without_a_front_is_refused(tmp_path):
+    with pytest.raises(InputError, match="no front yet"):
+        write_page(Run.create(tmp_path, FIREWEED))
