@@ -168,7 +168,7 @@ class SearchSettings(_Section):
     slot_days: float = _default(10.0, OWN_CHOICE, gt=0, le=1000)
     chunk_bodies: int = _default(20_000, "own choice: a task of seconds", ge=1, le=1_000_000)
     step_days: float = _default(
-        32.0, "own choice: its error is tested against a full integration", gt=0, le=64
+        24.0, "own choice: its error is tested against a full integration", gt=0, le=64
     )
 
 

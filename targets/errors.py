@@ -1,0 +1,42 @@
+"""The two ways a study can fail that are the user's to mend, each with its exit status."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+
+class InputError(Exception):
+    """A file, key or line that cannot be used (exit status 2)."""
+
+    def __init__(
+        self,
+        what: str,
+        *,
+        file: str | Path | None = None,
+        place: str | None = None,
+        found: object = None,
+        expected: str | None = None,
+        do: str | None = None,
+    ) -> None:
+        self.what, self.file, self.place = what, file, place
+        self.found, self.expected, self.do = found, expected, do
+        super().__init__(self._message())
+
+    def _message(self) -> str:
+        where = ", ".join(str(part) for part in (self.file, self.place) if part is not None)
+        lines = [f"{where}: {self.what}" if where else self.what]
+        if self.found is not None:
+            lines.append(f"  found:    {self.found}")
+        if self.expected is not None:
+            lines.append(f"  expected: {self.expected}")
+        if self.do is not None:
+            lines.append(f"  do:       {self.do}")
+        return "\n".join(lines)
+
+
+class NothingFeasible(Exception):
+    """Every candidate was removed (exit status 3); `limit` says by what."""
+
+    def __init__(self, what: str, *, limit: str) -> None:
+        self.what, self.limit = what, limit
+        super().__init__(f"{what}\n  limit: {limit}")
