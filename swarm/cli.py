@@ -147,7 +147,7 @@ def report(run: RunDir, debug: Debug = False) -> None:
 
 
 def _say(text: str) -> None:
-    _out.print(text, markup=False, highlight=False, soft_wrap=True)
+    typer.echo(text)
 
 
 def _print_rows(rows: list[tuple[str, str, str, str]]) -> None:
@@ -174,7 +174,8 @@ def _print_screen(run: Run) -> None:
     for reason, count in sorted(rejected.items()):
         _say(f"  {count:>6}  {reason}")
     for step, count in notes.get("survivors", {}).items():
-        _say(f"  {count:>8}  {step}")
+        shown = f"{count:.1f}" if isinstance(count, float) else str(count)
+        _say(f"  {shown:>8}  {step.replace('_', ' ')}")
     for text in run.manifest["warnings"]:
         _say(f"warning: {text}")
 
@@ -215,7 +216,7 @@ def _guard(work: Callable[[], None], *, debug: bool, folder: Path | None = None)
 
 
 def _fail(text: str, status: int) -> None:
-    _err.print(text, markup=False, highlight=False, soft_wrap=True)
+    typer.echo(text, err=True)
     raise typer.Exit(status)
 
 

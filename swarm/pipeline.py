@@ -102,6 +102,8 @@ def _screen(run: Run, reading: Reading, options: Options, pool: Pool, teller: Te
                 "no target is in reach", limit=f"burn limit {study.probe.burn_limit_m_s:g} m/s"
             )
         run.note("survivors", dict(screening.counts))
+        if lost := screening.counts["not_movable"]:
+            run.warn(f"{lost} bodies could not be moved to the study's dates and were left out")
         run.write_table("targets", screening.targets.to_table())
         run.write_table("mothership", screening.path)
         run.write_table("opportunities", screening.opportunities)

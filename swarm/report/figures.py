@@ -49,8 +49,9 @@ def front_figure(front: pa.Table, chosen: int) -> Figure:
 
 
 def map_figure(path: pa.Table, encounters: pa.Table) -> Figure:
-    """The carrier's path from the ecliptic north; releases and encounters at its place that day."""
-    t_jd, xy_au = path["t_jd_tdb"].to_numpy(), _ecliptic_au(path)
+    """The carrier's path, releases and encounters, seen from the north pole of the ecliptic."""
+    xy_au = _ecliptic_au(path, "{}_km")
+    t_jd = path["t_jd_tdb"].to_numpy()
     traces: list[Figure] = [
         {
             "type": "scatter",
@@ -64,20 +65,22 @@ def map_figure(path: pa.Table, encounters: pa.Table) -> Figure:
         _points(np.zeros(1), np.zeros(1), "Sun", ["Sun"], {"size": 12, "color": EMBER}),
     ]
     names = [label(name) for name in encounters["target"].to_pylist()]
-    for column, title, marker in (
-        ("release_jd_tdb", "release", {"size": 8, "symbol": "triangle-up-open", "color": INK}),
-        ("encounter_jd_tdb", "encounter", {"size": 10, "symbol": "diamond", "color": BLOSSOM}),
+    release = encounters["release_jd_tdb"].to_numpy()
+    left_au = np.column_stack([np.interp(release, t_jd, xy_au[:, k]) for k in (0, 1)])
+    met_au = _ecliptic_au(encounters, "target_{}_km")
+    for places, title, marker in (
+        (left_au, "release", {"size": 8, "symbol": "triangle-up-open", "color": INK}),
+        (met_au, "encounter", {"size": 10, "symbol": "diamond", "color": BLOSSOM}),
     ):
-        when = encounters[column].to_numpy()
-        x, y = (np.interp(when, t_jd, xy_au[:, k]) for k in (0, 1))
-        traces.append(_points(x, y, title, [f"{title}: {name}" for name in names], marker))
+        said = [f"{title}: {name}" for name in names]
+        traces.append(_points(places[:, 0], places[:, 1], title, said, marker))
     figure = _figure(traces, "ecliptic x, au", "ecliptic y, au")
     figure["layout"]["yaxis"].update({"scaleanchor": "x", "scaleratio": 1})
     return figure
 
 
-def _ecliptic_au(path: pa.Table) -> np.ndarray:
-    r_km = np.column_stack([path[name].to_numpy() for name in ("x_km", "y_km", "z_km")])
+def _ecliptic_au(table: pa.Table, column: str) -> np.ndarray:
+    r_km = np.column_stack([table[column.format(axis)].to_numpy() for axis in "xyz"])
     return (r_km @ np.asarray(ICRF_FROM_ECLIPTIC) / AU_KM)[:, :2]
 
 

@@ -76,8 +76,8 @@ def _page(run: Run, summary: dict[str, Any]) -> str:
         "<h2>What limits it</h2>",
         listing(summary["limits"]),
         "<h2>Where it happens</h2>",
-        "<p>Seen from the north pole of the ecliptic. Releases and encounters are drawn at the mothership's "
-        "place that day; how far from it the encounter is stands in the table.</p>",
+        "<p>Seen from the north pole of the ecliptic: the mothership's path, where probes leave it, and where "
+        "they meet their targets.</p>",
         '<div class="figure" id="map"></div>',
         f"<h2>Encounters of plan {summary['plan']}</h2>",
         _encounter_table(encounters),

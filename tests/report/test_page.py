@@ -52,6 +52,8 @@ def opportunities(belt):
     }
     for name in ("v_rel_km_s", "phase_in_deg", "sun_range_au", "earth_range_au", "mothership_range_km"):
         columns[name] = np.full(n, 2.0)
+    for axis in "xyz":
+        columns[f"target_{axis}_km"] = AU_KM * np.ones(n)
     return pa.table(columns)
 
 
@@ -95,7 +97,15 @@ def test_the_knee_is_the_plan_nearest_to_the_ideal_corner():
 
 
 def test_of_equal_plans_the_lowest_number_is_chosen():
-    same = pa.table({"plan": [4, 3], "probes": [1, 1], "science": [0.5, 0.5], "propellant_kg": [1.0, 1.0], "risk": [0.1, 0.1]})
+    same = pa.table(
+        {
+            "plan": [4, 3],
+            "probes": [1, 1],
+            "science": [0.5, 0.5],
+            "propellant_kg": [1.0, 1.0],
+            "risk": [0.1, 0.1],
+        }
+    )
     assert {choose_plan(same, rule) for rule in ("knee", "most-science", "least-risk")} == {3}
 
 
