@@ -175,7 +175,8 @@ def _print_screen(run: Run) -> None:
         _say(f"  {count:>6}  {reason}")
     for step, count in notes.get("survivors", {}).items():
         shown = f"{count:.1f}" if isinstance(count, float) else str(count)
-        _say(f"  {shown:>8}  {step.replace('_', ' ')}")
+        words = step.removesuffix("_m_s").replace("_", " ")
+        _say(f"  {shown:>8}  {words}{', m/s' if step.endswith('_m_s') else ''}")
     for text in run.manifest["warnings"]:
         _say(f"warning: {text}")
 

@@ -35,6 +35,7 @@ h2 {{ font-size: 1.2rem; margin-top: 2.2rem; }}
 .wide {{ overflow-x: auto; }}
 table {{ border-collapse: collapse; font-size: .85rem; }}
 th, td {{ border-bottom: 1px solid {GRID}; padding: .25rem .6rem; text-align: left; vertical-align: top; }}
+td:nth-child(2) {{ white-space: nowrap; }}
 td.n {{ text-align: right; font-variant-numeric: tabular-nums; white-space: nowrap; }}
 footer {{ margin-top: 3rem; font-size: .8rem; }}
 """
@@ -128,7 +129,7 @@ _ENCOUNTER_COLUMNS = (
     ("phase in, deg", "phase_in_deg", "{:.0f}"),
     ("Sun, au", "sun_range_au", "{:.2f}"),
     ("Earth, au", "earth_range_au", "{:.2f}"),
-    ("from mothership, km", "mothership_range_km", "{:.3g}"),
+    ("from mothership, km", "mothership_range_km", "whole"),
     ("chance of data", "success", "{:.3f}"),
     ("propellant, kg", "propellant_kg", "{:.3f}"),
 )
@@ -143,7 +144,11 @@ def _encounter_table(encounters: pa.Table) -> str:
 def _cell(value: Any, form: str) -> str:
     if value is None:
         return ""
-    return iso_tdb(value)[:10] if form == "date" else form.format(value)
+    if form == "date":
+        return iso_tdb(value)[:10]
+    if form == "whole":
+        return f"{value:,.0f}".replace(",", "\u202f")
+    return form.format(value)
 
 
 def _footer(run: Run) -> str:
