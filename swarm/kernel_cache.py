@@ -6,15 +6,14 @@ To be called before any kernel is imported: numba chooses the folder when a func
 from __future__ import annotations
 
 import atexit
+import contextlib
 import fcntl
 import os
 import shutil
 import tempfile
 from pathlib import Path
-from typing import TextIO
 
 CACHE_VARIABLE = "NUMBA_CACHE_DIR"
-_held: list[TextIO] = []  # locks, kept open until the process ends
 
 
 def claim_kernel_cache() -> None:
@@ -37,9 +36,11 @@ def claim_kernel_cache() -> None:
     except OSError:
         lock.close()
         os.environ[CACHE_VARIABLE] = _temporary_cache()
-        shutil.copytree(kept, os.environ[CACHE_VARIABLE], dirs_exist_ok=True)
+        # Its holder may be writing: what goes missing meanwhile is compiled again.
+        with contextlib.suppress(shutil.Error, OSError):
+            shutil.copytree(kept, os.environ[CACHE_VARIABLE], dirs_exist_ok=True)
         return
-    _held.append(lock)
+    atexit.register(lock.close)  # held until the process ends
     os.environ[CACHE_VARIABLE] = str(kept)
 
 
