@@ -49,6 +49,14 @@ def chance_of_data(plans: ArrayLike, data: PlanData) -> Floats:
     return np.where(plans >= 0, (data.hardware * data.data_return)[plans], np.nan)
 
 
+def row_chances(data: PlanData) -> Floats:
+    """Return each opportunity's marginal chance of satisfying each row, shared failures included, (n, r)."""
+    owner = np.repeat(np.arange(len(data.target)), np.diff(data.merged_start))
+    chances = np.zeros((len(data.target), len(data.weight)))
+    np.add.at(chances, owner, data.merged_chance[:, None] * data.row_sets[data.merged_set])
+    return data.hardware[:, None] * chances
+
+
 @njit(cache=True)
 def _evaluate(plans: Ints, data: PlanData) -> Floats:
     values = np.empty((plans.shape[0], 3))

@@ -40,7 +40,7 @@ OnDone = Callable[[int, int], None]
 
 # With no more plans than this every one is evaluated: the front is then exact, and faster than a search.
 EXACT_PLANS = 50_000
-# Hypervolume is measured from here, with science and propellant as shares of the most there could be.
+# Hypervolume is measured from here: -science, propellant as a share of all tanks full, risk.
 REFERENCE = np.array([0.1, 1.1, 1.1])
 # One place in so many of a population goes to plans of the neighbour, and as many to plans of the archive.
 _MIGRANT_SHARE = 8
@@ -95,7 +95,7 @@ def optimize(
     exact = _count_plans(data, rules) <= exact_plans
     if exact:
         archive = _every_plan(data, rules)
-        volumes = [_volume(archive, data)]
+        volumes = [_volume(archive, study, data)]
     else:
         archive, volumes = _searched(study, data, rules, pool=pool, on_done=on_done)
     front, plans = _tables(archive, data, usable, loaded_kg=probe_masses(study).loaded_kg)
@@ -133,7 +133,7 @@ def _searched(
 ) -> tuple[Archive, list[float]]:
     settings, seed = study.optimize, study.study.seed
     archive = thinned(_seed_plans(data, rules), settings.archive)
-    volumes = [_volume(archive, data)]
+    volumes = [_volume(archive, study, data)]
     shared = EpochShared(data, rules, settings.generations_per_epoch)
     populations = [
         _first_population(archive, settings.population, data=data, rules=rules, seed=seed, island=i)
@@ -143,7 +143,7 @@ def _searched(
         tasks = [EpochTask(plans, seed, epoch, island) for island, plans in enumerate(populations)]
         results = pool.map(evolve_epoch, tasks, shared=shared)
         archive = thinned(merged([archive, *(result.found for result in results)]), settings.archive)
-        volumes.append(_volume(archive, data))
+        volumes.append(_volume(archive, study, data))
         populations = _migrated([result.plans for result in results], archive, seed=seed, epoch=epoch)
         if on_done is not None:
             on_done(epoch + 1, settings.epochs)
@@ -186,8 +186,9 @@ def _migrated(populations: list[Ints], archive: Archive, *, seed: int, epoch: in
     return moved
 
 
-def _volume(archive: Archive, data: PlanData) -> float:
-    return hypervolume(archive.costs / np.array([1.0, full_load_kg(data), 1.0]), REFERENCE)
+def _volume(archive: Archive, study: Study, data: PlanData) -> float:
+    full_kg = max(data.probes * probe_masses(study).usable_kg, 1e-9)
+    return hypervolume(archive.costs / np.array([1.0, full_kg, 1.0]), REFERENCE)
 
 
 # --- tables -------------------------------------------------------------------------------------------------

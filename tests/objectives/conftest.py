@@ -1,0 +1,6 @@
+"""The small cases and the plain evaluator are shared with the tests of the search."""
+
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parent.parent / "optimize"))
