@@ -81,7 +81,7 @@ def optimize(
     ----------
     opportunities : contract columns and `target_index`, the row of `targets`
     pool          : runs the islands; results do not depend on it
-    on_done       : called as on_done(epochs done, epochs)
+    on_done       : called as on_done(epochs done, epochs); once as (1, 1) where every plan is evaluated
     probes        : the most probes a plan may have; study.probe.count unless given
     exact_plans   : with no more plans than this every one is evaluated instead
 
@@ -96,6 +96,8 @@ def optimize(
     if exact:
         archive = _every_plan(data, rules)
         volumes = [_volume(archive, study, data)]
+        if on_done is not None:
+            on_done(1, 1)
     else:
         archive, volumes = _searched(study, data, rules, pool=pool, on_done=on_done)
     front, plans = _tables(archive, data, usable, loaded_kg=probe_masses(study).loaded_kg)
