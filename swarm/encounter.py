@@ -1,7 +1,7 @@
 """Geometry and measurement quality of a flyby. Pure functions of arrays; km, km/s, degrees.
 
-The model is the simple one: the probe is aimed on the sunlit side, as near as its slew rate and
-keep-out distance allow, and arrives there. Quality is resolution times phase, 0 to 1.
+The model is the simple one: the probe is aimed on the side with the best phase, as near as its slew rate
+and keep-out distance allow, and arrives there. Quality is resolution times phase, 0 to 1.
 """
 
 from __future__ import annotations
@@ -73,10 +73,16 @@ def phase_score(phase_deg: ArrayLike) -> Floats:
     return np.interp(np.asarray(phase_deg, float), PHASE_WINDOW_DEG, (0.0, 1.0, 1.0, 0.0))
 
 
+def best_phase_score(phase_in_deg: ArrayLike) -> Floats:
+    """Return the phase score for the best aim side: any phase of `closest_phase_range_deg` can be had."""
+    least_deg, most_deg = closest_phase_range_deg(phase_in_deg)
+    return phase_score(np.clip(PHASE_WINDOW_DEG[1], least_deg, most_deg))
+
+
 def flyby_quality(
     probe: ProbeSettings, v_rel_km_s: ArrayLike, phase_in_deg: ArrayLike, *, diameter_km: ArrayLike
 ) -> Floats:
-    """Return the quality, 0 to 1, of an encounter flown at the aim distance on the sunlit side.
+    """Return the quality, 0 to 1, of an encounter flown at the aim distance on the best side.
 
     Parameters
     ----------
@@ -87,8 +93,7 @@ def flyby_quality(
         v_rel_km_s, diameter_km, slew_limit_deg_s=probe.slew_limit_deg_s, keepout_km=probe.keepout_km
     )
     pixels = pixels_across(diameter_km, aim_km, ifov_urad=probe.camera_ifov_urad)
-    lit_phase_deg, _ = closest_phase_range_deg(phase_in_deg)
-    return resolution_score(pixels) * phase_score(lit_phase_deg)
+    return resolution_score(pixels) * best_phase_score(phase_in_deg)
 
 
 def data_return_chances(sun_earth_probe_deg: ArrayLike, *, minimum_deg: float) -> Floats:

@@ -1,5 +1,8 @@
 """Where compiled kernels are kept: one folder per process, since numba's cache is not safe to share.
 
+The folder's name is a hash of the sources: numba itself only looks at the file a kernel stands in, and would
+go on using one whose helper in another file has changed.
+
 To be called before any kernel is imported: numba chooses the folder when a function is decorated.
 """
 
@@ -8,9 +11,12 @@ from __future__ import annotations
 import atexit
 import contextlib
 import fcntl
+import hashlib
 import os
 import shutil
+import sys
 import tempfile
+from importlib.metadata import version
 from pathlib import Path
 
 CACHE_VARIABLE = "NUMBA_CACHE_DIR"
@@ -24,10 +30,10 @@ def claim_kernel_cache() -> None:
     """
     if os.environ.get(CACHE_VARIABLE):
         return
-    kept = user_cache() / "kernels"
+    kept = user_cache() / f"kernels-{_sources_digest()}"
     try:
         kept.mkdir(parents=True, exist_ok=True)
-        lock = (kept.parent / "kernels.lock").open("w")
+        lock = _lock_file(kept).open("w")
     except OSError:
         os.environ[CACHE_VARIABLE] = _temporary_cache()
         return
@@ -42,6 +48,31 @@ def claim_kernel_cache() -> None:
         return
     atexit.register(lock.close)  # held until the process ends
     os.environ[CACHE_VARIABLE] = str(kept)
+    _drop_stale(kept)
+
+
+def _sources_digest() -> str:
+    """Hash of every source a kernel may be built from, and of what compiles it."""
+    digest = hashlib.sha256(f"{sys.version} numba {version('numba')}".encode())
+    packages = Path(__file__).resolve().parents[1]
+    for path in sorted(p for name in ("swarm", "targets") for p in (packages / name).rglob("*.py")):
+        digest.update(str(path.relative_to(packages)).encode() + path.read_bytes())
+    return digest.hexdigest()[:16]
+
+
+def _lock_file(kept: Path) -> Path:
+    return kept.with_name(f"{kept.name}.lock")
+
+
+def _drop_stale(kept: Path) -> None:
+    """Remove the kernels of other sources, unless a run holds them."""
+    for other in kept.parent.glob("kernels-*"):
+        if not other.is_dir() or other == kept:
+            continue
+        with contextlib.suppress(OSError), _lock_file(other).open("w") as lock:
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            shutil.rmtree(other)
+            _lock_file(other).unlink()
 
 
 def _temporary_cache() -> str:

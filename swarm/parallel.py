@@ -22,7 +22,7 @@ from typing import Any
 import distributed
 
 from swarm.kernel_cache import CACHE_VARIABLE
-from targets.errors import InputError, NothingFeasible
+from targets.errors import InputError
 
 OnDone = Callable[[int, int], None]
 Task = Callable[[Any, Any], Any]
@@ -83,11 +83,11 @@ class _DaskPool(Pool):
         lost: BaseException | None = None
         # Without hash=False an equal-looking object of an earlier map could be taken for this one.
         common = self._client.scatter(shared, broadcast=True, hash=False)
-        futures = {self._client.submit(_guarded, func, items[k], common, pure=False): k for k in missing}
+        futures = {self._client.submit(func, items[k], common, pure=False): k for k in missing}
         try:
             for future in distributed.as_completed(futures):
                 if future.status == "finished":
-                    results[futures[future]] = _opened(future.result())
+                    results[futures[future]] = future.result()
                     if on_done is not None:
                         on_done(len(results), len(items))
                     future.release()
@@ -106,30 +106,6 @@ def _lost(future: Any) -> BaseException:
     if isinstance(error, distributed.scheduler.KilledWorker | distributed.client.FutureCancelledError):
         return error
     raise error
-
-
-class _Refusal:
-    """An answer to the user, carried from a worker as plain fields: not every exception survives pickling."""
-
-    def __init__(self, error: InputError | NothingFeasible) -> None:
-        self.kind, self.fields = type(error), dict(vars(error))
-
-    def error(self) -> InputError | NothingFeasible:
-        fields = dict(self.fields)
-        return self.kind(fields.pop("what"), **fields)
-
-
-def _guarded(func: Task, item: Any, shared: Any) -> Any:
-    try:
-        return func(item, shared)
-    except (InputError, NothingFeasible) as error:
-        return _Refusal(error)
-
-
-def _opened(answer: Any) -> Any:
-    if isinstance(answer, _Refusal):
-        raise answer.error()
-    return answer
 
 
 @contextmanager

@@ -240,6 +240,13 @@ def _angle_deg(a: np.ndarray, b: np.ndarray) -> np.ndarray:
     return np.degrees(np.arctan2(_norm(np.cross(a, b)), np.einsum("ij,ij->i", a, b)))
 
 
+def _seen_from_earth_deg(shared: _Shared, tdb_s: np.ndarray) -> np.ndarray:
+    """Sun-Earth-probe angle while the probe still rides the carrier's path."""
+    epochs, where = np.unique(tdb_s, return_inverse=True)
+    earth_km = shared.planets.state(EARTH, epochs)[:, :3]
+    return _angle_deg(-earth_km, shared.path.at(epochs)[:, :3] - earth_km)[where]
+
+
 def _columns(rows: np.ndarray, body: np.ndarray, shared: _Shared) -> dict[str, np.ndarray]:
     """Geometry of every minimum, in order of body, release slot, encounter."""
     order = np.lexsort((rows[:, 2], rows[:, 1], body))
@@ -271,6 +278,8 @@ def _columns(rows: np.ndarray, body: np.ndarray, shared: _Shared) -> dict[str, n
         "sun_range_au": _norm(target_km) / AU_KM,
         "earth_range_au": _norm(from_earth) / AU_KM,
         "sun_earth_probe_deg": _angle_deg(-earth_km, from_earth),
+        "sun_earth_probe_release_deg": _seen_from_earth_deg(shared, burn_s - shared.checkout_s),
+        "sun_earth_probe_burn_deg": _seen_from_earth_deg(shared, burn_s),
         "mothership_range_km": _norm(target_km - carrier_km),
         "target_x_km": target_km[:, 0],
         "target_y_km": target_km[:, 1],

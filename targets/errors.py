@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 
 class InputError(Exception):
@@ -22,6 +23,10 @@ class InputError(Exception):
         self.found, self.expected, self.do = found, expected, do
         super().__init__(self._message())
 
+    def __reduce__(self) -> tuple[object, ...]:
+        names = ("what", "file", "place", "found", "expected", "do")
+        return _input_error, ({name: getattr(self, name) for name in names},)
+
     def _message(self) -> str:
         where = ", ".join(str(part) for part in (self.file, self.place) if part is not None)
         lines = [f"{where}: {self.what}" if where else self.what]
@@ -40,3 +45,14 @@ class NothingFeasible(Exception):
     def __init__(self, what: str, *, limit: str) -> None:
         self.what, self.limit = what, limit
         super().__init__(f"{what}\n  limit: {limit}")
+
+    def __reduce__(self) -> tuple[object, ...]:
+        return _nothing_feasible, (self.what, self.limit)
+
+
+def _input_error(fields: dict[str, Any]) -> InputError:
+    return InputError(**fields)
+
+
+def _nothing_feasible(what: str, limit: str) -> NothingFeasible:
+    return NothingFeasible(what, limit=limit)

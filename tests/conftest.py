@@ -1,4 +1,4 @@
-"""Settings shared by all tests: where kernels are cached, and what a crosscheck may skip."""
+"""Settings shared by all tests: where kernels are cached, what a crosscheck may skip, the outside integrator."""
 
 import os
 
@@ -32,3 +32,11 @@ def pytest_make_collect_report(collector):
     if report.skipped and os.environ.get(_REQUIRED):
         report.outcome = "failed"
         report.longrepr = f"{collector.nodeid}: skipped on import although {_REQUIRED} is set"
+
+
+@pytest.fixture(scope="session")
+def assist_states():
+    """Motion by assist: see tests/outside.py."""
+    from tests.outside import Assist
+
+    return Assist()

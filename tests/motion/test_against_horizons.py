@@ -39,8 +39,9 @@ def test_sixty_days_of(track: tuple[str, np.ndarray, np.ndarray]) -> None:
         moved, _ = march(states[:1], float(epochs[0]), float(epochs[k]), planets=planets, step_s=8.0 * DAY_S)
         off_km = np.linalg.norm(moved[0, :3] - states[k, :3])
         # Other small bodies and outgassing are not in the map. 1I is the one here with a measured push of its own
-        # (Micheli et al. 2018, Nature 559:223: 5e-6 m/s^2 at 1 au, from memory), 0.26 au from the Sun on these dates.
-        assert off_km < (2e4 if name.startswith("1I/") else 20.0)
+        # (Micheli et al. 2018, Nature 559:223: 5e-6 m/s^2 at 1 au, from memory), 1.3 to 2.6 au from the Sun on these
+        # dates: a t^2 / 2 is some 25 000 km.
+        assert off_km < (3e4 if name.startswith("1I/") else 20.0)
 
 
 def test_sixty_days_without_planets_are_far_off() -> None:

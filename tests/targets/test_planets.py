@@ -22,7 +22,7 @@ def test_interpolated_planets_stay_close_to_the_kernel() -> None:
 
 
 def test_dates_outside_the_kernel_are_refused_with_its_span() -> None:
-    with pytest.raises(InputError, match="1549.*2650"):
+    with pytest.raises(InputError, match=r"1549.*2650"):
         sample_planets(0.0, 3.0e10)
 
 
