@@ -160,7 +160,10 @@ def _size(burn):
 
 @njit(cache=True)
 def _polish(a, b, c, fb, slot, body, paths, limits, tolerance):
-    """Minimum of the squared burn in (a, c) around b by golden sections and parabolas; (t, burn)."""
+    """Date of the least squared burn in [a, c], by golden sections and parabolas from b.
+
+    b may be an end of the allowed time and itself the minimum: it stays the best until something lower is found.
+    """
     golden = 0.381966011250105
     x = w = v = b
     fx = fw = fv = fb * fb
@@ -286,9 +289,6 @@ def _scan(first, last, approach, s, slot, body, paths, limits, out, count, least
             at = _polish(
                 left, t, new_t, size, slot, body, paths, limits, max(0.5, _POLISH_SHARE * limit / rate)
             )
-            # polishing works inside the bracket: an end of the allowed time may itself be the minimum
-            if starts_low and not _size(_aimed_burn(at, slot, body, paths, limits)) < size:
-                at = t
             count = _write(out, count, approach, s, at, slot, body, paths, limits)
         before_t, before_size = t, size
         t, size, burn = new_t, new_size, new
@@ -297,8 +297,10 @@ def _scan(first, last, approach, s, slot, body, paths, limits, out, count, least
             spare = max(0.0, size - _RESOLVE_BELOW * limit)
             step = taken / moved * (0.6 * spare + _SHARE_OF_LIMIT * limit)
             step = min(step, 4.0 * taken)
-    if before_t == before_t and size < before_size and size <= limit:
-        count = _write(out, count, approach, s, last, slot, body, paths, limits)
+    if before_t == before_t and size < before_size and size < _RESOLVE_BELOW * limit:
+        tolerance = max(0.5, _POLISH_SHARE * (last - before_t))
+        at = _polish(before_t, last, last, size, slot, body, paths, limits, tolerance)
+        count = _write(out, count, approach, s, at, slot, body, paths, limits)
     return count, least
 
 
