@@ -32,8 +32,8 @@ from targets.timescale import iso_tdb, parse_tdb_jd
 # Span of the planetary ephemeris DE440 (JPL, Park et al. 2021, AJ 161:105): 1549-12-31 to 2650-01-25.
 FIRST_JD_TDB, LAST_JD_TDB = 2287184.5, 2688976.5
 
-READ_FORMATS = ("mpc-json", "own", "invented")
-FLOWN_KINDS = ("elements",)
+READ_FORMATS = ("mpc-json", "mpcorb", "sbdb-csv", "sbdb-json", "own", "invented")
+FLOWN_KINDS = ("elements", "legs", "oem", "spk")
 
 OWN_CHOICE = "own choice"
 BELT_EPOCH = f"JD {EPOCH_JD_TDB}, the invented belt's"
@@ -108,10 +108,15 @@ class CatalogueSettings(_Section):
 
 
 class Leg(_Section):
-    """A body the carrier meets at a date."""
+    """A planet the carrier meets at a date; the other keys are about the arc that leads to it."""
 
-    body: Name
+    body: Name | Annotated[int, Field(ge=1, le=899)]
     date: JdTdb
+    revolutions: int = _default(0, "own choice: the direct arc", ge=0, le=10)
+    branch: Literal["long-period", "short-period"] = _default(
+        "long-period", "own choice: of the two arcs with revolutions"
+    )
+    retrograde: bool = _default(False, "own choice: with the planets")
 
 
 class MothershipSettings(_Section):
@@ -130,6 +135,15 @@ class MothershipSettings(_Section):
     file: Name | None = _unset()
     spk_id: int | None = _unset()
     legs: Annotated[tuple[Leg, ...], Strict(False)] = Field(default=())
+    flyby_altitude_min_km: float = _default(
+        300.0, f"{FROM_MEMORY}: planning floor at Venus, Earth and Mars", ge=0, le=1e7
+    )
+    flyby_mismatch_max_m_s: float = _default(
+        50.0, "own choice: more is noted as a manoeuvre, less is left to targeting", ge=0, le=1e5
+    )
+    flyby_clear_days: float = _default(
+        0.25, "own choice: hours each side of a planet that legs leave out", gt=0, le=100
+    )
 
 
 class ProbeSettings(_Section):
@@ -361,7 +375,13 @@ def _catalogue_relations(settings: CatalogueSettings) -> Iterator[Problem]:
 
 
 _ELEMENT_KEYS = ("epoch", "a_au", "e", "i_deg", "node_deg", "argp_deg", "mean_anomaly_deg")
-_KEYS_OF_KIND = {"elements": _ELEMENT_KEYS, "legs": ("legs",), "oem": ("file",), "spk": ("file", "spk_id")}
+_LEG_KEYS = ("legs", "flyby_altitude_min_km", "flyby_mismatch_max_m_s", "flyby_clear_days")
+_KEYS_OF_KIND = {
+    "elements": _ELEMENT_KEYS,
+    "legs": _LEG_KEYS,
+    "oem": ("file", "flyby_altitude_min_km"),
+    "spk": ("file", "spk_id", "flyby_altitude_min_km"),
+}
 
 
 def _mothership_relations(settings: MothershipSettings) -> Iterator[Problem]:
@@ -371,6 +391,8 @@ def _mothership_relations(settings: MothershipSettings) -> Iterator[Problem]:
             yield Problem(f"mothership.{key}", "nothing", f'a value: kind = "{settings.kind}" needs it')
     barred = [key for keys in _KEYS_OF_KIND.values() for key in keys if key not in own]
     yield from _barred("mothership", settings, barred, f'kind = "{settings.kind}"')
+    if len(settings.legs) == 1:
+        yield Problem("mothership.legs", "one entry", "at least two bodies with their dates")
     dates = [leg.date for leg in settings.legs]
     if any(later <= earlier for earlier, later in itertools.pairwise(dates)):
         yield Problem("mothership.legs", "dates out of order", "legs in order of date, one date each")
@@ -412,9 +434,8 @@ def _unsupported(study: Study) -> Iterator[Problem]:
             "catalogue.format", f'"{study.catalogue.format}", not read by this version', f"{accepted}"
         )
     if study.mothership.kind not in FLOWN_KINDS:
-        yield Problem(
-            "mothership.kind", f'"{study.mothership.kind}", not followed by this version', '"elements"'
-        )
+        accepted = " or ".join(f'"{name}"' for name in FLOWN_KINDS)
+        yield Problem("mothership.kind", f'"{study.mothership.kind}", not followed by this version', accepted)
     for k, row in enumerate(study.science.rows):
         if row.where.kind != "flyby":
             found = f'"{row.where.kind}", not searched by this version'
