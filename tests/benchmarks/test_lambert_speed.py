@@ -18,8 +18,8 @@ pytestmark = pytest.mark.benchmark
 def test_lambert_call() -> None:
     rng = np.random.default_rng(1)
     count = 200_000
-    r0 = rng.normal(size=(count, 3)) + [2.0, 0.0, 0.0]
-    r1 = rng.normal(size=(count, 3)) + [-1.0, 2.0, 0.0]
+    r0 = rng.normal(size=(count, 3)) + np.array([2.0, 0.0, 0.0])
+    r1 = rng.normal(size=(count, 3)) + np.array([-1.0, 2.0, 0.0])
     tof = rng.uniform(0.5, 8.0, count)
     normal = normal_of_clockwise(r0, r1, False)
     direct = best_of(lambda: lambert_many(r0, r1, tof, mu_km3_s2=1.0, normal=normal), 5) / count
