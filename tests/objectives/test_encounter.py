@@ -10,6 +10,7 @@ from small_cases import make_study
 
 from swarm.encounter import (
     aim_distance_km,
+    best_phase_score,
     closest_phase_range_deg,
     data_return_chances,
     flyby_quality,
@@ -93,3 +94,14 @@ def test_a_better_camera_and_a_faster_turn_matter() -> None:
         return float(flyby_quality(make_study(probe=probe).probe, 8.0, 40.0, diameter_km=0.3))
 
     assert quality(camera_ifov_urad=12.0) > quality() > quality(slew_limit_deg_s=1.0)
+
+
+def test_any_phase_between_the_best_and_the_worst_can_be_had() -> None:
+    # side-on approach: the pass itself may be lit fully, from the side or not at all, so the score is full
+    assert float(best_phase_score(90.0)) == 1.0
+    # head-on from the Sun: 90 deg at closest approach on every side
+    assert float(best_phase_score(0.0)) == 1.0
+    for phase_in in np.linspace(0.0, 180.0, 37):
+        least, most = closest_phase_range_deg(phase_in)
+        tried = phase_score(np.linspace(least, most, 2001)).max()
+        assert float(best_phase_score(phase_in)) == pytest.approx(tried, abs=1e-3)

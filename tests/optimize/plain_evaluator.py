@@ -97,7 +97,9 @@ class PlainEvaluator:
         aim_km = max(aim_km, probe.keepout_km + size_km / 2)
         pixels = size_km / (probe.camera_ifov_urad * 1e-6 * aim_km)
         resolution = min(max(math.log10(pixels / 10.0), 0.0), 1.0)
-        phase = abs(90.0 - opportunity["phase_in_deg"])
+        # turning the aim point round the target gives any phase from |90 - a| to 180 - |90 - a|: the best is taken
+        least = abs(90.0 - opportunity["phase_in_deg"])
+        phase = min(max(10.0, least), 180.0 - least)
         if phase < 10.0:
             lit = phase / 10.0
         elif phase <= 110.0:
