@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from pathlib import Path
@@ -9,6 +10,7 @@ from typing import Any
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 import pyarrow.parquet as pq
 from numpy.typing import NDArray
 
@@ -47,6 +49,11 @@ SCHEMA = pa.schema(
     ]
 )
 
+# Order of the elements in the uncertainty arrays; units as in the columns' names.
+ELEMENT_ORDER = ("a_au", "e", "i_deg", "node_deg", "argp_deg", "mean_anomaly_deg")
+# Arrays that a catalogue may do without, each with its shape per body: most sources do not give them.
+UNCERTAINTY_SHAPES: dict[str, tuple[int, ...]] = {"element_sigma": (6,), "element_covariance": (6, 6)}
+
 
 @dataclass(frozen=True, eq=False)
 class Catalogue:
@@ -62,6 +69,9 @@ class Catalogue:
     u_code           : uncertainty parameter 0..9, 9 where not given
     visited          : on the study's list of visited bodies
     assumed          : sum of ASSUMED_H, ASSUMED_G, ASSUMED_U
+    element_sigma    : (n, 6) standard deviations of the elements in ELEMENT_ORDER, NaN where not given;
+                       None where the source gives none
+    element_covariance : (n, 6, 6) their covariance in the same order, at the body's own epoch; likewise
     """
 
     target: NDArray[np.object_]
@@ -81,11 +91,22 @@ class Catalogue:
     u_code: NDArray[np.int8]
     visited: NDArray[np.bool_]
     assumed: NDArray[np.uint16]
+    element_sigma: Floats | None = None
+    element_covariance: Floats | None = None
 
     def __post_init__(self) -> None:
-        lengths = {column.name: len(getattr(self, column.name)) for column in fields(self)}
+        lengths = {name: len(array) for name, array in self._held().items()}
         if len(set(lengths.values())) != 1:
             raise ValueError(f"columns of a catalogue differ in length: {lengths}")
+        for name, shape in UNCERTAINTY_SHAPES.items():
+            array = getattr(self, name)
+            if array is not None and array.shape[1:] != shape:
+                raise ValueError(f"{name} of a catalogue has the shape {array.shape}, not (n, *{shape})")
+
+    def _held(self) -> dict[str, NDArray[Any]]:
+        """Return the arrays that are there, by name."""
+        arrays = {column.name: getattr(self, column.name) for column in fields(self)}
+        return {name: array for name, array in arrays.items() if array is not None}
 
     def __len__(self) -> int:
         return len(self.target)
@@ -95,7 +116,7 @@ class Catalogue:
         chosen = index if isinstance(index, slice) else np.asarray(index)
         if not isinstance(chosen, slice) and chosen.size == 0:
             chosen = chosen.astype(np.intp)
-        return Catalogue(**{column.name: getattr(self, column.name)[chosen] for column in fields(self)})
+        return Catalogue(**{name: array[chosen] for name, array in self._held().items()})
 
     def states(self) -> tuple[Floats, Floats, Floats]:
         """Return (epoch_tdb_s (n,), r_km (n, 3), v_km_s (n, 3)): heliocentric ICRF, each at its own epoch.
@@ -109,12 +130,19 @@ class Catalogue:
         return tdb_s_from_jd(self.epoch_jd_tdb), r_km @ ICRF_FROM_ECLIPTIC.T, v_km_s @ ICRF_FROM_ECLIPTIC.T
 
     def to_table(self) -> pa.Table:
-        """Return the columns as an Arrow table of SCHEMA (unknown albedo and diameter are null)."""
+        """Return the columns as an Arrow table of SCHEMA (unknown albedo and diameter are null).
+
+        Uncertainty arrays, where there are any, follow as columns of lists of 6 and 36 numbers (row by row).
+        """
         arrays = [
             pa.array(getattr(self, column.name), type=column.type, from_pandas=column.nullable)
             for column in SCHEMA
         ]
-        return pa.Table.from_arrays(arrays, schema=SCHEMA)
+        table = pa.Table.from_arrays(arrays, schema=SCHEMA)
+        for name, array in self._held().items():
+            if name in UNCERTAINTY_SHAPES:
+                table = table.append_column(pa.field(name, pa.list_(pa.float64())), _lists_of(array))
+        return table
 
     @classmethod
     def from_table(cls, table: pa.Table) -> Catalogue:
@@ -128,7 +156,10 @@ class Catalogue:
             raise InputError(
                 "not a catalogue table", found=table.column_names, expected=f"also {', '.join(lacking)}"
             )
-        return cls(**{column.name: _numpy_of(table[column.name], column.type) for column in SCHEMA})
+        columns: dict[str, Any] = {
+            column.name: _numpy_of(table[column.name], column.type) for column in SCHEMA
+        }
+        return cls(**(columns | uncertainty_of(table)))
 
     def write_parquet(self, path: Path) -> None:
         """Write the catalogue; the same catalogue gives the same bytes."""
@@ -161,6 +192,33 @@ class Reading:
     notes: tuple[str, ...]
     source_sha256: str
     visited_sha256: str = ""
+
+
+def uncertainty_of(table: pa.Table) -> dict[str, Floats]:
+    """Return the uncertainty arrays kept in `table`, by name; a name that is not there is left out."""
+    held = {name: shape for name, shape in UNCERTAINTY_SHAPES.items() if name in table.column_names}
+    return {name: _array_of(table[name], name, shape) for name, shape in held.items()}
+
+
+def _array_of(column: pa.ChunkedArray, name: str, shape: tuple[int, ...]) -> Floats:
+    size = math.prod(shape)
+    kind = column.type
+    lists = pa.types.is_list(kind) or pa.types.is_fixed_size_list(kind) or pa.types.is_large_list(kind)
+    if not lists or not pa.types.is_floating(kind.value_type):
+        raise InputError(f"{name} is no column of lists", found=kind, expected=f"lists of {size} numbers")
+    lengths = set(pc.list_value_length(column).to_pylist())
+    if not lengths <= {size}:
+        raise InputError(
+            f"{name} holds lists of another length", found=lengths, expected=f"lists of {size} numbers"
+        )
+    flat = pc.list_flatten(column).cast(pa.float64()).fill_null(float("nan"))
+    return np.array(flat.to_numpy()).reshape(-1, *shape)
+
+
+def _lists_of(array: Floats) -> pa.Array:
+    size = math.prod(array.shape[1:])
+    ends = np.arange(0, array.size + 1, size, dtype=np.int32)
+    return pa.ListArray.from_arrays(ends, np.ascontiguousarray(array, dtype=float).ravel())
 
 
 def _numpy_of(column: pa.ChunkedArray, kind: pa.DataType) -> NDArray[Any]:

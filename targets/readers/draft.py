@@ -32,6 +32,7 @@ class Draft:
     label_of : column of the catalogue -> what the format calls it, for the messages
     u_letter : (n,) the uncertainty is given by a letter
     assumed  : (n,) bits already set in the source
+    element_sigma, element_covariance : (n, 6), (n, 6, 6) as in `Catalogue`, None where none is given
     """
 
     lines: NDArray[np.int64]
@@ -46,6 +47,8 @@ class Draft:
     u_letter: NDArray[np.bool_]
     assumed: NDArray[np.uint16]
     notes: tuple[str, ...] = field(default=())
+    element_sigma: NDArray[np.float64] | None = None
+    element_covariance: NDArray[np.float64] | None = None
 
     def __len__(self) -> int:
         return len(self.lines)
@@ -77,3 +80,8 @@ def _number(value: Any) -> float:
 def tidy(value: Any) -> str:
     """Return a designation or name with single blanks; '' for nothing."""
     return "" if value is None else " ".join(str(value).split())
+
+
+def naming_notes(without: int) -> tuple[str, ...]:
+    """Return the note on rows that are named by their designation, none where there are no such rows."""
+    return (f"{without} rows have no number: named by their principal designation.",) if without else ()

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from targets.errors import InputError
-from targets.readers.draft import Draft, Numbers, no_numbers, numbers_of, tidy
+from targets.readers.draft import Draft, Numbers, naming_notes, no_numbers, numbers_of, tidy
 from targets.readers.source import Source, read_source, text_of
 from targets.timescale import tdb_jd_from_tt_jd
 
@@ -109,7 +109,7 @@ def _draft(rows: list[Any], columns: dict[str, list[Any]]) -> Draft:
         label_of=_NUMBER_KEYS | {"albedo": "albedo", "diameter_km": "diameter"},
         u_letter=letters,
         assumed=np.zeros(count, dtype=np.uint16),
-        notes=_naming_notes(columns["Number"]),
+        notes=naming_notes(sum(not tidy(number).strip("()") for number in columns["Number"])),
     )
 
 
@@ -121,8 +121,3 @@ def _tdb_from_tt(epoch: Numbers) -> Numbers:
 def _target(number: Any, designation: Any) -> str:
     """Return "433" of "(433)", else the principal designation."""
     return tidy(number).strip("()") or tidy(designation)
-
-
-def _naming_notes(numbers: Sequence[Any]) -> tuple[str, ...]:
-    without = sum(not tidy(number).strip("()") for number in numbers)
-    return (f"{without} rows have no number: named by their principal designation.",) if without else ()

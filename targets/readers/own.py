@@ -6,10 +6,9 @@ rules. In CSV, lines that start with '#' are comments and lines without text are
 
 from __future__ import annotations
 
-import csv
 import io
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -19,14 +18,16 @@ import pyarrow.csv
 import pyarrow.parquet as pq
 from numpy.typing import NDArray
 
-from targets.bodies import SCHEMA, Catalogue
+from targets.bodies import SCHEMA, Catalogue, Floats, uncertainty_of
 from targets.errors import InputError
+from targets.readers.delimited import check_names, read_csv_rows
 from targets.readers.draft import Draft, Numbers, no_numbers, numbers_of, tidy
 from targets.readers.rules import ELEMENTS
-from targets.readers.source import Source, read_source, text_of
+from targets.readers.source import Source, read_source
 
 REQUIRED = ("target", *ELEMENTS)
 _NUMBERS = (*ELEMENTS, "h_mag", "g_slope", "albedo", "diameter_km", "u_code")
+_KIND = "CSV or Parquet"
 _PARQUET_MAGIC = b"PAR1"
 _YES, _NO = ("true", "1", "yes"), ("false", "0", "no", "", "none")
 
@@ -38,8 +39,9 @@ class _Columns:
     names: tuple[str, ...]
     lines: NDArray[np.int64]
     values: Mapping[str, Sequence[Any]]
-    texts: Sequence[str] | None
+    text: Callable[[int], str] | None
     broken: Sequence[str]
+    uncertainty: dict[str, Floats] = field(default_factory=dict)
 
 
 def read_draft(path: Path) -> tuple[Draft, Source]:
@@ -52,8 +54,11 @@ def read_draft(path: Path) -> tuple[Draft, Source]:
 
 
 def write_csv(catalogue: Catalogue, path: Path) -> None:
-    """Write the catalogue as CSV of the own format; every number reads back exactly."""
-    pyarrow.csv.write_csv(catalogue.to_table(), path)
+    """Write the catalogue as CSV of the own format; every number reads back exactly.
+
+    Uncertainty arrays have no place in a table of single cells: Parquet keeps them.
+    """
+    pyarrow.csv.write_csv(catalogue.to_table().select(SCHEMA.names), path)
 
 
 def _from_parquet(source: Source) -> _Columns:
@@ -61,10 +66,20 @@ def _from_parquet(source: Source) -> _Columns:
         table = pq.read_table(io.BytesIO(source.content))
     except (pa.ArrowException, OSError) as error:
         raise InputError("the Parquet file is damaged or truncated", file=source.path, found=error) from error
-    _check_names(table.column_names, source.path, "columns")
+    check_names(table.column_names, REQUIRED, _KIND, path=source.path, place="columns")
     values = {name: _parquet_values(table[name]) for name in table.column_names if name in SCHEMA.names}
     rows = table.num_rows
-    return _Columns(tuple(table.column_names), np.arange(1, rows + 1), values, None, [""] * rows)
+    lines = np.arange(1, rows + 1)
+    return _Columns(tuple(table.column_names), lines, values, None, [""] * rows, _uncertainty(table, source))
+
+
+def _uncertainty(table: pa.Table, source: Source) -> dict[str, Floats]:
+    try:
+        return uncertainty_of(table)
+    except InputError as error:
+        raise InputError(
+            error.what, file=source.path, place="columns", found=error.found, expected=error.expected
+        ) from error
 
 
 def _parquet_values(column: pa.ChunkedArray) -> Sequence[Any]:
@@ -74,67 +89,16 @@ def _parquet_values(column: pa.ChunkedArray) -> Sequence[Any]:
 
 
 def _from_csv(source: Source) -> _Columns:
-    lines = list(io.StringIO(text_of(source), newline=""))
-    rows = _csv_rows(lines, source.path)
-    place, names, _ = next(rows, (1, [], ""))
-    names = [name.strip() for name in names]
-    _check_names(names, source.path, f"line {place}")
-    numbers, texts, broken = [], [], []
-    cells: list[list[str]] = []
-    for line, fields, text in rows:
-        fits = len(fields) == len(names)
-        broken.append("" if fits else f"{len(fields)} fields where the header has {len(names)}")
-        cells.append(fields if fits else [""] * len(names))
-        numbers.append(line)
-        texts.append(text)
-    values = {name: [row[k].strip() for row in cells] for k, name in enumerate(names) if name in SCHEMA.names}
-    return _Columns(tuple(names), np.array(numbers, dtype=np.int64), values, texts, broken)
-
-
-def _csv_rows(lines: list[str], path: Path) -> Iterator[tuple[int, list[str], str]]:
-    """Yield (line the row starts on, fields, text); a quoted field may run over several lines."""
-    reader = csv.reader(_without_comments(lines), strict=True)
-    ended = 0
-    while True:
-        try:
-            fields = next(reader, None)
-        except csv.Error as error:
-            raise InputError(
-                "the file is not readable as CSV", file=path, place=f"line {ended + 1}", found=error
-            ) from error
-        if fields is None:
-            return
-        start, ended = ended + 1, reader.line_num
-        if any(field.strip() for field in fields):
-            yield start, fields, "".join(lines[start - 1 : ended]).rstrip("\r\n")
-
-
-def _without_comments(lines: list[str]) -> Iterator[str]:
-    for line in lines:
-        yield "\n" if line.startswith("#") else line
-
-
-def _check_names(names: Sequence[str], path: Path, place: str) -> None:
-    lacking = [name for name in REQUIRED if name not in names]
-    if lacking:
-        raise InputError(
-            f"required columns are missing: {', '.join(lacking)}",
-            file=path,
-            place=place,
-            found=", ".join(names)[:200] or "no column names",
-            expected=f"CSV or Parquet with the columns {', '.join(REQUIRED)}",
-        )
-    twice = sorted({name for name in names if list(names).count(name) > 1})
-    if twice:
-        raise InputError(f"columns stand twice: {', '.join(twice)}", file=path, place=place)
+    rows = read_csv_rows(source, REQUIRED, SCHEMA.names, _KIND)
+    return _Columns(rows.names, rows.lines, rows.values, rows.text, rows.broken)
 
 
 def _draft(columns: _Columns) -> Draft:
     count = len(columns.lines)
 
     def text_of_row(row: int) -> str:
-        if columns.texts is not None:
-            return columns.texts[row]
+        if columns.text is not None:
+            return columns.text(row)
         return ",".join(str(values[row]) for values in columns.values.values())
 
     numbers = {name: _numbers(columns, name, count) for name in _NUMBERS}
@@ -153,7 +117,8 @@ def _draft(columns: _Columns) -> Draft:
         label_of={name: name for name in _NUMBERS},
         u_letter=letters,
         assumed=_assumed(columns, count),
-        notes=(*_unused_notes(columns.names), *_unclear_notes(unclear)),
+        notes=(*_unused_notes(columns), *_unclear_notes(unclear)),
+        **columns.uncertainty,
     )
 
 
@@ -178,8 +143,8 @@ def _assumed(columns: _Columns, count: int) -> NDArray[np.uint16]:
     return np.where(known, bits, 0).astype(np.uint16)
 
 
-def _unused_notes(names: Sequence[str]) -> tuple[str, ...]:
-    unused = [name for name in names if name not in SCHEMA.names]
+def _unused_notes(columns: _Columns) -> tuple[str, ...]:
+    unused = [name for name in columns.names if name not in SCHEMA.names and name not in columns.uncertainty]
     return (f"Columns not used: {', '.join(unused)}.",) if unused else ()
 
 
