@@ -13,7 +13,7 @@ import numpy as np
 from targets.bodies import ASSUMED_G, ASSUMED_H, ASSUMED_U, Catalogue, Reading
 from targets.errors import InputError
 from targets.invented import EPOCH_JD_TDB, describe_belt, invented_belt
-from targets.readers import mpc_json, own
+from targets.readers import mpc_json, mpcorb, own, sbdb
 from targets.readers.draft import Draft, tidy
 from targets.readers.rules import settle
 from targets.readers.source import Source, read_source, text_of
@@ -24,6 +24,9 @@ __all__ = ["ASSUMED_G", "ASSUMED_H", "ASSUMED_U", "Catalogue", "Reading", "read_
 # A further format is a module with `read_draft(path)` and a line here.
 _READERS: dict[str, Callable[[Path], tuple[Draft, Source]]] = {
     "mpc-json": mpc_json.read_draft,
+    "mpcorb": mpcorb.read_draft,
+    "sbdb-csv": sbdb.read_csv_draft,
+    "sbdb-json": sbdb.read_json_draft,
     "own": own.read_draft,
 }
 _INVENTED = "invented"

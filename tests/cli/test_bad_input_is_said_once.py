@@ -50,7 +50,7 @@ def test_a_missing_study(swarm, tmp_path):
         ("wet_mass_kg = 12.0", "wet_mass_kg = -12.0", "probe.wet_mass_kg"),
         ("count = 4", "count = ", "line"),
         (BELT, 'format = "invented"\nbodies = 0', "catalogue.bodies"),
-        (BELT, 'format = "mpcorb"\nfile = "x.dat"', "catalogue.format"),
+        (BELT, 'format = "mpcorb"\nfile = "x.dat"', "x.dat"),
         (BELT, 'format = "mpc-json"\nfile = "none.json"', "none.json"),
         (BELT, 'format = "own"\nfile = "none.parquet"', "none.parquet"),
         ('kind = "elements"', 'kind = "spiral"', "mothership.kind"),

@@ -156,8 +156,6 @@ def test_keys_go_with_their_format_or_kind(data, section, settings, key):
 @pytest.mark.parametrize(
     ("section", "settings", "key"),
     [
-        ("catalogue", {"format": "mpcorb", "file": "a.dat"}, "catalogue.format"),
-        ("catalogue", {"format": "sbdb-csv", "file": "a.csv"}, "catalogue.format"),
         ("mothership", {"kind": "oem", "file": "a.oem", "mass_kg": 600.0}, "mothership.kind"),
     ],
 )
