@@ -3,11 +3,11 @@
 science = sum over rows of weight E[min(N, baseline)] / baseline, weights summing to 1
 risk    = P(any row with a threshold gets fewer than its threshold)
 
-N is the number of probes whose encounter satisfies the row. Probes are independent given the state of the
-shared failure and the classes of the targets, so counts are built up target by target: the distribution
-of the joint counts (capped at the thresholds, which is all that risk asks) and of each row's own count
-(all that an expectation asks). Probes at one target share its class: there the distribution is the
-mixture over its classes.
+N is the number of probes whose encounter satisfies the row. Probes are independent given the states of the
+shared-failure groups and the classes of the targets. So every state of the groups is gone through, and in
+it counts are built up target by target: the distribution of the joint counts (capped at the thresholds,
+which is all that risk asks) and of each row's own count (all that an expectation asks). Probes at one
+target share its class: there the distribution is the mixture over its classes.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
 from swarm.plan_data import PlanData
-from swarm.survival import own_chance, shared_failure
+from swarm.survival import group_failures, own_chance, own_chances, state_chance
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -68,17 +68,43 @@ def _evaluate(plans: Ints, data: PlanData) -> Floats:
 
 @njit(cache=True)
 def plan_values(plan: Ints, data: PlanData, rows: Floats, joint: Floats) -> tuple[float, float, float]:
-    """Science, propellant and risk of one plan; `rows` and `joint` are left as given that the group works."""
-    common = shared_failure(plan, data.hardware, data.shared_fraction)
-    count_outcomes(plan, common, data, rows, joint)
-    propellant_kg = 0.0
+    """Science, propellant and risk of one plan; `rows` and `joint` are left as given that no group fails."""
+    common = group_failures(plan, data.hardware, data.group_mask, data.group_fraction)
+    own = own_chances(plan, data.hardware, data.group_mask, common)
+    missed = 1.0 if data.risk_row.size > 0 else 0.0
+    science, risk = 0.0, 0.0
+    for state in range((1 << common.size) - 1, -1, -1):  # the state without a failure last
+        chance = state_chance(state, common)
+        if chance <= 0.0 and state > 0:
+            continue
+        if not any_left(plan, data.group_mask, state):
+            risk += chance * missed  # nothing is counted: no science, and any threshold is missed
+            continue
+        count_state(plan, state, own, data, rows, joint)
+        science += chance * expected_science(rows, data)
+        risk += chance * shortfall(joint)
+    return science, propellant_of(plan, data), risk
+
+
+@njit(cache=True)
+def propellant_of(plan: Ints, data: PlanData) -> float:
+    """Sum of what the probes of a plan consume, kg."""
+    total_kg = 0.0
     for i in range(plan.size):
         if plan[i] >= 0:
-            propellant_kg += data.propellant_kg[plan[i]]
-    # With the group lost nothing is counted: no science, and any threshold is missed.
-    missed = 1.0 if data.risk_row.size > 0 else 0.0
-    science = (1.0 - common) * expected_science(rows, data)
-    return science, propellant_kg, (1.0 - common) * shortfall(joint) + common * missed
+            total_kg += data.propellant_kg[plan[i]]
+    return total_kg
+
+
+@njit(cache=True)
+def any_left(plan: Ints, group_mask: Ints, state: int) -> bool:
+    """Whether some probe belongs to no failed group; true with no group failed, for an empty plan too."""
+    if state == 0:
+        return True
+    left = False
+    for i in range(plan.size):
+        left |= plan[i] >= 0 and not group_mask[plan[i]] & state
+    return left
 
 
 @njit(cache=True)
@@ -110,29 +136,45 @@ def new_counts(data: PlanData) -> tuple[Floats, Floats]:
 
 @njit(cache=True)
 def count_outcomes(plan: Ints, common: float, data: PlanData, rows: Floats, joint: Floats) -> None:
-    """Fill the distributions of the counts, given that no shared failure happened."""
+    """Fill the distributions of the counts, given that no failure shared by all probes happened."""
+    own = np.zeros(plan.size)
+    for i in range(plan.size):
+        if plan[i] >= 0:
+            own[i] = own_chance(data.hardware[plan[i]], common)
+    count_state(plan, 0, own, data, rows, joint)
+
+
+@njit(cache=True)
+def count_state(plan: Ints, state: int, own: Floats, data: PlanData, rows: Floats, joint: Floats) -> None:
+    """Fill the distributions of the counts in a state of the shared-failure groups.
+
+    own : (probes,) chance that the hardware of each place works where none of its groups has failed
+    """
     rows[:] = 0.0
     rows[:, 0] = 1.0
     joint[:] = 0.0
     joint[0] = 1.0
+    hit = np.empty(rows.shape[0])
     for i in range(plan.size):
-        if plan[i] < 0:
+        if plan[i] < 0 or data.group_mask[plan[i]] & state:
             continue
-        earlier, later = _visits_around(plan, i, data.target)
+        earlier, later = _visits_around(plan, i, data, state)
         if earlier > 0:
             continue
         if later == 0:
-            chance = own_chance(data.hardware[plan[i]], common)
-            _add_probe(plan[i], _MERGED, chance, data, rows, joint)
+            _add_probe(plan[i], _MERGED, own[i], data, hit, rows, joint)
         else:
-            _add_shared_target(plan, i, common, data, rows, joint)
+            _add_shared_target(plan, i, state, own, data, hit, rows, joint)
 
 
 @njit(cache=True)
-def _visits_around(plan: Ints, i: int, target: Ints) -> tuple[int, int]:
+def _visits_around(plan: Ints, i: int, data: PlanData, state: int) -> tuple[int, int]:
+    """How many other probes left in this state visit the target of place `i`, before and after it."""
     earlier, later = 0, 0
     for j in range(plan.size):
-        if j != i and plan[j] >= 0 and target[plan[j]] == target[plan[i]]:
+        if j != i and plan[j] >= 0 and data.target[plan[j]] == data.target[plan[i]]:
+            if data.group_mask[plan[j]] & state:
+                continue
             if j < i:
                 earlier += 1
             else:
@@ -142,7 +184,14 @@ def _visits_around(plan: Ints, i: int, target: Ints) -> tuple[int, int]:
 
 @njit(cache=True)
 def _add_shared_target(
-    plan: Ints, first: int, common: float, data: PlanData, rows: Floats, joint: Floats
+    plan: Ints,
+    first: int,
+    state: int,
+    own: Floats,
+    data: PlanData,
+    hit: Floats,
+    rows: Floats,
+    joint: Floats,
 ) -> None:
     """Add every probe of one target: the mixture over its classes of adding them given the class."""
     target = data.target[plan[first]]
@@ -155,8 +204,8 @@ def _add_shared_target(
         rows[:] = rows_before
         joint[:] = joint_before
         for j in range(first, plan.size):
-            if plan[j] >= 0 and data.target[plan[j]] == target:
-                _add_probe(plan[j], label, own_chance(data.hardware[plan[j]], common), data, rows, joint)
+            if plan[j] >= 0 and data.target[plan[j]] == target and not data.group_mask[plan[j]] & state:
+                _add_probe(plan[j], label, own[j], data, hit, rows, joint)
         rows_mixed += class_chance * rows
         joint_mixed += class_chance * joint
     rows[:] = rows_mixed
@@ -164,37 +213,37 @@ def _add_shared_target(
 
 
 @njit(cache=True)
-def _add_probe(o: int, label: int, chance: float, data: PlanData, rows: Floats, joint: Floats) -> None:
-    """Add a probe whose hardware works with `chance`; its outcomes given the class, or merged."""
-    hit = np.zeros(rows.shape[0])
-    after = np.zeros_like(joint)
+def _add_probe(
+    o: int, label: int, chance: float, data: PlanData, hit: Floats, rows: Floats, joint: Floats
+) -> None:
+    """Add a probe whose hardware works with `chance`; its outcomes given the class, or merged.
+
+    hit : (r,) room to work in
+    """
+    hit[:] = 0.0
     nothing = 1.0
-    if label == _MERGED:
-        for e in range(data.merged_start[o], data.merged_start[o + 1]):
-            p = chance * data.merged_chance[e]
+    merged = label == _MERGED
+    start = data.merged_start if merged else data.outcome_start
+    sets = data.merged_set if merged else data.outcome_set
+    chances = data.merged_chance if merged else data.outcome_chance
+    for e in range(start[o], start[o + 1]):
+        if merged or data.outcome_class[e] == label:
+            p = chance * chances[e]
             nothing -= p
-            _spread(p, data.row_sets[data.merged_set[e]], data, hit, joint, after)
-    else:
-        for e in range(data.outcome_start[o], data.outcome_start[o + 1]):
-            if data.outcome_class[e] == label:
-                p = chance * data.outcome_chance[e]
-                nothing -= p
-                _spread(p, data.row_sets[data.outcome_set[e]], data, hit, joint, after)
-    for s in range(joint.size):
-        joint[s] = after[s] + nothing * joint[s]
+            for r in range(hit.size):
+                if data.row_sets[sets[e], r]:
+                    hit[r] += p
+    # Every outcome leads to the same joint state or a later one: going backwards, each is moved on once.
+    for s in range(joint.size - 1, -1, -1):
+        before = joint[s]
+        if before == 0.0:
+            continue
+        joint[s] = nothing * before
+        for e in range(start[o], start[o + 1]):
+            if merged or data.outcome_class[e] == label:
+                joint[state_after(s, data.row_sets[sets[e]], data)] += chance * chances[e] * before
     for r in range(rows.shape[0]):
         _count_up(rows[r], data.count_cap[r], hit[r])
-
-
-@njit(cache=True)
-def _spread(p: float, row_set: NDArray, data: PlanData, hit: Floats, joint: Floats, after: Floats) -> None:
-    """Move the share `p` of every joint state to where the outcome leads."""
-    for r in range(hit.size):
-        if row_set[r]:
-            hit[r] += p
-    for s in range(joint.size):
-        if joint[s] != 0.0:
-            after[state_after(s, row_set, data)] += p * joint[s]
 
 
 @njit(cache=True)

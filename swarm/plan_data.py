@@ -10,8 +10,8 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from swarm.encounter import data_return_chances, flyby_quality
-from swarm.propellant import propellant_kg
-from swarm.survival import hardware_chances
+from swarm.propellant import dv99_m_s, propellant_kg
+from swarm.survival import hardware_chances, shared_groups
 from targets.catalogue import Catalogue
 from targets.errors import InputError
 from targets.worth import body_matches, class_chances, diameters, row_labels
@@ -27,6 +27,20 @@ Bools = NDArray[np.bool_]
 STATES_MAX = 1 << 20
 
 
+class Chances(NamedTuple):
+    """What n encounters come to beyond their geometry; chances are given working hardware."""
+
+    chance_returned: Floats  # (n,) P(data come home)
+    chance_quality: Floats  # (n, k) P(quality >= each of `row_qualities`) over the delivery
+    dv99_m_s: Floats  # (n,) 99th percentile of the sum of corrections
+    downlink_h: Floats  # (n,) from encounter until the data are home
+    relayed: Bools  # (n,) whether the data come home through the mothership
+
+    def take(self, index: NDArray) -> Chances:
+        """Return the encounters of `index` (integers in the order wanted, or a mask)."""
+        return Chances(*(values[index] for values in self))
+
+
 class PlanData(NamedTuple):
     """n opportunities, t targets, r rows, m distinct sets of rows; probabilities given working hardware.
 
@@ -40,7 +54,9 @@ class PlanData(NamedTuple):
     propellant_kg: Floats  # (n,)
     hardware: Floats  # (n,) 1 - q, shared failures included
     data_return: Floats  # (n,)
-    shared_fraction: float
+    shared_fraction: float  # of the group of all probes
+    group_mask: Ints  # (n,) bit g: the probe belongs to shared-failure group g
+    group_fraction: Floats  # (g,) share of a member's failures that strikes the whole group
     class_chance: Floats  # (t, labels)
     outcome_start: Ints  # (n + 1,) slices of the next three, in order of class
     outcome_class: Ints
@@ -60,7 +76,12 @@ class PlanData(NamedTuple):
 
 
 def plan_data(
-    study: Study, opportunities: pa.Table, targets: Catalogue, *, probes: int | None = None
+    study: Study,
+    opportunities: pa.Table,
+    targets: Catalogue,
+    *,
+    judged: Chances | None = None,
+    probes: int | None = None,
 ) -> PlanData:
     """Turn opportunities and their targets into what `swarm.objectives.evaluate` reads.
 
@@ -68,25 +89,71 @@ def plan_data(
     ----------
     study         : probe, margins, survival, constraints.sun_earth_probe_min_deg and science.rows are read
     opportunities : contract columns and `target_index`, the row of `targets`
+    judged        : delivery, data return and corrections of each; `without_errors` unless given
     probes        : the most probes a plan may have; study.probe.count unless given
     """
     most = study.probe.count if probes is None else probes
     target = column(opportunities, "target_index").astype(np.int64)
-    data_return = data_return_chances(
-        column(opportunities, "sun_earth_probe_deg"), minimum_deg=study.constraints.sun_earth_probe_min_deg
-    )
+    known = without_errors(study, opportunities, targets) if judged is None else judged
+    data_return = np.ascontiguousarray(known.chance_returned, dtype=np.float64)
     labels, chances = class_chances(targets)
-    satisfied = _opportunity_rows(study, opportunities, targets, target=target)
+    wanted = _opportunity_rows(study, opportunities, targets, target=target)
+    groups = shared_groups(study.survival, column(opportunities, "release_jd_tdb"), known.relayed)
+    levels = _Levels(_exactly(known.chance_quality), _row_levels(study.science.rows))
     return PlanData(
         probes=most,
         target=target,
-        propellant_kg=propellant_kg(column(opportunities, "burn_m_s"), study),
-        hardware=hardware_chances(study.survival, len(target)),
+        propellant_kg=propellant_kg(column(opportunities, "burn_m_s"), study, dv99_m_s=known.dv99_m_s),
+        hardware=hardware_of(study, opportunities, known.downlink_h),
         data_return=data_return,
         shared_fraction=float(study.survival.shared_fraction),
+        group_mask=groups.mask,
+        group_fraction=groups.fraction,
         class_chance=np.ascontiguousarray(chances, dtype=np.float64),
-        **_outcomes(satisfied, _class_rows(study.science.rows, labels), chances[target], data_return),
+        **_outcomes(
+            wanted, _class_rows(study.science.rows, labels), levels,
+            class_chance=chances[target], data_return=data_return,
+        ),
         **_row_arrays(study.science.rows, most),
+    )  # fmt: skip
+
+
+def row_qualities(study: Study) -> Floats:
+    """Return the distinct quality_min of the rows, rising: what a judgement gives the chances of, (k,)."""
+    return np.unique([float(row.quality_min) for row in study.science.rows])
+
+
+def hardware_of(study: Study, opportunities: pa.Table, downlink_h: Floats) -> Floats:
+    """Return each opportunity's chance that the probe works until its data are home, (n,)."""
+    stored_days, active_days = stored_and_active_days(study, opportunities, downlink_h)
+    return hardware_chances(study.survival, stored_days, active_days)
+
+
+def stored_and_active_days(
+    study: Study, opportunities: pa.Table, downlink_h: Floats
+) -> tuple[Floats, Floats]:
+    """Return days aboard the mothership, from study.start on, and from release until the data are home, (n,)."""
+    release = column(opportunities, "release_jd_tdb")
+    downlink_days = np.where(np.isfinite(downlink_h), downlink_h, 0.0) / 24.0
+    active = column(opportunities, "encounter_jd_tdb") - release + downlink_days
+    return release - study.study.start_jd_tdb, active
+
+
+def without_errors(study: Study, opportunities: pa.Table, targets: Catalogue) -> Chances:
+    """Judge encounters as if flown exactly as aimed: quality is certain, only the Sun can stop the data.
+
+    The correction allowance is that of the execution error of the main burn alone.
+    """
+    quality = encounter_qualities(study, opportunities, targets)
+    returned = data_return_chances(
+        column(opportunities, "sun_earth_probe_deg"), minimum_deg=study.constraints.sun_earth_probe_min_deg
+    )
+    return Chances(
+        chance_returned=returned,
+        chance_quality=(quality[:, None] >= row_qualities(study)).astype(np.float64),
+        dv99_m_s=dv99_m_s(column(opportunities, "burn_m_s"), study.probe),
+        downlink_h=np.zeros(len(quality)),
+        relayed=np.zeros(len(quality), dtype=bool),
     )
 
 
@@ -107,14 +174,12 @@ def encounter_qualities(study: Study, opportunities: pa.Table, targets: Catalogu
 
 
 def _opportunity_rows(study: Study, opportunities: pa.Table, targets: Catalogue, *, target: Ints) -> Bools:
-    """(n, r): rows an encounter satisfies if the target's class is right: body, encounter, quality."""
-    quality = encounter_qualities(study, opportunities, targets)
+    """(n, r): rows an encounter satisfies if the target's class is right and it is good enough."""
     kind = np.asarray(opportunities["kind"].to_pylist(), dtype=object)
-    satisfied = np.zeros((len(target), len(study.science.rows)), dtype=bool)
+    wanted = np.zeros((len(target), len(study.science.rows)), dtype=bool)
     for k, row in enumerate(study.science.rows):
-        body = body_matches(targets, row.where)[target]
-        satisfied[:, k] = body & (kind == row.where.kind) & (quality >= row.quality_min)
-    return satisfied
+        wanted[:, k] = body_matches(targets, row.where)[target] & (kind == row.where.kind)
+    return wanted
 
 
 def _class_rows(rows: tuple[ScienceRow, ...], labels: tuple[str, ...]) -> Bools:
@@ -123,28 +188,64 @@ def _class_rows(rows: tuple[ScienceRow, ...], labels: tuple[str, ...]) -> Bools:
     return np.array([[label in wanted for wanted in asked] for label in labels], dtype=bool)
 
 
-def _outcomes(satisfied: Bools, class_rows: Bools, class_chance: Floats, data_return: Floats) -> dict:
+class _Levels(NamedTuple):
+    """Delivered quality in steps: chance that it lies in each step, and which rows a step is good enough for."""
+
+    chance: Floats  # (n, k)
+    rows: Bools  # (k, r)
+
+
+def _exactly(at_least: Floats) -> Floats:
+    """Return P(a level is reached and the next is not) from P(>= each level), levels rising, (n, k)."""
+    falling = np.minimum.accumulate(np.clip(at_least, 0.0, 1.0), axis=1)
+    falling = np.where(np.isfinite(falling), falling, 0.0)
+    return falling - np.append(falling[:, 1:], np.zeros((len(falling), 1)), axis=1)
+
+
+def _row_levels(rows: tuple[ScienceRow, ...]) -> Bools:
+    least = np.array([float(row.quality_min) for row in rows])
+    return np.unique(least)[:, None] >= least[None, :]
+
+
+def _outcomes(
+    wanted: Bools, class_rows: Bools, levels: _Levels, *, class_chance: Floats, data_return: Floats
+) -> dict:
     """Sparse outcomes of each (opportunity, class); those without a row or without a chance are left out."""
-    opportunity, label = np.nonzero((class_chance > 0.0) & (data_return > 0.0)[:, None])
-    rows = satisfied[opportunity] & class_rows[label]
-    counts = rows.any(axis=1)
-    opportunity, label, rows = opportunity[counts], label[counts], rows[counts]
+    parts = []
+    for level in range(levels.chance.shape[1]):
+        chance = data_return * levels.chance[:, level]
+        opportunity, label = np.nonzero((class_chance > 0.0) & (chance > 0.0)[:, None])
+        rows = wanted[opportunity] & class_rows[label] & levels.rows[level]
+        counts = rows.any(axis=1)
+        parts.append((opportunity[counts], label[counts], rows[counts], chance[opportunity[counts]]))
+    opportunity, label, rows, chance = (np.concatenate(column) for column in zip(*parts, strict=True))
     row_sets, which = np.unique(rows, axis=0, return_inverse=True)
-    which = which.reshape(-1)
-    merged, place = np.unique(opportunity * len(row_sets) + which, return_inverse=True)
-    chance = data_return[opportunity]
-    merged_chance = np.bincount(
-        place.reshape(-1), weights=chance * class_chance[opportunity, label], minlength=len(merged)
+    return _packed(
+        opportunity, label, which.reshape(-1), chance=chance, class_chance=class_chance, row_sets=row_sets
     )
-    n = len(satisfied)
+
+
+def _packed(
+    opportunity: Ints, label: Ints, which: Ints, *, chance: Floats, class_chance: Floats, row_sets: Bools
+) -> dict:
+    """Add up the chances of equal outcomes: by opportunity, class and set, and by opportunity and set."""
+    n, labels = class_chance.shape
+    sets = max(len(row_sets), 1)
+    split, place = np.unique((opportunity * labels + label) * sets + which, return_inverse=True)
+    given = np.bincount(place.reshape(-1), weights=chance, minlength=len(split))
+    owner, split_label = split // (sets * labels), (split // sets) % labels
+    merged, place = np.unique(owner * sets + split % sets, return_inverse=True)
+    together = np.bincount(
+        place.reshape(-1), weights=given * class_chance[owner, split_label], minlength=len(merged)
+    )
     return {
-        "outcome_start": _starts(opportunity, n),
-        "outcome_class": label.astype(np.int64),
-        "outcome_set": which.astype(np.int64),
-        "outcome_chance": chance,
-        "merged_start": _starts(merged // max(len(row_sets), 1), n),
-        "merged_set": (merged % max(len(row_sets), 1)).astype(np.int64),
-        "merged_chance": merged_chance.astype(np.float64),
+        "outcome_start": _starts(owner, n),
+        "outcome_class": split_label.astype(np.int64),
+        "outcome_set": (split % sets).astype(np.int64),
+        "outcome_chance": given.astype(np.float64),
+        "merged_start": _starts(merged // sets, n),
+        "merged_set": (merged % sets).astype(np.int64),
+        "merged_chance": together.astype(np.float64),
         "row_sets": row_sets,
     }
 

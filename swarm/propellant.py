@@ -61,14 +61,22 @@ def dv99_m_s(burn_m_s: ArrayLike, probe: ProbeSettings) -> Floats:
     return LENGTH_99_SIGMAS * sigma_m_s
 
 
-def ledger(burn_m_s: ArrayLike, *, probe: ProbeSettings, margins: MarginSettings) -> Ledger:
+def ledger(
+    burn_m_s: ArrayLike,
+    *,
+    probe: ProbeSettings,
+    margins: MarginSettings,
+    correction_m_s: ArrayLike | None = None,
+) -> Ledger:
     """Return burn + deterministic margin + dV99 + attitude control with its margin.
+
+    correction_m_s : (n,) dV99 of each; the allowance `dv99_m_s` for the burn unless given
 
     dV99 is already a 99th percentile and gets no margin of its own.
     """
     burn = np.asarray(burn_m_s, float)
     margin = margins.deterministic_fraction * burn
-    correction = dv99_m_s(burn, probe)
+    correction = dv99_m_s(burn, probe) if correction_m_s is None else np.asarray(correction_m_s, float)
     attitude = np.full_like(burn, margins.attitude_m_s * (1.0 + margins.attitude_fraction))
     return Ledger(burn, margin, correction, attitude, burn + margin + correction + attitude)
 
@@ -88,7 +96,16 @@ def probe_masses(study: Study) -> ProbeMasses:
     return ProbeMasses(wet_kg, dry_kg, usable_kg, loaded_kg, wet_kg - loaded_kg)
 
 
-def propellant_kg(burn_m_s: ArrayLike, study: Study) -> Floats:
-    """Return what one probe consumes for a main burn with its ledger, m_dry (exp(dv/(g0 Isp)) - 1), (n,)."""
-    spent = ledger(burn_m_s, probe=study.probe, margins=study.margins)
+def carried_m_s(study: Study) -> float:
+    """Return the delta-v of full tanks: the ledger of a main burn at the limit."""
+    limit = ledger(study.probe.burn_limit_m_s, probe=study.probe, margins=study.margins)
+    return float(limit.total_m_s)
+
+
+def propellant_kg(burn_m_s: ArrayLike, study: Study, *, dv99_m_s: ArrayLike | None = None) -> Floats:
+    """Return what one probe consumes for a main burn with its ledger, m_dry (exp(dv/(g0 Isp)) - 1), (n,).
+
+    dv99_m_s : (n,) of each; the allowance for the execution error of the burn unless given
+    """
+    spent = ledger(burn_m_s, probe=study.probe, margins=study.margins, correction_m_s=dv99_m_s)
     return probe_masses(study).dry_kg * burnt_fraction(spent.total_m_s, study.probe.isp_s)

@@ -201,6 +201,7 @@ class Where(_Section):
     """What a row selects on; a key left out does not restrict."""
 
     taxonomy: Annotated[tuple[Name, ...], Strict(False)] | None = Field(default=None, min_length=1)
+    taxonomy_chance_min: float | None = Field(default=None, gt=0, le=1)
     diameter_km_min: float | None = Field(default=None, ge=0)
     diameter_km_max: float | None = Field(default=None, gt=0)
     albedo_min: float | None = Field(default=None, ge=0, le=1)
@@ -209,6 +210,10 @@ class Where(_Section):
     h_mag_max: float | None = _unset()
     u_max: int | None = Field(default=None, ge=0, le=9)
     visited: bool | None = _unset()
+    binary: bool | None = _unset()
+    spin_period_h_min: float | None = Field(default=None, ge=0)
+    spin_period_h_max: float | None = Field(default=None, gt=0)
+    family: Annotated[tuple[Name, ...], Strict(False)] | None = Field(default=None, min_length=1)
     kind: Literal["flyby", "low-pass", "entry"] = _default("flyby", "own choice: flybys are searched")
 
 
@@ -229,9 +234,27 @@ class ScienceSettings(_Section):
     rows: Annotated[tuple[ScienceRow, ...], Strict(False)] = Field(min_length=1, max_length=50)
 
 
-class SurvivalSettings(_Section):
-    """[survival]: the simple model: one chance for all probes, and the share of failures in common."""
+class SharedGroup(_Section):
+    """[[survival.groups]]: probes that can be lost together, over and above the group of all probes.
 
+    Members are told by their release date (a lot or a dispenser serves a span of releases), those of the relay
+    by how their data come home.
+    """
+
+    name: Name
+    kind: Literal["build-lot", "dispenser", "command", "relay"]
+    shared_fraction: float = Field(gt=0, le=1)
+    release_from: JdTdb | None = Field(default=None, json_schema_extra={"source": "from the first release"})
+    release_until: JdTdb | None = Field(default=None, json_schema_extra={"source": "to the last release"})
+
+
+class SurvivalSettings(_Section):
+    """[survival]: the simple model is one chance for all probes; "weibull" takes the phases apart.
+
+    `shared_fraction` is the share of failures in common to all probes, in either model.
+    """
+
+    model: Literal["simple", "weibull"] = _default("simple", OWN_CHOICE)
     success: float = _default(
         0.75,
         "about 75 % of 855 cubesats launched to mid-2018 (Villela et al. 2019, Int. J. Aerosp. Eng. 5063145)",
@@ -239,6 +262,16 @@ class SurvivalSettings(_Section):
         le=1,
     )
     shared_fraction: float = _default(0.1, f"{FROM_MEMORY}: vary it from 0 to 0.2", ge=0, le=1)
+    dead_on_arrival: float = _default(0.10, f"{FROM_MEMORY}: launched cubesats 0.05-0.25", ge=0, le=1)
+    weibull_shape: float = _default(0.4, f"{FROM_MEMORY}: launched cubesats 0.3-0.6", gt=0, le=10)
+    weibull_scale_days: float = _default(
+        8228.0, f"{FROM_MEMORY}: three of four that came alive work after an active year", gt=0, le=1e9
+    )
+    dormancy: float = _default(0.2, f"{FROM_MEMORY}: a stored day ages as 0.1-0.3 of an active one", ge=0, le=1)
+    stored_before_days: float = _default(0.0, "own choice: loaded at study.start", ge=0, le=36525)
+    release_success: float = _default(0.98, "own choice: dispensers seldom fail", ge=0, le=1)
+    encounter_success: float = _default(0.95, "own choice: no safe mode, pointing kept", ge=0, le=1)
+    groups: Annotated[tuple[SharedGroup, ...], Strict(False)] = Field(default=(), max_length=9)
 
 
 class MarginSettings(_Section):
@@ -346,6 +379,7 @@ def _relations(study: Study) -> Iterator[Problem]:
     yield from _catalogue_relations(study.catalogue)
     yield from _mothership_relations(study.mothership)
     yield from _science_relations(study.science)
+    yield from _survival_relations(study.survival)
     loaded_kg = study.probe.count * study.probe.wet_mass_kg
     if loaded_kg > study.mothership.mass_kg:
         yield Problem(
@@ -403,6 +437,45 @@ def _barred(section: str, settings: _Section, keys: list[str], reason: str) -> I
         yield Problem(f"{section}.{key}", str(getattr(settings, key)), f"no such key with {reason}")
 
 
+_WEIBULL_KEYS = (
+    "dead_on_arrival",
+    "weibull_shape",
+    "weibull_scale_days",
+    "dormancy",
+    "stored_before_days",
+    "release_success",
+    "encounter_success",
+)
+
+
+def _survival_relations(survival: SurvivalSettings) -> Iterator[Problem]:
+    barred = ["success"] if survival.model == "weibull" else list(_WEIBULL_KEYS)
+    yield from _barred("survival", survival, barred, f'model = "{survival.model}"')
+    names = [group.name for group in survival.groups]
+    for k, group in enumerate(survival.groups):
+        place = f"survival.groups[{k}]"
+        if names.index(group.name) != k:
+            yield Problem(f"{place}.name", group.name, "a name that no other group has")
+        begin, until = group.release_from, group.release_until
+        if begin is not None and until is not None and until <= begin:
+            yield Problem(f"{place}.release_until", iso_tdb(until), f"a date after {iso_tdb(begin)}")
+        together = survival.shared_fraction + sum(
+            other.shared_fraction for other in survival.groups if _serves(other, begin)
+        )
+        # else the groups would take more than all of a member's failures
+        if together > 1.0 + 1e-12:
+            found = f"{together:g} for releases from its first on, with shared_fraction and overlapping groups"
+            yield Problem(f"{place}.shared_fraction", found, "fractions that add up to at most 1")
+
+
+def _serves(group: SharedGroup, jd_tdb: float | None) -> bool:
+    """Whether a group has members released at a date; None stands for the earliest."""
+    begin, until = group.release_from, group.release_until
+    if jd_tdb is None:
+        return begin is None
+    return (begin is None or begin <= jd_tdb) and (until is None or jd_tdb < until)
+
+
 def _science_relations(science: ScienceSettings) -> Iterator[Problem]:
     names = [row.name for row in science.rows]
     for k, row in enumerate(science.rows):
@@ -414,7 +487,10 @@ def _science_relations(science: ScienceSettings) -> Iterator[Problem]:
         unknown = [label for label in row.where.taxonomy or () if label not in LABELS]
         if unknown:
             yield Problem(f"{place}.where.taxonomy", ", ".join(unknown), f"classes among {', '.join(LABELS)}")
-        for key in ("diameter_km", "albedo", "h_mag"):
+        if row.where.taxonomy_chance_min is not None and row.where.taxonomy is None:
+            found = f"{row.where.taxonomy_chance_min:g} without classes"
+            yield Problem(f"{place}.where.taxonomy_chance_min", found, "where.taxonomy beside it")
+        for key in ("diameter_km", "albedo", "h_mag", "spin_period_h"):
             low, high = getattr(row.where, f"{key}_min"), getattr(row.where, f"{key}_max")
             if low is not None and high is not None and high <= low:
                 yield Problem(f"{place}.where.{key}_max", f"{high:g}", f"more than {key}_min, {low:g}")
@@ -461,8 +537,10 @@ _UNITS = (
     ("_s", "s"),
     ("_mag_min", "mag"),
     ("_mag_max", "mag"),
+    ("_h_min", "h"),
+    ("_h_max", "h"),
 )
-_DATE_KEYS = {"start", "end", "date", "epoch", "blackouts"}
+_DATE_KEYS = {"start", "end", "date", "epoch", "blackouts", "release_from", "release_until"}
 
 
 def study_rows(study: Study) -> list[tuple[str, str, str, str]]:

@@ -27,7 +27,7 @@ from swarm.optimize.islands import (
     thinned,
 )
 from swarm.optimize.problem import random_plans
-from swarm.plan_data import PlanData, column, plan_data
+from swarm.plan_data import Chances, PlanData, column, plan_data
 from swarm.propellant import probe_masses
 from targets.catalogue import Catalogue
 
@@ -74,6 +74,7 @@ def optimize(
     on_done: OnDone | None = None,
     probes: int | None = None,
     exact_plans: int = EXACT_PLANS,
+    judged: Chances | None = None,
 ) -> Optimised:
     """Search for the plans of which none is worse than another in science, propellant and risk.
 
@@ -84,13 +85,15 @@ def optimize(
     on_done       : called as on_done(epochs done, epochs); once as (1, 1) where every plan is evaluated
     probes        : the most probes a plan may have; study.probe.count unless given
     exact_plans   : with no more plans than this every one is evaluated instead
+    judged        : of each opportunity; encounters without errors unless given
 
     Raises NothingFeasible where no opportunity may be used. The empty plan is always a candidate.
     """
     found = allowed(study, opportunities)
     require_some(found, study)
     usable = opportunities.filter(pa.array(found.mask))
-    data = plan_data(study, usable, targets, probes=probes)
+    usable_judged = None if judged is None else judged.take(found.mask)
+    data = plan_data(study, usable, targets, judged=usable_judged, probes=probes)
     rules = plan_rules(study, usable, data.propellant_kg)
     exact = _count_plans(data, rules) <= exact_plans
     if exact:
