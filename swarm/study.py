@@ -21,8 +21,10 @@ from pydantic import (
     Strict,
     StringConstraints,
     ValidationError,
+    model_validator,
 )
 
+from swarm.probe import CLASSES, class_source, class_values
 from swarm.study_problems import Problem, problems_of, refuse
 from targets.classes import LABELS
 from targets.errors import InputError
@@ -56,6 +58,7 @@ def _date(value: object) -> float:
 
 
 JdTdb = Annotated[float, BeforeValidator(_date)]
+_Days = Annotated[float, Field(gt=0, le=20_000)]
 DatePair = Annotated[tuple[JdTdb, JdTdb], Strict(False)]
 Name = Annotated[str, StringConstraints(min_length=1, max_length=200)]
 
@@ -71,6 +74,10 @@ def _unset() -> Any:
 
 class _Section(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
+
+    def source_of(self, key: str) -> str | None:
+        """Where the value of a key that is not given comes from, if not from the key's own default."""
+        return None
 
 
 class StudySettings(_Section):
@@ -147,10 +154,16 @@ class MothershipSettings(_Section):
 
 
 class ProbeSettings(_Section):
-    """[probe]: identical probes; what one weighs, can burn and can see."""
+    """[probe]: identical probes; what one weighs, can burn, see, send and outlive.
+
+    `class` selects the defaults of a built-in class (`swarm.probe`) for the keys it knows; a key that is given wins.
+    The defaults below are those of a 6U.
+    """
 
     count: int = Field(ge=0, le=1000)
+    class_: Literal["3U", "6U", "12U", "micro"] | None = Field(default=None, alias="class")
     wet_mass_kg: float = Field(gt=0, le=1e5)
+    dispenser_kg: float = _default(6.0, f"{FROM_MEMORY}: 6U 4.5-8", ge=0, le=1e4)
     isp_s: float = _default(220.0, f"{PROPULSION_SURVEY}, 220-250 s", gt=0, le=1e5)
     thrust_n: float = _default(0.5, f"{PROPULSION_SURVEY}, 0.1-27 N", gt=0, le=1e5)
     burn_limit_m_s: float = Field(gt=0, le=20_000)
@@ -158,16 +171,149 @@ class ProbeSettings(_Section):
         1.0, "tube dispensers 1-2 m/s (CubeSat Design Specification rev. 14, seen second-hand)", ge=0, le=20
     )
     checkout_days: float = _default(3.0, f"{FROM_MEMORY}: no manoeuvre in the first days", ge=0, le=1000)
-    class_: Literal["3U", "6U", "12U", "micro"] | None = Field(default=None, alias="class")
+    execution_fixed_m_s: float = _default(0.005, GATES, ge=0, le=100)
+    execution_proportional: float = _default(0.01, GATES, ge=0, le=1)
+    execution_pointing_mrad: float = _default(15.0, GATES, ge=0, le=1000)
+    # camera
     camera_ifov_urad: float = _default(
         25.0, f"{FROM_MEMORY}: narrow cameras of flown small probes 17-60", gt=0, le=1e5
     )
     camera_pixels: int = _default(2048, "detector width of a flown companion camera", ge=1, le=100_000)
+    camera_aperture_mm: float = _default(60.0, f"{FROM_MEMORY}: 20-90", gt=0, le=1e4)
+    limiting_mag: float = _default(
+        10.0, f"{FROM_MEMORY}: 30-60 mm aperture, images added, 10-12; star trackers 6-7", ge=-5, le=30
+    )
+    exposure_ms: float = _default(
+        1.0, "own choice: at 1 au, longer with the square of the range", gt=0, le=1e5
+    )
+    centroid_px: float = _default(0.2, f"{FROM_MEMORY}: line of sight to 0.1-0.2 pixels", gt=0, le=100)
     slew_limit_deg_s: float = _default(2.0, f"{FROM_MEMORY}: small spacecraft 1-7 deg/s", gt=0, le=360)
+    tracking_error: float = _default(0.07, f"{FROM_MEMORY}: 5-10 % of the turn rate", ge=0, le=1)
+    autonomous_tracking: bool = _default(
+        True, "own choice: flown companions kept the target by their own images"
+    )
     keepout_km: float = _default(50.0, "flown companions passed at 50-58 km", ge=0, le=1e7)
-    execution_fixed_m_s: float = _default(0.005, GATES, ge=0, le=100)
-    execution_proportional: float = _default(0.01, GATES, ge=0, le=1)
-    execution_pointing_mrad: float = _default(15.0, GATES, ge=0, le=1000)
+    images_kept: int = _default(20, f"{FROM_MEMORY}: the best of the pass", ge=1, le=100_000)
+    frame_s: float = _default(1.0, "own choice: one image a second", gt=0, le=3600)
+    bits_per_pixel: float = _default(2.5, f"{FROM_MEMORY}: 10 bits, compressed fourfold", gt=0, le=64)
+    image_window: float = _default(2.0, "own choice: images are cut to this many diameters", ge=1, le=100)
+    data_min_mbit: float = _default(5.0, f"{FROM_MEMORY}: a set of thumbnails", gt=0, le=1e6)
+    # radio
+    frequency_ghz: float = _default(8.42, "deep-space X band", gt=0.1, le=100)
+    transmit_w: float = _default(4.0, f"{FROM_MEMORY}: deep-space cubesat transponders 2-5 W", gt=0, le=1e4)
+    transmit_gain_dbi: float = _default(
+        23.0, f"{FROM_MEMORY}: patch array; patch 6, reflector 29", ge=-20, le=70
+    )
+    radio_dc_w: float = _default(
+        30.0, f"{FROM_MEMORY}: deep-space cubesat transponders 25-35 W", gt=0, le=1e5
+    )
+    ground_gt_db_k: float = _default(
+        54.0, f"{FROM_MEMORY}: 34 m at X band; 70 m 61, 35 m 50-51", ge=-50, le=100
+    )
+    line_loss_db: float = _default(2.0, f"{FROM_MEMORY}: lines and pointing", ge=0, le=50)
+    eb_n0_db: float = _default(0.8, f"{FROM_MEMORY}: turbo code", ge=-2, le=50)
+    implementation_db: float = _default(1.0, FROM_MEMORY, ge=0, le=50)
+    link_margin_db: float = _default(3.0, f"{FROM_MEMORY}: 2-6 dB", ge=0, le=50)
+    link_sigma_db: float = _default(1.5, "own choice: the margin is two sigma", gt=0, le=50)
+    rate_max_bit_s: float = _default(256_000.0, "deep-space cubesats send at most 256 kbit/s", gt=0, le=1e9)
+    contact_hours_per_day: float = _default(8.0, f"{FROM_MEMORY}: a station's pass each day", ge=0, le=24)
+    downlink_max_days: float = _default(60.0, "own choice: stations are not given for longer", gt=0, le=3650)
+    relay_frequency_ghz: float = _default(2.2, "S band cross-link", gt=0.1, le=100)
+    relay_transmit_w: float = _default(2.0, FROM_MEMORY, gt=0, le=1e4)
+    relay_probe_gain_dbi: float = _default(6.0, f"{FROM_MEMORY}: patch antenna", ge=-20, le=70)
+    relay_gain_dbi: float = _default(6.0, f"{FROM_MEMORY}: patch antenna on the mothership", ge=-20, le=70)
+    relay_noise_k: float = _default(500.0, FROM_MEMORY, gt=0, le=1e5)
+    relay_hours_per_day: float = _default(0.0, "own choice: the mothership does not listen", ge=0, le=24)
+    # power and life
+    panel_area_m2: float = _default(0.12, f"{FROM_MEMORY}: a 6U with 34 W at 1 au", gt=0, le=1e3)
+    panel_efficiency: float = _default(0.28, f"{FROM_MEMORY}: triple-junction cells", gt=0, le=1)
+    panel_factor: float = _default(0.75, f"{FROM_MEMORY}: incidence and ageing", gt=0, le=1)
+    idle_w: float = _default(2.0, "own choice: computer and attitude between passes", ge=0, le=1e4)
+    battery_wh: float = _default(80.0, f"{FROM_MEMORY}: 40-120", gt=0, le=1e6)
+    battery_depth: float = _default(0.7, f"{FROM_MEMORY}: share that may be drawn", gt=0, le=1)
+    cruise_life_days: float = _default(365.0, f"{FROM_MEMORY}: 12 months, 6-24", gt=0, le=36525)
+    storage_life_days: float = _default(
+        2190.0, "own choice: six years stowed, kept alive and checked", gt=0, le=36525
+    )
+    storage_life_unkept_days: float = _default(
+        365.0,
+        "a year's storage without a check is among the suspected causes of a loss of two probes",
+        gt=0,
+        le=36525,
+    )
+    keepalive_w: float = _default(
+        0.5, "own choice: drawn from the mothership by each stowed probe", ge=0, le=1e3
+    )
+    storage_checkout_days: float = _default(
+        90.0, "own choice: from check to check; 0 is never", ge=0, le=36525
+    )
+    battery_fade_per_year: float = _default(0.03, f"{FROM_MEMORY}: of the capacity, stored", ge=0, le=1)
+
+    @model_validator(mode="wrap")
+    @classmethod
+    def _fill_from_class(cls, data: Any, handler: Any) -> ProbeSettings:
+        """Take what a class knows for keys that are not given; `model_fields_set` keeps the given ones only."""
+        name = data.get("class") if isinstance(data, dict) else None
+        if not isinstance(name, str) or name not in CLASSES:
+            return handler(data)
+        filled = handler({**class_values(name), **data})
+        given = {"class_" if key == "class" else key for key in data}
+        object.__setattr__(filled, "__pydantic_fields_set__", given)
+        return filled
+
+    def source_of(self, key: str) -> str | None:
+        return None if self.class_ is None else class_source(self.class_, key)
+
+    @property
+    def storage_limit_days(self) -> float:
+        """How long a probe may be stowed: the shorter life where it is not kept alive or never checked."""
+        kept = self.keepalive_w > 0.0 and self.storage_checkout_days > 0.0
+        return self.storage_life_days if kept else self.storage_life_unkept_days
+
+
+class DeliverySettings(_Section):
+    """[delivery]: where the probe really arrives: errors of the spring, corrections, and when they are flown."""
+
+    spring_fraction: float = _default(0.05, f"{FROM_MEMORY}: of its speed, 2-10 %", ge=0, le=1)
+    spring_direction_deg: float = _default(1.0, f"{FROM_MEMORY}: 0.5-3 deg", ge=0, le=90)
+    corrections_after_burn_days: Annotated[tuple[_Days, ...], Strict(False)] = _default(
+        (7.0,), f"{FROM_MEMORY}: clean-up of the main burn", max_length=5
+    )
+    corrections_before_days: Annotated[tuple[_Days, ...], Strict(False)] = _default(
+        (60.0, 14.0), f"{FROM_MEMORY}: 60 and 14 days before the encounter", max_length=5
+    )
+    last_before_days: float = _default(
+        1.0, f"{FROM_MEMORY}: last correction a day before, or when the target is seen", gt=0, le=100
+    )
+    turnaround_hours: float = _default(
+        6.0, "own choice: from the last image used to the burn, by way of the ground", ge=0, le=1000
+    )
+    last_min_hours: float = _default(2.0, "own choice: later the probe only points", ge=0, le=1000)
+    acquire_hours: float = _default(
+        0.5, "own choice: time its own tracking needs to find the target", ge=0, le=1000
+    )
+    correction_budget_m_s: float = _default(
+        20.0, "own choice: clean-up of 150 m/s takes 8, 500 km at 12 h take 11.6", ge=0, le=10_000
+    )
+    samples: int = _default(2000, "own choice: the 99th percentile to 3 %", ge=100, le=100_000)
+
+
+class KnowledgeSettings(_Section):
+    """[knowledge]: one-sigma errors per axis of what is known of carrier, probe and targets."""
+
+    carrier_position_km: float = _default(2.0, f"{FROM_MEMORY}: tracked mothership 1-3 km", ge=0, le=1e7)
+    carrier_velocity_m_s: float = _default(0.0005, f"{FROM_MEMORY}: tracked mothership", ge=0, le=1e4)
+    probe_position_km: float = _default(30.0, f"{FROM_MEMORY}: lone cubesat 10-50 km", ge=0, le=1e7)
+    probe_velocity_m_s: float = _default(0.005, f"{FROM_MEMORY}: lone cubesat 5 mm/s", ge=0, le=1e4)
+    target_floor_km: float = _default(
+        100.0, f"{FROM_MEMORY}: 0.05-0.1 arcsec at belt distances", ge=0, le=1e7
+    )
+    runoff_fraction: float = _default(
+        1.0,
+        "Minor Planet Center, Uncertainty parameter U: its factor 3 for optimistic errors is kept",
+        gt=0,
+        le=10,
+    )
 
 
 class SearchSettings(_Section):
@@ -267,7 +413,9 @@ class SurvivalSettings(_Section):
     weibull_scale_days: float = _default(
         8228.0, f"{FROM_MEMORY}: three of four that came alive work after an active year", gt=0, le=1e9
     )
-    dormancy: float = _default(0.2, f"{FROM_MEMORY}: a stored day ages as 0.1-0.3 of an active one", ge=0, le=1)
+    dormancy: float = _default(
+        0.2, f"{FROM_MEMORY}: a stored day ages as 0.1-0.3 of an active one", ge=0, le=1
+    )
     stored_before_days: float = _default(0.0, "own choice: loaded at study.start", ge=0, le=36525)
     release_success: float = _default(0.98, "own choice: dispensers seldom fail", ge=0, le=1)
     encounter_success: float = _default(0.95, "own choice: no safe mode, pointing kept", ge=0, le=1)
@@ -309,6 +457,8 @@ class Study(_Section):
     catalogue: CatalogueSettings
     mothership: MothershipSettings
     probe: ProbeSettings
+    delivery: DeliverySettings = Field(default_factory=DeliverySettings)
+    knowledge: KnowledgeSettings = Field(default_factory=KnowledgeSettings)
     search: SearchSettings = Field(default_factory=SearchSettings)
     constraints: ConstraintSettings = Field(default_factory=ConstraintSettings)
     science: ScienceSettings
@@ -464,7 +614,9 @@ def _survival_relations(survival: SurvivalSettings) -> Iterator[Problem]:
         )
         # else the groups would take more than all of a member's failures
         if together > 1.0 + 1e-12:
-            found = f"{together:g} for releases from its first on, with shared_fraction and overlapping groups"
+            found = (
+                f"{together:g} for releases from its first on, with shared_fraction and overlapping groups"
+            )
             yield Problem(f"{place}.shared_fraction", found, "fractions that add up to at most 1")
 
 
@@ -522,6 +674,7 @@ def _unsupported(study: Study) -> Iterator[Problem]:
 
 _UNITS = (
     ("_km_s", "km/s"),
+    ("_bit_s", "bit/s"),
     ("_m_s", "m/s"),
     ("_deg_s", "deg/s"),
     ("_kg", "kg"),
@@ -537,6 +690,21 @@ _UNITS = (
     ("_s", "s"),
     ("_mag_min", "mag"),
     ("_mag_max", "mag"),
+    ("_mag", "mag"),
+    ("_hours", "h"),
+    ("_hours_per_day", "h/d"),
+    ("_mm", "mm"),
+    ("_ms", "ms"),
+    ("_px", "px"),
+    ("_mbit", "Mbit"),
+    ("_ghz", "GHz"),
+    ("_wh", "Wh"),
+    ("_w", "W"),
+    ("_dbi", "dBi"),
+    ("_db_k", "dB/K"),
+    ("_db", "dB"),
+    ("_noise_k", "K"),
+    ("_m2", "m^2"),
     ("_h_min", "h"),
     ("_h_max", "h"),
 )
@@ -551,17 +719,19 @@ def study_rows(study: Study) -> list[tuple[str, str, str, str]]:
     return rows
 
 
-def _rows_of(prefix: str, model: BaseModel) -> Iterator[tuple[str, str, str, str]]:
+def _rows_of(prefix: str, model: _Section) -> Iterator[tuple[str, str, str, str]]:
     for key, field in type(model).model_fields.items():
         value, name = getattr(model, key), field.alias or key
         place = f"{prefix}.{name}"
-        if isinstance(value, BaseModel):
+        if isinstance(value, _Section):
             yield from _rows_of(place, value)
-        elif isinstance(value, tuple) and value and isinstance(value[0], BaseModel):
+        elif isinstance(value, tuple) and value and isinstance(value[0], _Section):
             for k, item in enumerate(value):
                 yield from _rows_of(f"{place}[{k}]", item)
         elif key in model.model_fields_set:
             yield place, _shown(key, value), _unit(key), "study file"
+        elif model.source_of(key):
+            yield place, _shown(key, value), _unit(key), str(model.source_of(key))
         elif value is None and _source(field):
             yield place, f"= {_source(field)}", _unit(key), "default"
         elif _source(field):

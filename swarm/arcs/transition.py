@@ -89,7 +89,7 @@ def fill_position_by_velocity(x, y, z, vx, vy, vz, mu, dt, block):
 
 
 @njit(cache=True)
-def _fill_transition(x, y, z, vx, vy, vz, mu, dt, stm):
+def fill_transition(x, y, z, vx, vy, vz, mu, dt, stm):
     f, g, fd, gd, c, r0, r = transition_terms(x, y, z, vx, vy, vz, mu, dt)
     a = np.array([x, y, z])
     va = np.array([vx, vy, vz])
@@ -129,7 +129,7 @@ def transition_matrix(
     Checked against central differences, pykep and symplecticity in tests/arcs/test_transition.py.
     """
     stm = np.zeros((6, 6))
-    _fill_transition(*(float(c) for c in r_km), *(float(c) for c in v_km_s), mu_km3_s2, float(dt_s), stm)
+    fill_transition(*(float(c) for c in r_km), *(float(c) for c in v_km_s), mu_km3_s2, float(dt_s), stm)
     return stm
 
 
