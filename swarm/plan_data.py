@@ -82,6 +82,7 @@ def plan_data(
     *,
     judged: Chances | None = None,
     probes: int | None = None,
+    believed: Bools | None = None,
 ) -> PlanData:
     """Turn opportunities and their targets into what `swarm.objectives.evaluate` reads.
 
@@ -91,6 +92,7 @@ def plan_data(
     opportunities : contract columns and `target_index`, the row of `targets`
     judged        : delivery, data return and corrections of each; `without_errors` unless given
     probes        : the most probes a plan may have; study.probe.count unless given
+    believed      : (targets, rows) claims that count at all; every one unless given
     """
     most = study.probe.count if probes is None else probes
     target = column(opportunities, "target_index").astype(np.int64)
@@ -98,6 +100,8 @@ def plan_data(
     data_return = np.ascontiguousarray(known.chance_returned, dtype=np.float64)
     labels, chances = class_chances(targets)
     wanted = _opportunity_rows(study, opportunities, targets, target=target)
+    if believed is not None:
+        wanted &= believed[target]
     groups = shared_groups(study.survival, column(opportunities, "release_jd_tdb"), known.relayed)
     levels = _Levels(_exactly(known.chance_quality), _row_levels(study.science.rows))
     return PlanData(
@@ -277,11 +281,11 @@ def _row_arrays(rows: tuple[ScienceRow, ...], probes: int) -> dict:
         "count_cap": np.maximum(np.minimum(np.maximum(baseline, threshold), probes + 1), 1),
         "risk_row": risk_row.astype(np.int64),
         "risk_stride": strides,
-        "risk_count": np.ascontiguousarray(_joint_counts(sizes)),
+        "risk_count": np.ascontiguousarray(joint_counts(sizes)),
     }
 
 
-def _joint_counts(sizes: list[int]) -> Ints:
+def joint_counts(sizes: list[int]) -> Ints:
     """(states, k): the counts of each joint state, last row fastest."""
     if not sizes:
         return np.zeros((1, 0), dtype=np.int64)

@@ -53,6 +53,12 @@ SCHEMA = pa.schema(
 ELEMENT_ORDER = ("a_au", "e", "i_deg", "node_deg", "argp_deg", "mean_anomaly_deg")
 # Arrays that a catalogue may do without, each with its shape per body: most sources do not give them.
 UNCERTAINTY_SHAPES: dict[str, tuple[int, ...]] = {"element_sigma": (6,), "element_covariance": (6, 6)}
+# What a body may be like beyond the columns every catalogue has: kept where the source gives it.
+ATTRIBUTES: dict[str, pa.DataType] = {
+    "binary": pa.bool_(),
+    "spin_period_h": pa.float64(),
+    "family": pa.string(),
+}
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,6 +78,9 @@ class Catalogue:
     element_sigma    : (n, 6) standard deviations of the elements in ELEMENT_ORDER, NaN where not given;
                        None where the source gives none
     element_covariance : (n, 6, 6) their covariance in the same order, at the body's own epoch; likewise
+    binary           : 1 has a companion, 0 is known to have none, -1 unknown; None where the source gives none
+    spin_period_h    : NaN where unknown; likewise
+    family           : name of the dynamical family, '' for none or unknown; likewise
     """
 
     target: NDArray[np.object_]
@@ -93,6 +102,9 @@ class Catalogue:
     assumed: NDArray[np.uint16]
     element_sigma: Floats | None = None
     element_covariance: Floats | None = None
+    binary: NDArray[np.int8] | None = None
+    spin_period_h: Floats | None = None
+    family: NDArray[np.object_] | None = None
 
     def __post_init__(self) -> None:
         lengths = {name: len(array) for name, array in self._held().items()}
@@ -132,16 +144,21 @@ class Catalogue:
     def to_table(self) -> pa.Table:
         """Return the columns as an Arrow table of SCHEMA (unknown albedo and diameter are null).
 
-        Uncertainty arrays, where there are any, follow as columns of lists of 6 and 36 numbers (row by row).
+        Uncertainty arrays, where there are any, follow as columns of lists of 6 and 36 numbers (row by row),
+        then the ATTRIBUTES there are (unknown is null).
         """
         arrays = [
             pa.array(getattr(self, column.name), type=column.type, from_pandas=column.nullable)
             for column in SCHEMA
         ]
         table = pa.Table.from_arrays(arrays, schema=SCHEMA)
-        for name, array in self._held().items():
+        held = self._held()
+        for name, array in held.items():
             if name in UNCERTAINTY_SHAPES:
                 table = table.append_column(pa.field(name, pa.list_(pa.float64())), _lists_of(array))
+        for name, kind in ATTRIBUTES.items():
+            if name in held:
+                table = table.append_column(pa.field(name, kind), _attribute_column(held[name], kind))
         return table
 
     @classmethod
@@ -159,7 +176,7 @@ class Catalogue:
         columns: dict[str, Any] = {
             column.name: _numpy_of(table[column.name], column.type) for column in SCHEMA
         }
-        return cls(**(columns | uncertainty_of(table)))
+        return cls(**(columns | uncertainty_of(table) | attributes_of(table)))
 
     def write_parquet(self, path: Path) -> None:
         """Write the catalogue; the same catalogue gives the same bytes."""
@@ -198,6 +215,28 @@ def uncertainty_of(table: pa.Table) -> dict[str, Floats]:
     """Return the uncertainty arrays kept in `table`, by name; a name that is not there is left out."""
     held = {name: shape for name, shape in UNCERTAINTY_SHAPES.items() if name in table.column_names}
     return {name: _array_of(table[name], name, shape) for name, shape in held.items()}
+
+
+def attributes_of(table: pa.Table) -> dict[str, NDArray[Any]]:
+    """Return the ATTRIBUTES kept in `table`, by name; a name that is not there is left out."""
+    held: dict[str, NDArray[Any]] = {}
+    for name, kind in ATTRIBUTES.items():
+        if name not in table.column_names:
+            continue
+        values = table[name].cast(kind).to_pylist()
+        if name == "binary":
+            held[name] = np.array([-1 if value is None else int(value) for value in values], dtype=np.int8)
+        elif name == "family":
+            held[name] = object_column(["" if value is None else value for value in values])
+        else:
+            held[name] = np.array([np.nan if value is None else value for value in values], dtype=float)
+    return held
+
+
+def _attribute_column(values: NDArray[Any], kind: pa.DataType) -> pa.Array:
+    if pa.types.is_boolean(kind):
+        return pa.array([None if value < 0 else bool(value) for value in values], type=kind)
+    return pa.array(values, type=kind, from_pandas=pa.types.is_floating(kind))
 
 
 def _array_of(column: pa.ChunkedArray, name: str, shape: tuple[int, ...]) -> Floats:

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from targets.bodies import ASSUMED_H, Catalogue, Floats
+from targets.bodies import ASSUMED_H, ASSUMED_U, Catalogue, Floats, object_column
 from targets.classes import ALBEDO_MEDIAN, ALBEDO_SCATTER_DEX, LABELS, label_of, zone_shares
 from targets.errors import InputError
 from targets.physical import albedo_of, diameter_km
@@ -19,10 +19,13 @@ DEFAULT_ALBEDO = 0.14
 
 # key of a row's `where` -> what it asks; `taxonomy` is answered by a chance, `kind` by the encounter
 BODY_KEYS = (
-    "diameter_km_min", "diameter_km_max", "albedo_min", "albedo_max",
-    "h_mag_min", "h_mag_max", "u_max", "visited",
+    "diameter_km_min", "diameter_km_max", "albedo_min", "albedo_max", "h_mag_min", "h_mag_max",
+    "spin_period_h_min", "spin_period_h_max", "u_max", "visited", "binary", "family", "taxonomy_chance_min",
 )  # fmt: skip
 OTHER_KEYS = ("taxonomy", "kind")
+
+# What of a body may be assumed, not known, and still be used by a row.
+ASSUMPTIONS = ("taxonomy", "albedo", "h_mag", "u_code")
 
 
 def diameters(catalogue: Catalogue) -> tuple[Floats, NDArray[np.bool_]]:
@@ -86,30 +89,90 @@ def taxonomy_chances(catalogue: Catalogue, taxonomy: Sequence[str] | None) -> Fl
 
 
 def body_matches(catalogue: Catalogue, where: Any) -> NDArray[np.bool_]:
-    """Return (n,) whether each body satisfies the class-free part of a row's `where`.
+    """Return (n,) whether each body satisfies what a row's `where` asks, its class aside.
 
     `where` is a mapping or an object with attributes; keys that are absent or None ask nothing.
-    Limits are inclusive. An unknown albedo satisfies no limit on the albedo; diameters that are
-    assumed count (`diameters` says which).
+    Limits are inclusive. What is not known never satisfies: an unknown albedo or spin period no limit on it,
+    an unknown family no list, and a body not known to be single or double neither `binary = false` nor
+    `true`. Diameters that are assumed count (`diameters` says which). `taxonomy_chance_min` bars bodies
+    whose chance of the row's classes is smaller; those that pass still count with their chance.
     """
     asked = _asked(where)
     size_km, _ = diameters(catalogue)
-    albedo = albedos(catalogue)
     fits = np.ones(len(catalogue), dtype=bool)
-    for quantity, values in (("diameter_km", size_km), ("albedo", albedo), ("h_mag", catalogue.h_mag)):
+    for quantity, values in (
+        ("diameter_km", size_km),
+        ("albedo", albedos(catalogue)),
+        ("h_mag", catalogue.h_mag),
+        ("spin_period_h", spin_periods_h(catalogue)),
+    ):
         fits &= _within(values, asked.get(f"{quantity}_min"), asked.get(f"{quantity}_max"))
     if asked.get("u_max") is not None:
         fits &= catalogue.u_code <= asked["u_max"]
     if asked.get("visited") is not None:
         fits &= catalogue.visited == asked["visited"]
+    if asked.get("binary") is not None:
+        fits &= binaries(catalogue) == int(asked["binary"])
+    if asked.get("family") is not None:
+        fits &= np.isin(families(catalogue).astype(str), list(asked["family"]))
+    if asked.get("taxonomy_chance_min") is not None:
+        # the sum of the chances may miss the limit by a rounding
+        least = asked["taxonomy_chance_min"] - 1e-12
+        fits &= taxonomy_chances(catalogue, asked.get("taxonomy")) >= least
     return fits
+
+
+def spin_periods_h(catalogue: Catalogue) -> Floats:
+    """Return spin periods in hours, (n,); NaN where unknown."""
+    held = catalogue.spin_period_h
+    return np.full(len(catalogue), np.nan) if held is None else held
+
+
+def binaries(catalogue: Catalogue) -> NDArray[np.int8]:
+    """Return 1 for a body known to have a companion, 0 for one known to have none, -1 where unknown, (n,)."""
+    held = catalogue.binary
+    return np.full(len(catalogue), -1, dtype=np.int8) if held is None else held
+
+
+def families(catalogue: Catalogue) -> NDArray[np.object_]:
+    """Return the names of dynamical families, (n,); '' for none or unknown."""
+    held = catalogue.family
+    return object_column([""] * len(catalogue)) if held is None else held
+
+
+def rests_on(catalogue: Catalogue, where: Any, quality_min: float) -> dict[str, NDArray[np.bool_]]:
+    """Return, per kind of ASSUMPTIONS and for "any", whether a row's claim on each body rests on it, (n,).
+
+    A claim uses what the row asks for; a quality above 0 also uses the size (hence the albedo and H where
+    the size is not measured), the brightness and the uncertainty of the orbit.
+    """
+    asked = _asked(where)
+    graded = quality_min > 0.0
+    uses_size = graded or _uses(asked, "diameter_km_min", "diameter_km_max")
+    size_given = np.isfinite(catalogue.diameter_km)
+    albedo_known = np.isfinite(catalogue.albedo)
+    unclassed = np.array([not label_of(text) for text in catalogue.taxonomy], dtype=bool)
+    h_used = (uses_size & ~size_given) | graded | _uses(asked, "h_mag_min", "h_mag_max")
+    u_assumed = (catalogue.assumed & ASSUMED_U) != 0
+    claims = {
+        "taxonomy": unclassed & bool(asked.get("taxonomy")),
+        "albedo": ~size_given & ~albedo_known & uses_size,
+        "h_mag": _h_assumed(catalogue) & h_used,
+        "u_code": u_assumed & (graded or _uses(asked, "u_max")),
+    }
+    claims["any"] = np.logical_or.reduce([claims[kind] for kind in ASSUMPTIONS])
+    return claims
+
+
+def _uses(asked: Mapping[str, Any], *keys: str) -> bool:
+    return any(asked.get(key) is not None for key in keys)
 
 
 def _asked(where: Any) -> dict[str, Any]:
     if where is None:
         return {}
     if not isinstance(where, Mapping):
-        return {key: getattr(where, key, None) for key in BODY_KEYS}
+        return {key: getattr(where, key, None) for key in (*BODY_KEYS, *OTHER_KEYS)}
     unknown = [key for key in where if key not in BODY_KEYS and key not in OTHER_KEYS]
     if unknown:
         raise InputError(

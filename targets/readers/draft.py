@@ -33,6 +33,7 @@ class Draft:
     u_letter : (n,) the uncertainty is given by a letter
     assumed  : (n,) bits already set in the source
     element_sigma, element_covariance : (n, 6), (n, 6, 6) as in `Catalogue`, None where none is given
+    attributes : binary, spin_period_h, family as in `Catalogue`, those of them that are given
     """
 
     lines: NDArray[np.int64]
@@ -49,6 +50,7 @@ class Draft:
     notes: tuple[str, ...] = field(default=())
     element_sigma: NDArray[np.float64] | None = None
     element_covariance: NDArray[np.float64] | None = None
+    attributes: dict[str, NDArray[Any]] = field(default_factory=dict)
 
     def __len__(self) -> int:
         return len(self.lines)
@@ -66,6 +68,12 @@ def numbers_of(values: Sequence[Any]) -> Numbers:
 def no_numbers(count: int) -> Numbers:
     """Return a column of which nothing is known."""
     return Numbers(np.full(count, np.nan), np.ones(count, dtype=bool))
+
+
+def spin_periods_h(values: Sequence[Any]) -> NDArray[np.float64]:
+    """Return spin periods in hours; NaN for nothing and for what is no positive number."""
+    periods = numbers_of(values).values
+    return np.where(np.isfinite(periods) & (periods > 0.0), periods, np.nan)
 
 
 def _number(value: Any) -> float:

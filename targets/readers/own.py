@@ -18,14 +18,15 @@ import pyarrow.csv
 import pyarrow.parquet as pq
 from numpy.typing import NDArray
 
-from targets.bodies import SCHEMA, Catalogue, Floats, uncertainty_of
+from targets.bodies import ATTRIBUTES, SCHEMA, Catalogue, Floats, object_column, uncertainty_of
 from targets.errors import InputError
 from targets.readers.delimited import check_names, read_csv_rows
-from targets.readers.draft import Draft, Numbers, no_numbers, numbers_of, tidy
+from targets.readers.draft import Draft, Numbers, no_numbers, numbers_of, spin_periods_h, tidy
 from targets.readers.rules import ELEMENTS
 from targets.readers.source import Source, read_source
 
 REQUIRED = ("target", *ELEMENTS)
+_KNOWN = (*SCHEMA.names, *ATTRIBUTES)
 _NUMBERS = (*ELEMENTS, "h_mag", "g_slope", "albedo", "diameter_km", "u_code")
 _KIND = "CSV or Parquet"
 _PARQUET_MAGIC = b"PAR1"
@@ -58,7 +59,8 @@ def write_csv(catalogue: Catalogue, path: Path) -> None:
 
     Uncertainty arrays have no place in a table of single cells: Parquet keeps them.
     """
-    pyarrow.csv.write_csv(catalogue.to_table().select(SCHEMA.names), path)
+    table = catalogue.to_table()
+    pyarrow.csv.write_csv(table.select([name for name in table.column_names if name in _KNOWN]), path)
 
 
 def _from_parquet(source: Source) -> _Columns:
@@ -67,7 +69,7 @@ def _from_parquet(source: Source) -> _Columns:
     except (pa.ArrowException, OSError) as error:
         raise InputError("the Parquet file is damaged or truncated", file=source.path, found=error) from error
     check_names(table.column_names, REQUIRED, _KIND, path=source.path, place="columns")
-    values = {name: _parquet_values(table[name]) for name in table.column_names if name in SCHEMA.names}
+    values = {name: _parquet_values(table[name]) for name in table.column_names if name in _KNOWN}
     rows = table.num_rows
     lines = np.arange(1, rows + 1)
     return _Columns(tuple(table.column_names), lines, values, None, [""] * rows, _uncertainty(table, source))
@@ -89,7 +91,7 @@ def _parquet_values(column: pa.ChunkedArray) -> Sequence[Any]:
 
 
 def _from_csv(source: Source) -> _Columns:
-    rows = read_csv_rows(source, REQUIRED, SCHEMA.names, _KIND)
+    rows = read_csv_rows(source, REQUIRED, _KNOWN, _KIND)
     return _Columns(rows.names, rows.lines, rows.values, rows.text, rows.broken)
 
 
@@ -118,8 +120,23 @@ def _draft(columns: _Columns) -> Draft:
         u_letter=letters,
         assumed=_assumed(columns, count),
         notes=(*_unused_notes(columns), *_unclear_notes(unclear)),
+        attributes=_attributes(columns),
         **columns.uncertainty,
     )
+
+
+def _attributes(columns: _Columns) -> dict[str, NDArray[Any]]:
+    held: dict[str, NDArray[Any]] = {}
+    if "binary" in columns.values:
+        words = [str(value).strip().lower() for value in columns.values["binary"]]
+        # unlike a visited flag, a cell without a word is not a no
+        codes = [1 if word in _YES else 0 if word in _NO and word not in ("", "none") else -1 for word in words]
+        held["binary"] = np.array(codes, dtype=np.int8)
+    if "spin_period_h" in columns.values:
+        held["spin_period_h"] = spin_periods_h(columns.values["spin_period_h"])
+    if "family" in columns.values:
+        held["family"] = object_column([tidy(value) for value in columns.values["family"]])
+    return held
 
 
 def _numbers(columns: _Columns, name: str, count: int) -> Numbers:
@@ -144,7 +161,7 @@ def _assumed(columns: _Columns, count: int) -> NDArray[np.uint16]:
 
 
 def _unused_notes(columns: _Columns) -> tuple[str, ...]:
-    unused = [name for name in columns.names if name not in SCHEMA.names and name not in columns.uncertainty]
+    unused = [name for name in columns.names if name not in _KNOWN and name not in columns.uncertainty]
     return (f"Columns not used: {', '.join(unused)}.",) if unused else ()
 
 

@@ -99,6 +99,7 @@ def settle(draft: Draft, file: Path) -> tuple[Catalogue, pa.Table, tuple[str, ..
         u_code=columns.pop("u_code").astype(np.int8),
         element_sigma=None if draft.element_sigma is None else draft.element_sigma[taken],
         element_covariance=None if draft.element_covariance is None else draft.element_covariance[taken],
+        **{name: values[taken] for name, values in draft.attributes.items()},
         **columns,
     )
     told = (*draft.notes, *_epoch_notes(catalogue), *notes, *_reject_notes(reasons[not_taken]))

@@ -19,7 +19,7 @@ from targets.bodies import Floats
 from targets.errors import InputError
 from targets.readers.delimited import check_names, read_csv_rows
 from targets.readers.designations import is_provisional
-from targets.readers.draft import Draft, Numbers, naming_notes, no_numbers, numbers_of, tidy
+from targets.readers.draft import Draft, Numbers, naming_notes, no_numbers, numbers_of, spin_periods_h, tidy
 from targets.readers.sbdb_body import ELEMENT_FIELDS, SIGMA_FIELDS, Body, body_of, is_body
 from targets.readers.source import Source, read_source, text_of
 
@@ -42,7 +42,8 @@ REQUIRED = ("epoch", *ELEMENT_FIELDS)
 # A body is named by either of these; of the classes the first that is given counts.
 _NAMED_BY = ("pdes", "full_name")
 _TAXONOMIES = ("spec_B", "spec_T")
-_WANTED = (*_NAMED_BY, "name", *_TAXONOMIES, "equinox", *_NUMBER_FIELDS.values(), *SIGMA_FIELDS)
+_SPIN = "rot_per"  # hours
+_WANTED = (*_NAMED_BY, "name", *_TAXONOMIES, _SPIN, "equinox", *_NUMBER_FIELDS.values(), *SIGMA_FIELDS)
 
 _KIND = "a table of the Small-Body Database"
 _SHAPE = (
@@ -223,7 +224,13 @@ def _draft(
         notes=(*naming_notes(unnumbered), *notes),
         element_sigma=_sigmas(columns, covariance, count),
         element_covariance=covariance,
+        attributes=_attributes(columns),
     )
+
+
+def _attributes(columns: _Columns) -> dict[str, NDArray[Any]]:
+    spin_period_h = spin_periods_h(columns.get(_SPIN, ()))
+    return {"spin_period_h": spin_period_h} if np.isfinite(spin_period_h).any() else {}
 
 
 def _with_equinox(broken: list[str], equinoxes: list[str]) -> list[str]:

@@ -20,7 +20,7 @@ ELEMENT_FIELDS = ("a", "e", "i", "om", "w", "ma")
 SIGMA_FIELDS = tuple(f"sigma_{name}" for name in ELEMENT_FIELDS)
 # Rows of the covariance as the database labels them; further rows are parameters of the force model.
 _LABELS = ("e", "q", "tp", "node", "peri", "i")
-_PHYSICAL_FIELDS = ("H", "G", "diameter", "albedo", "spec_B", "spec_T")
+_PHYSICAL_FIELDS = ("H", "G", "diameter", "albedo", "rot_per", "spec_B", "spec_T")
 
 _GM_SUN_AU3_D2 = GM_SUN_KM3_S2 * DAY_S**2 / AU_KM**3
 # The two halves of a covariance are printed to some 16 digits each.
