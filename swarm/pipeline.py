@@ -7,17 +7,21 @@ import io
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 
 import pyarrow as pa
 import pyarrow.compute as pc
 
 from swarm.archive import Run, require_free, sha256_of
+from swarm.fleet import with_measures
+from swarm.judged import chances_of, judge_all, judged_table
+from swarm.observing import observe
 from swarm.optimize.search import Optimised, optimize
 from swarm.parallel import Pool, open_workers
+from swarm.plan_data import plan_data
 from swarm.progress import Silent, Teller
-from swarm.reach import screen
+from swarm.reach import read_carrier, screen
 from swarm.report.page import write_page
 from swarm.study import Study, read_study, require_supported
 from swarm.summary import choose_plan, front_lines, limits
@@ -25,7 +29,7 @@ from targets.catalogue import Catalogue, Reading, read_catalogue
 from targets.errors import NothingFeasible
 
 _SCREEN_MAKES = ("opportunities.parquet", "targets.parquet", "mothership.parquet", "rejects.csv")
-_OPTIMIZE_MAKES = ("front.parquet", "plans.parquet")
+_OPTIMIZE_MAKES = ("judged.parquet", "front.parquet", "plans.parquet", "observe.parquet", "observe.csv")
 _PAGE = ("report.html",)
 
 
@@ -81,8 +85,11 @@ def _start(study_path: Path, run_dir: Path, options: Options, teller: Teller) ->
     require_free(run_dir, resume=options.resume)
     teller.say("reading the catalogue")
     reading = read_catalogue(study.catalogue, study.base)
+    ship = read_carrier(study)
     run = Run.create(run_dir, study_path, resume=options.resume, seed=options.seed)
     run.set_input("catalogue", reading.source_sha256)
+    if ship.source_sha256 is not None:
+        run.set_input("mothership", ship.source_sha256)
     if study.catalogue.visited is not None:
         run.set_input("visited", sha256_of(study.base / study.catalogue.visited))
     teller.say(f"{len(reading.catalogue)} bodies read, {reading.rejects.num_rows} rows not taken")
@@ -97,11 +104,11 @@ def _screen(run: Run, reading: Reading, options: Options, pool: Pool, teller: Te
     with _stage(run, "screen", inputs, makes=(*_SCREEN_MAKES, *_OPTIMIZE_MAKES, *_PAGE)):
         _keep_reading(run, reading)
         screening = screen(study, reading.catalogue, pool=pool, on_done=teller.stage("screen"))
-        if screening.opportunities.num_rows == 0:
-            raise NothingFeasible(
-                "no target is in reach", limit=f"burn limit {study.probe.burn_limit_m_s:g} m/s"
-            )
         run.note("survivors", dict(screening.counts))
+        run.note(
+            "carrier",
+            {"flybys": [asdict(flyby) for flyby in screening.flybys], "notes": list(screening.notes)},
+        )
         if lost := screening.counts["not_movable"]:
             run.warn(f"{lost} bodies could not be moved to the study's dates and were left out")
         run.write_table("targets", screening.targets.to_table())
@@ -131,10 +138,22 @@ def _optimize(run: Run, options: Options, pool: Pool, teller: Teller) -> None:
         teller.say("optimize: done before, kept")
         return
     with _stage(run, "optimize", inputs, makes=(*_OPTIMIZE_MAKES, *_PAGE)):
-        found = optimize(study, opportunities, targets, pool=pool, on_done=teller.stage("optimize"))
+        judged = judge_all(study, opportunities, targets, pool=pool)
+        chances = chances_of(judged)
+        data = plan_data(study, opportunities, targets, judged=chances)
+        run.write_table("judged", judged_table(study, opportunities, judged, data=data))
+        found = optimize(
+            study, opportunities, targets, pool=pool, on_done=teller.stage("optimize"), judged=chances
+        )
         run.note("summary", _summary(study, opportunities, found))
         run.write_table("plans", found.plans)
-        run.write_table("front", found.front)
+        front = with_measures(
+            found.front, found.plans, study, opportunities, targets=targets, judged=chances
+        )
+        asked = observe(study, opportunities, targets, front=front, plans=found.plans, judged=chances)
+        run.write_table("observe", asked)
+        run.write_text("observe.csv", _csv_text(asked))
+        run.write_table("front", front)
 
 
 def _summary(study: Study, opportunities: pa.Table, found: Optimised) -> dict[str, object]:

@@ -6,23 +6,24 @@ The catalogue is cut into chunks of the size the study fixes; a chunk is one tas
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pyarrow as pa
 
-from swarm.mothership.elements import path_from_elements, state_at_epoch
-from swarm.mothership.path import Path
+from swarm.mothership.carrier import Carrier, carrier, epochs_needed_tdb_s
+from swarm.mothership.flybys import Flyby
 from swarm.parallel import Pool
-from swarm.screening.approaches import find_approaches
-from swarm.screening.bound import ReachBound, reach_bound
-from swarm.screening.minima import ArcLimits, Minima, find_minima
+from swarm.screening.approaches import CarrierLeg, find_approaches
+from swarm.screening.bound import reach_bound
+from swarm.screening.minima import COLUMNS, ArcLimits, Minima, find_minima
+from swarm.screening.prepared_cache import drop_oldest, fingerprint, load_or_prepare
 from swarm.study import Study
 from targets.catalogue import Catalogue
 from targets.constants import AU_KM, DAY_S
 from targets.errors import InputError, NothingFeasible
-from targets.motion import move_to_epoch, prepare
+from targets.motion import Prepared, move_to_epoch, prepare
 from targets.planets import EARTH, PlanetTable, sample_planets
 from targets.timescale import jd_from_tdb_s, tdb_s_from_jd
 
@@ -37,25 +38,26 @@ class Screening:
     targets       : the bodies that have one, in catalogue order; `target_index` of a row points here
     path          : table of the carrier's unburned path
     counts        : how many bodies, approaches and minima were left after each step
+    flybys        : the carrier's passages of planets
+    notes         : sentences about the carrier and the cache
     """
 
     opportunities: pa.Table
     targets: Catalogue
     path: pa.Table
     counts: dict[str, float]
+    flybys: tuple[Flyby, ...] = ()
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
 class _Shared:
-    """What every chunk needs."""
+    """What every chunk needs: the legs of all carriers and, by carrier, what their arcs may be."""
 
-    path: Path
-    bound: ReachBound
-    limits: ArcLimits
+    legs: tuple[CarrierLeg, ...]
+    limits: tuple[ArcLimits, ...]
     planets: PlanetTable
-    start_tdb_s: float
-    end_tdb_s: float
-    checkout_s: float
+    span_tdb_s: tuple[float, float]
     step_s: float
 
 
@@ -69,13 +71,21 @@ class _Chunk:
 
 
 @dataclass(frozen=True)
-class _Found:
-    """A chunk's minima with the catalogue row of each, and what was left at each step."""
+class _LegFound:
+    """A chunk's minima on one leg, the catalogue row of each, and what was left at each step."""
 
     minima: Minima
     body: np.ndarray
-    bodies_near: int
+    bodies_near: np.ndarray
     approaches: int
+
+
+@dataclass(frozen=True)
+class _Found:
+    """A chunk's answer, leg by leg; how it was prepared; the catalogue rows that could not be moved."""
+
+    legs: tuple[_LegFound, ...]
+    prepared: str
     unmovable: np.ndarray
 
 
@@ -84,47 +94,88 @@ def screen(study: Study, catalogue: Catalogue, *, pool: Pool, on_done: OnDone | 
 
     Raises NothingFeasible, naming the limit, where no burn of the study reaches anything.
     """
+    found = screen_together((study,), catalogue, pool=pool, on_done=on_done)[0]
+    if found.opportunities.num_rows == 0:
+        raise nothing_found(study, found.counts)
+    return found
+
+
+def read_carrier(study: Study) -> Carrier:
+    """The carrier alone: what is wrong with it is said before anything is computed."""
+    return carrier(study, _planets((study,), np.empty(0)))
+
+
+def screen_together(
+    studies: Sequence[Study], catalogue: Catalogue, *, pool: Pool, on_done: OnDone | None = None
+) -> tuple[Screening, ...]:
+    """The screens of several studies in one pass over the catalogue they share.
+
+    Carriers and probes may differ; the dates, `search.step_days` and `search.chunk_bodies` must be the same.
+    A study without opportunities has an empty table here: `nothing_found` says why.
+    """
+    first = studies[0]
+    _require_same_pass(studies)
     epochs, r_km, v_km_s = catalogue.states()
-    shared = _shared(study, epochs)
+    planets = _planets(studies, epochs)
+    carriers = [carrier(study, planets) for study in studies]
+    shared = _Shared(
+        legs=tuple(leg for k, study in enumerate(studies) for leg in _legs(k, study, carriers[k])),
+        limits=tuple(_arc_limits(study) for study in studies),
+        planets=planets,
+        span_tdb_s=_span(first),
+        step_s=first.search.step_days * DAY_S,
+    )
     states = np.hstack([r_km, v_km_s])
-    size = study.search.chunk_bodies
+    size = first.search.chunk_bodies
     chunks = [_Chunk(k, epochs[k : k + size], states[k : k + size]) for k in range(0, len(catalogue), size)]
     # compile here, once, so that workers start from a full cache
-    _screen_chunk(_Chunk(0, epochs[:1], states[:1]), shared)
+    _screen_chunk(_Chunk(0, epochs[:1], states[:1]), shared, keep=False)
     found = pool.map(_screen_chunk, chunks, shared=shared, on_done=on_done)
-    counts = _counts(study, catalogue, shared, found)
-    rows = np.concatenate([part.minima.rows for part in found])
-    body = np.concatenate([part.body for part in found])
-    if not len(rows):
-        raise _nothing(study, counts)
-    columns = _columns(rows, body, shared)
-    keep = _not_dominated(columns)
-    columns = {name: values[keep] for name, values in columns.items()}
-    reached, target_index = np.unique(columns.pop("body"), return_inverse=True)
-    targets = catalogue.take(reached)
-    counts |= {"targets": len(targets), "opportunities": int(keep.sum())}
-    table = _table(columns, targets, target_index)
-    return Screening(table, targets, _path_table(shared.path), counts)
-
-
-def carrier_path(study: Study, planets: PlanetTable) -> Path:
-    """The carrier's unburned path over the study."""
-    ship = study.mothership
-    start, end = (float(tdb_s_from_jd(jd)) for jd in (study.study.start_jd_tdb, study.study.end_jd_tdb))
-    names = ("a_au", "e", "i_deg", "node_deg", "argp_deg", "mean_anomaly_deg")
-    state = state_at_epoch(**{name: _given(study, name) for name in names})
-    epoch = float(tdb_s_from_jd(_given(study, "epoch")))
-    return path_from_elements(
-        state, epoch, start_tdb_s=start, end_tdb_s=end, motion=ship.motion, planets=planets
+    drop_oldest()
+    return tuple(
+        _screening(k, study, catalogue, carriers[k], shared, found) for k, study in enumerate(studies)
     )
 
 
-def _given(study: Study, key: str) -> float:
-    """A mothership key that its kind needs; the study file's reader has made sure of it."""
-    value = getattr(study.mothership, key)
-    if value is None:
-        raise InputError("a value is missing", place=f"mothership.{key}", expected="a number")
-    return float(value)
+def _require_same_pass(studies: Sequence[Study]) -> None:
+    first = studies[0]
+    for study in studies[1:]:
+        for section, key in (
+            ("study", "start"),
+            ("study", "end"),
+            ("search", "step_days"),
+            ("search", "chunk_bodies"),
+        ):
+            here, there = getattr(getattr(study, section), key), getattr(getattr(first, section), key)
+            if here != there:
+                raise InputError(
+                    "carriers screened together share dates and steps",
+                    place=f"{section}.{key}",
+                    found=f"{here} in one study, {there} in another",
+                )
+
+
+def _span(study: Study) -> tuple[float, float]:
+    return float(tdb_s_from_jd(study.study.start_jd_tdb)), float(tdb_s_from_jd(study.study.end_jd_tdb))
+
+
+def _planets(studies: Sequence[Study], catalogue_epochs: np.ndarray) -> PlanetTable:
+    needed = [t for study in studies for t in epochs_needed_tdb_s(study)]
+    needed += [
+        float(t) for t in (catalogue_epochs.min(initial=np.inf), catalogue_epochs.max(initial=-np.inf))
+    ]
+    finite = [t for t in needed if np.isfinite(t)]
+    return sample_planets(min(finite), max(finite) + 2.0 * DAY_S)
+
+
+def _arc_limits(study: Study) -> ArcLimits:
+    return ArcLimits(
+        burn_limit_km_s=study.probe.burn_limit_m_s / 1000.0,
+        arc_min_s=study.search.arc_min_days * DAY_S,
+        arc_max_s=study.search.arc_max_days * DAY_S,
+        revolutions_max=study.search.revolutions_max,
+        both_directions=study.search.both_directions,
+    )
 
 
 def burn_slots(study: Study) -> np.ndarray:
@@ -136,79 +187,121 @@ def burn_slots(study: Study) -> np.ndarray:
     return tdb_s_from_jd(study.study.start_jd_tdb) + (releases + study.probe.checkout_days) * DAY_S
 
 
-def _shared(study: Study, catalogue_epochs: np.ndarray) -> _Shared:
-    start, end = (float(tdb_s_from_jd(jd)) for jd in (study.study.start_jd_tdb, study.study.end_jd_tdb))
-    others = [float(tdb_s_from_jd(_given(study, "epoch"))), *catalogue_epochs]
-    planets = sample_planets(min(start, *others), max(end, *others) + 2.0 * DAY_S)
-    path = carrier_path(study, planets)
-    limits = ArcLimits(
-        burn_limit_km_s=study.probe.burn_limit_m_s / 1000.0,
-        arc_min_s=study.search.arc_min_days * DAY_S,
-        arc_max_s=study.search.arc_max_days * DAY_S,
-        revolutions_max=study.search.revolutions_max,
-        both_directions=study.search.both_directions,
-    )
-    burns = burn_slots(study)
-    if not len(burns):
+def _legs(number: int, study: Study, ship: Carrier) -> tuple[CarrierLeg, ...]:
+    """The carrier's legs with the slots whose release, burn and shortest arc lie within them."""
+    burns, limits = burn_slots(study), _arc_limits(study)
+    checkout_s = study.probe.checkout_days * DAY_S
+    legs = []
+    for path in ship.legs:
+        # dates of a leg come from files: half a second of rounding is no reason to lose a slot
+        first, last = path.epochs_tdb_s[0] - 0.5, min(path.epochs_tdb_s[-1], _span(study)[1]) + 0.5
+        slots = np.flatnonzero((burns - checkout_s >= first) & (burns + limits.arc_min_s <= last))
+        if len(slots):
+            bound = reach_bound(
+                path,
+                burns[slots],
+                burn_limit_km_s=limits.burn_limit_km_s,
+                arc_min_s=limits.arc_min_s,
+                arc_max_s=limits.arc_max_s,
+            )
+            legs.append(CarrierLeg(number, path, bound, slots))
+    if not legs:
         raise NothingFeasible(
             "no release leaves time for an arc",
-            limit="study.end - study.start is shorter than probe.checkout_days + search.arc_min_days",
+            limit="the carrier's legs, or study.end - study.start, are shorter than probe.checkout_days + "
+            "search.arc_min_days",
         )
-    bound = reach_bound(
-        path,
-        burns,
-        burn_limit_km_s=limits.burn_limit_km_s,
-        arc_min_s=limits.arc_min_s,
-        arc_max_s=limits.arc_max_s,
-    )
-    return _Shared(
-        path,
-        bound,
-        limits,
-        planets,
-        start,
-        end,
-        study.probe.checkout_days * DAY_S,
-        study.search.step_days * DAY_S,
-    )
+    return tuple(legs)
 
 
-def _screen_chunk(chunk: _Chunk, shared: _Shared) -> _Found:
+def _screen_chunk(chunk: _Chunk, shared: _Shared, *, keep: bool = True) -> _Found:
     """One task: a chunk of bodies from their epochs to opportunities."""
-    at_start = move_to_epoch(
-        chunk.epoch_tdb_s, chunk.states, shared.start_tdb_s, planets=shared.planets, step_s=shared.step_s
-    )
-    prepared = prepare(
-        at_start,
-        start_tdb_s=shared.start_tdb_s,
-        end_tdb_s=shared.end_tdb_s,
-        planets=shared.planets,
-        step_s=shared.step_s,
-    )
-    approaches = find_approaches(prepared, shared.path, shared.bound)
-    minima = find_minima(
-        prepared, approaches, shared.path, shared.bound, limits=shared.limits, planets=shared.planets
-    )
-    body = chunk.first + approaches.body[minima.rows[:, 0].astype(np.int64)]
+    start, end = shared.span_tdb_s
+
+    def build() -> Prepared:
+        at_start = move_to_epoch(
+            chunk.epoch_tdb_s, chunk.states, start, planets=shared.planets, step_s=shared.step_s
+        )
+        return prepare(
+            at_start, start_tdb_s=start, end_tdb_s=end, planets=shared.planets, step_s=shared.step_s
+        )
+
+    if keep:
+        key = fingerprint(
+            chunk.epoch_tdb_s,
+            chunk.states,
+            shared.planets,
+            span_tdb_s=shared.span_tdb_s,
+            step_s=shared.step_s,
+        )
+        prepared, had = load_or_prepare(key, build)
+    else:
+        prepared, had = build(), "made"
+    found = []
+    for leg, approaches in zip(shared.legs, find_approaches(prepared, shared.legs), strict=True):
+        minima = find_minima(
+            prepared, approaches, leg, limits=shared.limits[leg.carrier], planets=shared.planets
+        )
+        body = chunk.first + approaches.body[minima.rows[:, 0].astype(np.int64)]
+        near = chunk.first + np.unique(approaches.body)
+        found.append(_LegFound(minima, body, near, len(approaches.body)))
     lost = np.flatnonzero(~np.isfinite(prepared.states).all(axis=(0, 2)))
-    return _Found(minima, body, len(np.unique(approaches.body)), len(approaches.body), chunk.first + lost)
+    return _Found(tuple(found), had, chunk.first + lost)
 
 
-def _counts(study: Study, catalogue: Catalogue, shared: _Shared, found: list[_Found]) -> dict[str, float]:
+def _screening(
+    number: int, study: Study, catalogue: Catalogue, ship: Carrier, shared: _Shared, found: list[_Found]
+) -> Screening:
+    """One study's part of what the chunks found."""
+    mine = [k for k, leg in enumerate(shared.legs) if leg.carrier == number]
+    parts = [(shared.legs[k], part.legs[k]) for k in mine for part in found]
+    counts = _counts(catalogue, parts, found)
+    rows = np.concatenate([part.minima.rows for _, part in parts] or [np.empty((0, len(COLUMNS)))])
+    body = np.concatenate([part.body for _, part in parts] or [np.empty(0, dtype=np.int64)])
+    slot = np.concatenate(
+        [leg.slots[part.minima.rows[:, 1].astype(np.int64)] for leg, part in parts] or [body]
+    )
+    columns = _columns(rows, body, slot, study=study, ship=ship, planets=shared.planets)
+    keep = _not_dominated(columns)
+    columns = {name: values[keep] for name, values in columns.items()}
+    reached, target_index = np.unique(columns.pop("body"), return_inverse=True)
+    targets = catalogue.take(reached)
+    counts |= {"targets": len(targets), "opportunities": int(keep.sum())}
+    return Screening(
+        _table(columns, targets, target_index),
+        targets,
+        _path_table(ship),
+        counts,
+        ship.flybys,
+        _notes(ship, found),
+    )
+
+
+def _notes(ship: Carrier, found: list[_Found]) -> tuple[str, ...]:
+    remade = sum(part.prepared == "remade" for part in found)
+    said = (f"{remade} parts of the prepared catalogue in the cache were damaged and were made again",)
+    return ship.notes + (said if remade else ())
+
+
+def _counts(
+    catalogue: Catalogue, parts: list[tuple[CarrierLeg, _LegFound]], found: list[_Found]
+) -> dict[str, float]:
+    near = np.concatenate([part.bodies_near for _, part in parts] or [np.empty(0)])
+    slots = {int(slot) for leg, _ in parts for slot in leg.slots}
     return {
         "bodies": len(catalogue),
         "not_movable": int(sum(len(part.unmovable) for part in found)),
-        "release_slots": len(shared.bound.burn_tdb_s),
-        "bodies_within_reach_bound": int(sum(part.bodies_near for part in found)),
-        "approaches": int(sum(part.approaches for part in found)),
-        "minima_within_burn_limit": int(sum(len(part.minima.rows) for part in found)),
+        "release_slots": len(slots),
+        "bodies_within_reach_bound": len(np.unique(near)),
+        "approaches": int(sum(part.approaches for _, part in parts)),
+        "minima_within_burn_limit": int(sum(len(part.minima.rows) for _, part in parts)),
         "least_burn_m_s": float(
-            min((part.minima.least_burn_km_s for part in found), default=np.inf) * 1000.0
+            min((part.minima.least_burn_km_s for _, part in parts), default=np.inf) * 1000.0
         ),
     }
 
 
-def _nothing(study: Study, counts: dict[str, float]) -> NothingFeasible:
+def nothing_found(study: Study, counts: dict[str, float]) -> NothingFeasible:
     limit_m_s = study.probe.burn_limit_m_s
     if counts["bodies"] == 0:
         return NothingFeasible("the catalogue holds no body", limit="catalogue")
@@ -240,27 +333,33 @@ def _angle_deg(a: np.ndarray, b: np.ndarray) -> np.ndarray:
     return np.degrees(np.arctan2(_norm(np.cross(a, b)), np.einsum("ij,ij->i", a, b)))
 
 
-def _seen_from_earth_deg(shared: _Shared, tdb_s: np.ndarray) -> np.ndarray:
+def _seen_from_earth_deg(ship: Carrier, tdb_s: np.ndarray, planets: PlanetTable) -> np.ndarray:
     """Sun-Earth-probe angle while the probe still rides the carrier's path."""
     epochs, where = np.unique(tdb_s, return_inverse=True)
-    earth_km = shared.planets.state(EARTH, epochs)[:, :3]
-    return _angle_deg(-earth_km, shared.path.at(epochs)[:, :3] - earth_km)[where]
+    earth_km = planets.state(EARTH, epochs)[:, :3]
+    position_km = np.empty_like(earth_km)
+    for path in ship.legs:
+        on_leg = (epochs >= path.epochs_tdb_s[0] - 1.0) & (epochs <= path.epochs_tdb_s[-1] + 1.0)
+        position_km[on_leg] = path.at(epochs[on_leg])[:, :3]
+    return _angle_deg(-earth_km, position_km - earth_km)[where]
 
 
-def _columns(rows: np.ndarray, body: np.ndarray, shared: _Shared) -> dict[str, np.ndarray]:
+def _columns(
+    rows: np.ndarray, body: np.ndarray, slot: np.ndarray, *, study: Study, ship: Carrier, planets: PlanetTable
+) -> dict[str, np.ndarray]:
     """Geometry of every minimum, in order of body, release slot, encounter."""
-    order = np.lexsort((rows[:, 2], rows[:, 1], body))
-    rows, body = rows[order], body[order]
-    slot = rows[:, 1].astype(np.int64)
-    burn_s, encounter_s = shared.bound.burn_tdb_s[slot], rows[:, 2]
+    order = np.lexsort((rows[:, 2], slot, body))
+    rows, body, slot = rows[order], body[order], slot[order]
+    burn_s, encounter_s = burn_slots(study)[slot], rows[:, 2]
+    release_s = burn_s - study.probe.checkout_days * DAY_S
     burn_m_s = rows[:, 3:6] * 1000.0
     v_rel, target_km, carrier_km = rows[:, 6:9], rows[:, 9:12], rows[:, 12:15]
-    earth_km = shared.planets.state(EARTH, encounter_s)[:, :3]
+    earth_km = planets.state(EARTH, encounter_s)[:, :3]
     from_earth = target_km - earth_km
     return {
         "body": body,
         "slot": slot,
-        "release_jd_tdb": jd_from_tdb_s(burn_s - shared.checkout_s),
+        "release_jd_tdb": jd_from_tdb_s(release_s),
         "burn_jd_tdb": jd_from_tdb_s(burn_s),
         "encounter_jd_tdb": jd_from_tdb_s(encounter_s),
         "burn_tdb_s": burn_s,
@@ -278,8 +377,8 @@ def _columns(rows: np.ndarray, body: np.ndarray, shared: _Shared) -> dict[str, n
         "sun_range_au": _norm(target_km) / AU_KM,
         "earth_range_au": _norm(from_earth) / AU_KM,
         "sun_earth_probe_deg": _angle_deg(-earth_km, from_earth),
-        "sun_earth_probe_release_deg": _seen_from_earth_deg(shared, burn_s - shared.checkout_s),
-        "sun_earth_probe_burn_deg": _seen_from_earth_deg(shared, burn_s),
+        "sun_earth_probe_release_deg": _seen_from_earth_deg(ship, release_s, planets),
+        "sun_earth_probe_burn_deg": _seen_from_earth_deg(ship, burn_s, planets),
         "mothership_range_km": _norm(target_km - carrier_km),
         "target_x_km": target_km[:, 0],
         "target_y_km": target_km[:, 1],
@@ -300,6 +399,8 @@ def _not_dominated(columns: dict[str, np.ndarray]) -> np.ndarray:
          -columns["sun_earth_probe_deg"]], axis=1,
     )  # fmt: skip
     keep = np.ones(len(body), dtype=bool)
+    if not len(body):
+        return keep
     starts = np.flatnonzero(np.concatenate([[True], (body[1:] != body[:-1]) | (slot[1:] != slot[:-1])]))
     ends = np.append(starts[1:], len(body))
     for a, b in zip(starts[ends - starts > 1], ends[ends - starts > 1], strict=True):
@@ -322,9 +423,14 @@ def _table(columns: dict[str, np.ndarray], targets: Catalogue, target_index: np.
     return pa.table(fields | columns)
 
 
-def _path_table(path: Path) -> pa.Table:
+def _path_table(ship: Carrier) -> pa.Table:
+    """The carrier's nodes, leg by leg."""
     names = ("x_km", "y_km", "z_km", "vx_km_s", "vy_km_s", "vz_km_s")
+    states = np.concatenate([path.states for path in ship.legs])
+    epochs = np.concatenate([path.epochs_tdb_s for path in ship.legs])
+    leg = np.repeat(np.arange(len(ship.legs)), [len(path.states) for path in ship.legs])
     return pa.table(
-        {"t_jd_tdb": jd_from_tdb_s(path.epochs_tdb_s)}
-        | {name: path.states[:, k] for k, name in enumerate(names)}
+        {"t_jd_tdb": jd_from_tdb_s(epochs)}
+        | {name: states[:, k] for k, name in enumerate(names)}
+        | {"leg": leg, "t_tdb_s": epochs}
     )

@@ -54,6 +54,8 @@ _SHARE_OF_APPROACH = 0.5
 # Inside this distance Earth and Moon pull separately; farther out their common centre is good to 1e-5 of the pull.
 _EARTH_MOON_APART_KM = 0.15 * AU_KM
 DEFAULT_STEP_S = 24.0 * DAY_S
+# To be changed with the method: what is kept under the old name is not used any more.
+METHOD = "two kicks at Gauss points, DE440, relativity, 1"
 
 
 @dataclass(frozen=True)
@@ -90,14 +92,22 @@ def _pull(dx, dy, dz, gm):
 
 
 @njit(cache=True)
-def _kick_from_table(x, y, z, vx, vy, vz, positions, indirect, gm):
-    """Acceleration by the planet systems at tabulated positions (8, 3), and by relativity."""
+def _kick_from_table(x, y, z, vx, vy, vz, at_kicks, indirect, step, node, gm):
+    """Acceleration by the planet systems at the positions tabulated for one kick, and by relativity.
+
+    Whole tables and indices rather than slices: a view costs as much as two planets.
+    """
     ax, ay, az = _relativity(x, y, z, vx, vy, vz)
-    ax -= indirect[0]
-    ay -= indirect[1]
-    az -= indirect[2]
+    ax -= indirect[step, node, 0]
+    ay -= indirect[step, node, 1]
+    az -= indirect[step, node, 2]
     for p in range(SYSTEMS):
-        px, py, pz = _pull(positions[p, 0] - x, positions[p, 1] - y, positions[p, 2] - z, gm[p])
+        px, py, pz = _pull(
+            at_kicks[step, node, p, 0] - x,
+            at_kicks[step, node, p, 1] - y,
+            at_kicks[step, node, p, 2] - z,
+            gm[p],
+        )
         ax += px
         ay += py
         az += pz
@@ -204,12 +214,12 @@ def _far_enough(gm, h):
 
 
 @njit(cache=True)
-def _is_near(x, y, z, vx, vy, vz, planets, by_error, by_approach):
+def _is_near(x, y, z, vx, vy, vz, look, at, by_error, by_approach):
     """Whether some planet asks for a shorter step: `_step_allowed` < h, written without roots."""
     near = False
     for p in range(SYSTEMS):
-        dx, dy, dz = planets[p, 0] - x, planets[p, 1] - y, planets[p, 2] - z
-        ux, uy, uz = planets[p, 3] - vx, planets[p, 4] - vy, planets[p, 5] - vz
+        dx, dy, dz = look[at, p, 0] - x, look[at, p, 1] - y, look[at, p, 2] - z
+        ux, uy, uz = look[at, p, 3] - vx, look[at, p, 4] - vy, look[at, p, 5] - vz
         d2 = dx * dx + dy * dy + dz * dz
         v2 = ux * ux + uy * uy + uz * uz
         near |= (d2 * d2 * d2 < by_error[p] * v2 * v2) | (d2 < by_approach * v2 and by_error[p] > 0.0)
@@ -255,7 +265,7 @@ def _march_one(x, y, z, vx, vy, vz, t, h, steps, schedule, far, table):
     middle = 0.5 * steps * length
     before = 0.0
     after = 0.0
-    near = _is_near(x, y, z, vx, vy, vz, look[0], by_error, by_approach)
+    near = _is_near(x, y, z, vx, vy, vz, look, 0, by_error, by_approach)
     owed = (
         0.0  # drift left over from the step before, joined with the next one where no careful step intervenes
     )
@@ -272,13 +282,13 @@ def _march_one(x, y, z, vx, vy, vz, t, h, steps, schedule, far, table):
             before += kicks * max(middle - begun, 0.0)
             after += kicks * max(begun + length - middle, 0.0)
             if s + 1 < steps:
-                near = _is_near(x, y, z, vx, vy, vz, look[s + 1], by_error, by_approach)
+                near = _is_near(x, y, z, vx, vy, vz, look, s + 1, by_error, by_approach)
             continue
         for node in range(2):
             x, y, z, vx, vy, vz = drift(
                 x, y, z, vx, vy, vz, GM_SUN_KM3_S2, owed + _C1 * h if node == 0 else _C2 * h
             )
-            ax, ay, az = _kick_from_table(x, y, z, vx, vy, vz, at_kicks[s, node], indirect[s, node], gm)
+            ax, ay, az = _kick_from_table(x, y, z, vx, vy, vz, at_kicks, indirect, s, node, gm)
             vx += 0.5 * h * ax
             vy += 0.5 * h * ay
             vz += 0.5 * h * az
@@ -286,7 +296,7 @@ def _march_one(x, y, z, vx, vy, vz, t, h, steps, schedule, far, table):
             at = begun + (_C1 if node == 0 else 1.0 - _C1) * length
             before += kick * max(middle - at, 0.0)
             after += kick * max(at - middle, 0.0)
-        near = _is_near(x, y, z, vx, vy, vz, look[s + 1], by_error, by_approach)
+        near = _is_near(x, y, z, vx, vy, vz, look, s + 1, by_error, by_approach)
         owed = _C1 * h
     if owed != 0.0:
         x, y, z, vx, vy, vz = drift(x, y, z, vx, vy, vz, GM_SUN_KM3_S2, owed)

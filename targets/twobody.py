@@ -20,8 +20,9 @@ from numba import njit
 from targets.constants import GM_SUN_KM3_S2
 
 _TWO_PI = 2.0 * math.pi
-# Laguerre converges cubically: once a correction is below this the next one is below a double's resolution.
-_LAST_CORRECTION = 1e-8
+# Laguerre converges cubically: once a correction is below this share of r/a the next one is below a double's
+# resolution. (Near the perihelion of a long ellipse r/a is small, and the factor before the cube its inverse.)
+_LAST_CORRECTION = 1e-5
 _MAX_ITERATIONS = 40
 # Below this r/a the elliptic form loses digits (x - sin x of a small x): universal variables instead.
 _NEAR_PARABOLIC = 1e-3
@@ -39,7 +40,7 @@ def eccentric_anomaly(mean_anomaly_rad, e):
         f2 = e * math.sin(x)
         step = 5.0 * f / (f1 + math.sqrt(abs(16.0 * f1 * f1 - 20.0 * f * f2)))
         x -= step
-        if abs(step) < _LAST_CORRECTION:
+        if abs(step) < _LAST_CORRECTION * f1:
             break
     return x + turns
 
@@ -62,8 +63,18 @@ def _stumpff(psi):
 
 @njit(cache=True)
 def _elliptic_anomaly(ec, es, m):
-    """Change of eccentric anomaly for a change `m` of mean anomaly, |m| <= pi (Laguerre steps)."""
-    u = m
+    """Change u of eccentric anomaly for a change `m` of mean anomaly, |m| <= pi; with its sine and cosine.
+
+    Solves u - ec sin u + es (1 - cos u) = m [1, eq. 6.8.8] by Laguerre steps.
+    """
+    # Three terms of the series in m where it holds (short steps, moderate e), m itself elsewhere.
+    w = 1.0 / (1.0 - ec)
+    y = m * w
+    a2 = 0.5 * es * w
+    u = y * (1.0 - y * (a2 - y * (2.0 * a2 * a2 - ec * w / 6.0)))
+    if not abs(u - m) < 0.3:
+        u = m
+    sin_u = cos_u = 0.0
     for _ in range(_MAX_ITERATIONS):
         sin_u = math.sin(u)
         cos_u = math.cos(u)
@@ -72,9 +83,11 @@ def _elliptic_anomaly(ec, es, m):
         f2 = ec * sin_u + es * cos_u
         step = 5.0 * f / (f1 + math.sqrt(abs(16.0 * f1 * f1 - 20.0 * f * f2)))
         u -= step
-        if abs(step) < _LAST_CORRECTION:
-            break
-    return u
+        if abs(step) < _LAST_CORRECTION * f1:
+            # addition theorem; the terms left out are below a double's resolution
+            c = 1.0 - 0.5 * step * step
+            return u, sin_u * c - cos_u * step, cos_u * c + sin_u * step
+    return u, math.sin(u), math.cos(u)
 
 
 @njit(cache=True)
@@ -124,7 +137,7 @@ def universal_anomaly(r0, rv0, alpha, mu, dt):
         return _bracketed_anomaly(r0, rv0, alpha, mu, dt)
     m = math.sqrt(mu * alpha) * alpha * dt
     turns = np.round(m / _TWO_PI) * _TWO_PI
-    u = _elliptic_anomaly(1.0 - r0 * alpha, rv0 * math.sqrt(alpha / mu), m - turns)
+    u, _, _ = _elliptic_anomaly(1.0 - r0 * alpha, rv0 * math.sqrt(alpha / mu), m - turns)
     return (u + turns) / math.sqrt(alpha)
 
 
@@ -137,20 +150,19 @@ def drift(x, y, z, vx, vy, vz, mu, dt):
     alpha = 2.0 / r0 - v2 / mu
     if alpha * r0 > _NEAR_PARABOLIC:
         a = 1.0 / alpha
-        n = math.sqrt(mu * alpha) * alpha
+        root_alpha = math.sqrt(alpha)
+        root_mu = math.sqrt(mu)
+        n = root_mu * root_alpha * alpha
         ec = 1.0 - r0 * alpha
-        es = rv0 / math.sqrt(mu * a)
+        es = rv0 * root_alpha / root_mu
         m = n * dt
         m -= _TWO_PI * np.round(m / _TWO_PI)
-        u = _elliptic_anomaly(ec, es, m)
-        sin_u = math.sin(u)
-        cos_u = math.cos(u)
-        half = math.sin(0.5 * u)
-        one_minus_cos = 2.0 * half * half
+        _, sin_u, cos_u = _elliptic_anomaly(ec, es, m)
+        one_minus_cos = sin_u * sin_u / (1.0 + cos_u) if cos_u > 0.0 else 1.0 - cos_u
         r = a * (1.0 - ec * cos_u + es * sin_u)
         f = 1.0 - a / r0 * one_minus_cos
         g = (r0 * alpha * sin_u + es * one_minus_cos) / n
-        fd = -math.sqrt(mu * a) / (r * r0) * sin_u
+        fd = -root_mu / (root_alpha * r * r0) * sin_u
         gd = 1.0 - a / r * one_minus_cos
     else:
         chi = _bracketed_anomaly(r0, rv0, alpha, mu, dt)

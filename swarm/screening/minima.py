@@ -21,8 +21,7 @@ from numba import njit
 
 from swarm.arcs.lambert import DEGENERATE_PLANE, NO_SOLUTION, OK, lambert
 from swarm.mothership.path import Path, blended_state
-from swarm.screening.approaches import Approaches
-from swarm.screening.bound import ReachBound
+from swarm.screening.approaches import Approaches, CarrierLeg
 from targets.constants import GM_SUN_KM3_S2
 from targets.motion import DEFAULT_STEP_S, Prepared, fill_nodes, move
 from targets.planets import PlanetTable, hermite_position, hermite_velocity
@@ -421,15 +420,10 @@ def swept_angle(path: Path) -> np.ndarray:
 
 
 def find_minima(
-    prepared: Prepared,
-    approaches: Approaches,
-    path: Path,
-    bound: ReachBound,
-    *,
-    limits: ArcLimits,
-    planets: PlanetTable,
+    prepared: Prepared, approaches: Approaches, leg: CarrierLeg, *, limits: ArcLimits, planets: PlanetTable
 ) -> Minima:
     """Every local minimum of the burn over the encounter date, per approach and release slot, under the limit."""
+    path, bound = leg.path, leg.bound
     swept = swept_angle(path)
     slots = (
         bound.burn_tdb_s,

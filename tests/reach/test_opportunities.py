@@ -50,6 +50,11 @@ def columns(screening: Screening) -> dict[str, np.ndarray]:
     return {name: table[name].to_numpy(zero_copy_only=False) for name in table.column_names}
 
 
+def path_states(screening: Screening) -> np.ndarray:
+    names = ("x_km", "y_km", "z_km", "vx_km_s", "vy_km_s", "vz_km_s")
+    return np.column_stack([screening.path[name].to_numpy() for name in names])
+
+
 def test_each_burn_flown_under_the_planets_meets_the_target(perturbed: Screening, belt: Catalogue) -> None:
     """Carrier to the burn, burn, and the probe's arc in the full field of the map; the target likewise."""
     study, c = belt_study(), columns(perturbed)
@@ -57,7 +62,7 @@ def test_each_burn_flown_under_the_planets_meets_the_target(perturbed: Screening
     planets = sample_planets(
         min(start, float(tdb_s_from_jd(2460900.5))), float(tdb_s_from_jd(study.study.end)) + DAY_S
     )
-    path = np.column_stack([perturbed.path[n].to_numpy() for n in perturbed.path.column_names[1:]])
+    path = path_states(perturbed)
     epochs, r, v = perturbed.targets.states()
     off_km, off_m_s = [], []
     for k in np.random.default_rng(1).permutation(len(c["target"]))[:60]:
@@ -123,7 +128,7 @@ def test_geometry_by_spice_and_plain_angles(perturbed: Screening) -> None:
 def test_a_kepler_carrier_gives_plain_lambert_arcs(belt: Catalogue) -> None:
     screening = screen(belt_study("kepler"), belt, pool=Pool())
     c = columns(screening)
-    path = np.column_stack([screening.path[n].to_numpy() for n in screening.path.column_names[1:]])
+    path = path_states(screening)
     start = float(tdb_s_from_jd(belt_study().study.start))
     for k in range(0, len(c["target"]), max(1, len(c["target"]) // 40)):
         at_burn = np.hstack(drift_states(path[:1, :3], path[:1, 3:], c["burn_tdb_s"][k] - start))[0]
