@@ -126,6 +126,7 @@ class PlanRules(NamedTuple):
     per_target: int  # most probes at one target
     options_start: Ints  # (t + 1,) slices of `options`
     options: Ints  # opportunities by target, the least propellant first
+    candidates: Ints  # opportunities worth looking at when a place is to be filled
 
 
 def plan_rules(study: Study, opportunities: pa.Table, propellant_kg: Floats) -> PlanRules:
@@ -141,6 +142,7 @@ def plan_rules(study: Study, opportunities: pa.Table, propellant_kg: Floats) -> 
         per_target=2 if study.constraints.pairs else 1,
         options_start=np.searchsorted(target[order], np.arange(targets + 1)).astype(np.int64),
         options=order.astype(np.int64),
+        candidates=np.arange(len(target), dtype=np.int64),
     )
 
 

@@ -118,7 +118,8 @@ def _price_row_sets(
 def _best_addition(plan: Ints, weights: Floats, data: PlanData, rules: PlanRules, price: Floats) -> int:
     """The opportunity that fits and is worth most, or UNUSED if none is worth its propellant."""
     best, most = UNUSED, 0.0
-    for o in range(data.target.size):
+    for k in range(rules.candidates.size):
+        o = rules.candidates[k]
         worth = 0.0
         for e in range(data.merged_start[o], data.merged_start[o + 1]):
             worth += data.merged_chance[e] * price[data.merged_set[e]]

@@ -1,13 +1,17 @@
-"""The choice of opportunities as a problem to evolve a population on; knows nothing of the library."""
+"""What a search works on: the little it asks of a problem, and the choice of opportunities as one."""
 
 from __future__ import annotations
 
+from typing import Protocol
+
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from swarm.constraints import UNUSED, PlanRules, decode
 from swarm.objectives import evaluate
 from swarm.optimize.archive import Archive, costs_of, merged
+from swarm.optimize.exchange import COVERAGE, KILOGRAM, RISK, SCIENCE, improve
+from swarm.optimize.neighbours import explore
 from swarm.plan_data import PlanData
 
 Floats = NDArray[np.float64]
@@ -15,54 +19,67 @@ Ints = NDArray[np.int64]
 
 # One gene value in so many stands for "no probe", so that small swarms stay in reach of mutation.
 _NONE_SHARE = 8
+_SWEEPS = 3
+# Most finds kept of one task that looks at neighbours; the next epoch goes on from them.
+_FINDS = 20_000
+
+
+class Searchable(Protocol):
+    """A problem as the islands see it; lives in an importable module, since it is pickled by reference."""
+
+    def bounds(self) -> tuple[Floats, Floats]:
+        """Lowest and highest value of each gene."""
+
+    def integers(self) -> int:
+        """How many genes, the last ones, are whole numbers."""
+
+    def decoded(self, genes: NDArray) -> NDArray:
+        """Genes of any kind made feasible and brought into their one form; stays what it is if repeated."""
+
+    def costs(self, plans: NDArray) -> Floats:
+        """Costs of decoded genes, (n, 2 or 3), all to be small."""
+
+    def random(self, rng: np.random.Generator, count: int) -> NDArray:
+        """Decoded genes to start from."""
+
+    def improved(self, plans: NDArray, rng: np.random.Generator) -> tuple[Archive, int] | None:
+        """Better ones found from decoded genes in ways of the problem's own, and evaluations; None: no way."""
+
+    def neighbours(self, plans: NDArray, front: Floats) -> tuple[Archive, int] | None:
+        """Neighbours of decoded genes that a front does not beat, and evaluations; None: there are none."""
 
 
 class PlanProblem:
-    """One integer gene per probe, an opportunity or negative for none; minimise -science, propellant, risk.
-
-    Genes are decoded into a feasible plan before they are evaluated; every plan seen that none beats is
-    kept in `found`, since a population alone forgets.
-    """
+    """One integer gene per probe, an opportunity or negative for none; minimise -science, propellant, risk."""
 
     def __init__(self, data: PlanData, rules: PlanRules) -> None:
         self.data, self.rules = data, rules
-        self.found: list[Archive] = []
 
-    def __deepcopy__(self, memo: dict) -> PlanProblem:
-        # The evolving library copies its problem freely; the arrays are never written to and are shared.
-        copied = PlanProblem(self.data, self.rules)
-        copied.found = list(self.found)
-        return copied
-
-    def costs(self, plans: Ints) -> Floats:
-        """Evaluate feasible plans and remember the best, (n, 3)."""
-        costs = costs_of(evaluate(plans, self.data))
-        self.found.append(merged([Archive(plans, costs)]))
-        return costs
-
-    def fitness(self, genes: ArrayLike) -> list[float]:
-        return self.batch_fitness(genes).tolist()
-
-    def batch_fitness(self, genes: ArrayLike) -> Floats:
-        whole = np.asarray(genes).reshape(-1, self.data.probes).astype(np.int64)
-        return self.costs(decode(whole, self.rules)).ravel()
-
-    def has_batch_fitness(self) -> bool:
-        return True
-
-    def get_bounds(self) -> tuple[list[float], list[float]]:
+    def bounds(self) -> tuple[Floats, Floats]:
         count = len(self.data.target)
         lowest = -max(1, count // _NONE_SHARE)
-        return [float(lowest)] * self.data.probes, [float(count - 1)] * self.data.probes
+        return np.full(self.data.probes, float(lowest)), np.full(self.data.probes, float(count - 1))
 
-    def get_nix(self) -> int:
+    def integers(self) -> int:
         return self.data.probes
 
-    def get_nobj(self) -> int:
-        return 3
+    def decoded(self, genes: NDArray) -> Ints:
+        whole = np.asarray(genes).reshape(-1, self.data.probes).astype(np.int64)
+        return decode(whole, self.rules)
 
-    def get_name(self) -> str:
-        return "choice of opportunities"
+    def costs(self, plans: NDArray) -> Floats:
+        return costs_of(evaluate(plans, self.data))
+
+    def random(self, rng: np.random.Generator, count: int) -> Ints:
+        return random_plans(rng, count, data=self.data, rules=self.rules)
+
+    def improved(self, plans: NDArray, rng: np.random.Generator) -> tuple[Archive, int]:
+        visited = improve(plans, random_weights(rng, len(plans), self.data), self.data, self.rules, _SWEEPS)
+        return merged([Archive(visited, self.costs(visited))]), len(visited)
+
+    def neighbours(self, plans: NDArray, front: Floats) -> tuple[Archive, int]:
+        found, _ = explore(plans, front, self.data, self.rules, room=_FINDS)
+        return found, len(found.plans)
 
 
 def random_plans(rng: np.random.Generator, count: int, *, data: PlanData, rules: PlanRules) -> Ints:
@@ -71,3 +88,19 @@ def random_plans(rng: np.random.Generator, count: int, *, data: PlanData, rules:
     sizes = rng.integers(1, data.probes + 1, size=count)
     genes[np.arange(data.probes) >= sizes[:, None]] = UNUSED
     return decode(genes, rules)
+
+
+def random_weights(rng: np.random.Generator, count: int, data: PlanData) -> Floats:
+    """Return weights for `improve`, each leaning its own way between the objectives, (count, 4)."""
+    weights = np.zeros((count, 4))
+    weights[:, SCIENCE] = rng.random(count) < 0.85
+    weights[:, KILOGRAM] = 10.0 ** rng.uniform(-2.0, 1.0, count) / full_load_kg(data)
+    weights[:, RISK] = np.where(rng.random(count) < 0.6, 10.0 ** rng.uniform(-1.0, 1.5, count), 0.0)
+    weights[:, COVERAGE] = 0.1 * weights[:, RISK]
+    return weights
+
+
+def full_load_kg(data: PlanData) -> float:
+    """Return a scale of propellant: the dearest opportunity for every probe."""
+    return max(float(data.propellant_kg.max(initial=0.0)) * data.probes, 1e-9)
+

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pyarrow as pa
@@ -15,18 +14,9 @@ from numpy.typing import NDArray
 from swarm.constraints import UNUSED, PlanRules, allowed, decode, feasible, plan_rules, require_some
 from swarm.objectives import chance_of_data, evaluate
 from swarm.optimize.archive import Archive, costs_of, merged
+from swarm.optimize.epochs import Convergence, Effort, Measure, OnDone, Pool, search
 from swarm.optimize.exchange import COVERAGE, KILOGRAM, RISK, SCIENCE, improve
-from swarm.optimize.islands import (
-    EpochShared,
-    EpochTask,
-    character_of,
-    evolve_epoch,
-    full_load_kg,
-    hypervolume,
-    stream,
-    thinned,
-)
-from swarm.optimize.problem import random_plans
+from swarm.optimize.problem import PlanProblem, full_load_kg
 from swarm.plan_data import Chances, PlanData, column, plan_data
 from swarm.propellant import probe_masses
 from targets.catalogue import Catalogue
@@ -36,21 +26,11 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
-OnDone = Callable[[int, int], None]
-
 # With no more plans than this every one is evaluated: the front is then exact, and faster than a search.
 EXACT_PLANS = 50_000
 # Hypervolume is measured from here: -science, propellant as a share of all tanks full, risk.
 REFERENCE = np.array([0.1, 1.1, 1.1])
-# One place in so many of a population goes to plans of the neighbour, and as many to plans of the archive.
-_MIGRANT_SHARE = 8
 _SWEEPS = 3
-
-
-class Pool(Protocol):
-    """What the search needs of a pool: results in the order of the items."""
-
-    def map(self, func: Callable[[Any, Any], Any], items: list, *, shared: Any = None) -> list: ...
 
 
 @dataclass(frozen=True)
@@ -61,8 +41,13 @@ class Optimised:
     plans: pa.Table  # plan, probe, opportunity, success, propellant_kg
     removed: dict[str, int]  # opportunities each limit removed, in the order applied
     allowed: int  # opportunities left
-    hypervolume: tuple[float, ...]  # after seeding, then after each epoch
+    convergence: Convergence
     exact: bool  # every feasible plan was evaluated
+
+    @property
+    def hypervolume(self) -> tuple[float, ...]:
+        """After seeding, then after each epoch."""
+        return self.convergence.hypervolume
 
 
 def optimize(
@@ -95,16 +80,24 @@ def optimize(
     usable_judged = None if judged is None else judged.take(found.mask)
     data = plan_data(study, usable, targets, judged=usable_judged, probes=probes)
     rules = plan_rules(study, usable, data.propellant_kg)
+    measure = measure_of(study, data)
     exact = _count_plans(data, rules) <= exact_plans
     if exact:
-        archive = _every_plan(data, rules)
-        volumes = [_volume(archive, study, data)]
+        archive, convergence = _every_plan(data, rules, measure)
         if on_done is not None:
             on_done(1, 1)
     else:
-        archive, volumes = _searched(study, data, rules, pool=pool, on_done=on_done)
+        archive, convergence = search(
+            PlanProblem(data, rules),
+            _seed_plans(data, rules),
+            effort_of(study),
+            seed=study.study.seed,
+            measure=measure,
+            pool=pool,
+            on_done=on_done,
+        )
     front, plans = _tables(archive, data, usable, loaded_kg=probe_masses(study).loaded_kg)
-    return Optimised(front, plans, found.removed, usable.num_rows, tuple(volumes), exact)
+    return Optimised(front, plans, found.removed, usable.num_rows, convergence, exact)
 
 
 # --- small cases: every plan --------------------------------------------------------------------------------
@@ -118,12 +111,13 @@ def _count_plans(data: PlanData, rules: PlanRules) -> int:
     return sum(math.comb(n, k) for k in range(data.probes + 1))
 
 
-def _every_plan(data: PlanData, rules: PlanRules) -> Archive:
+def _every_plan(data: PlanData, rules: PlanRules, measure: Measure) -> tuple[Archive, Convergence]:
     choose = itertools.combinations_with_replacement if rules.per_target > 1 else itertools.combinations
     sets = itertools.chain.from_iterable(choose(range(len(data.target)), k) for k in range(data.probes + 1))
     plans = np.array([[*chosen, *[UNUSED] * (data.probes - len(chosen))] for chosen in sets], dtype=np.int64)
     plans = decode(plans[feasible(plans, rules)], rules)
-    return merged([_archive(plans, data)])
+    archive = merged([_archive(plans, data)])
+    return archive, Convergence((len(plans),), (measure(archive.costs),), (len(archive.plans),), "epochs")
 
 
 def _archive(plans: Ints, data: PlanData) -> Archive:
@@ -133,26 +127,22 @@ def _archive(plans: Ints, data: PlanData) -> Archive:
 # --- the search ---------------------------------------------------------------------------------------------
 
 
-def _searched(
-    study: Study, data: PlanData, rules: PlanRules, *, pool: Pool, on_done: OnDone | None
-) -> tuple[Archive, list[float]]:
-    settings, seed = study.optimize, study.study.seed
-    archive = thinned(_seed_plans(data, rules), settings.archive)
-    volumes = [_volume(archive, study, data)]
-    shared = EpochShared(data, rules, settings.generations_per_epoch)
-    populations = [
-        _first_population(archive, settings.population, data=data, rules=rules, seed=seed, island=i)
-        for i in range(settings.islands)
-    ]
-    for epoch in range(settings.epochs):
-        tasks = [EpochTask(plans, seed, epoch, island) for island, plans in enumerate(populations)]
-        results = pool.map(evolve_epoch, tasks, shared=shared)
-        archive = thinned(merged([archive, *(result.found for result in results)]), settings.archive)
-        volumes.append(_volume(archive, study, data))
-        populations = _migrated([result.plans for result in results], archive, seed=seed, epoch=epoch)
-        if on_done is not None:
-            on_done(epoch + 1, settings.epochs)
-    return archive, volumes
+def effort_of(study: Study) -> Effort:
+    """What the study asks of the search."""
+    settings = study.optimize
+    return Effort(
+        islands=settings.islands,
+        population=settings.population,
+        epochs=settings.epochs,
+        generations=settings.generations_per_epoch,
+        archive=settings.archive,
+    )
+
+
+def measure_of(study: Study, data: PlanData) -> Measure:
+    """The hypervolume of plans: -science, propellant as a share of all tanks full, risk, from REFERENCE."""
+    full_kg = max(data.probes * probe_masses(study).usable_kg, 1e-9)
+    return Measure(np.array([1.0, full_kg, 1.0]), REFERENCE)
 
 
 def _seed_plans(data: PlanData, rules: PlanRules) -> Archive:
@@ -165,35 +155,6 @@ def _seed_plans(data: PlanData, rules: PlanRules) -> Archive:
     empty = np.full((len(weights), data.probes), UNUSED, dtype=np.int64)
     visited = improve(empty, weights, data, rules, _SWEEPS)
     return merged([_archive(np.concatenate([empty[:1], visited]), data)])
-
-
-def _first_population(
-    archive: Archive, size: int, *, data: PlanData, rules: PlanRules, seed: int, island: int
-) -> Ints:
-    """Plans spread evenly along the seeded front, as many as the island's character asks, and random ones."""
-    rng = np.random.default_rng(stream(seed, 0, island, 0))
-    seeded = min(int(size * character_of(island).seeded), len(archive.plans))
-    along = np.linspace(0, len(archive.plans) - 1, seeded).astype(np.int64)
-    fresh = random_plans(rng, size - seeded, data=data, rules=rules)
-    return np.concatenate([archive.plans[along], fresh])
-
-
-def _migrated(populations: list[Ints], archive: Archive, *, seed: int, epoch: int) -> list[Ints]:
-    """Ring migration: the best of the neighbour and some of the archive take the places of the worst."""
-    moved = []
-    for island, plans in enumerate(populations):
-        rng = np.random.default_rng(stream(seed, epoch, island, 1))
-        count = max(1, len(plans) // _MIGRANT_SHARE)
-        guests = archive.plans[rng.integers(0, len(archive.plans), size=count)]
-        moved.append(
-            np.concatenate([plans[: len(plans) - 2 * count], populations[island - 1][:count], guests])
-        )
-    return moved
-
-
-def _volume(archive: Archive, study: Study, data: PlanData) -> float:
-    full_kg = max(data.probes * probe_masses(study).usable_kg, 1e-9)
-    return hypervolume(archive.costs / np.array([1.0, full_kg, 1.0]), REFERENCE)
 
 
 # --- tables -------------------------------------------------------------------------------------------------

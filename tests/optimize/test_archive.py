@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from swarm.optimize.archive import Archive, merged
-from swarm.optimize.islands import hypervolume, thinned
+from swarm.optimize.archive import Archive, merged, thinned
+from swarm.optimize.islands import hypervolume
 
 cost = st.tuples(*[st.integers(0, 4).map(float)] * 3)
 

@@ -19,8 +19,8 @@ from small_cases import ROWS, make_opportunities, make_study, make_targets
 from swarm.constraints import allowed, feasible, plan_rules
 from swarm.objectives import evaluate
 from swarm.optimize.exchange import improve
-from swarm.optimize.islands import random_weights
-from swarm.optimize.problem import PlanProblem, random_plans
+from swarm.optimize.islands import Evolving
+from swarm.optimize.problem import PlanProblem, random_plans, random_weights
 from swarm.optimize.search import REFERENCE, optimize
 from swarm.plan_data import plan_data
 from swarm.propellant import probe_masses
@@ -163,7 +163,7 @@ def test_another_seed_takes_another_way() -> None:
     study, table, targets = medium_case()
     one = optimize(study, table, targets, pool=Serial())
     other = optimize(study.with_seed(12), table, targets, pool=Serial())
-    assert one.hypervolume[1:3] != other.hypervolume[1:3]
+    assert one.convergence.evaluations[1:3] != other.convergence.evaluations[1:3]
     assert one.hypervolume[-1] == pytest.approx(other.hypervolume[-1], rel=5e-3)
 
 
@@ -306,7 +306,7 @@ def test_greedy_start_takes_the_best_single_probe_first() -> None:
 
 def test_problem_survives_pickling_and_decodes_every_gene() -> None:
     data, rules = medium_parts()
-    problem = pickle.loads(pickle.dumps(PlanProblem(data, rules)))
+    problem = pickle.loads(pickle.dumps(Evolving(PlanProblem(data, rules))))
     lower, upper = problem.get_bounds()
     rng = np.random.default_rng(0)
     genes = rng.integers(int(lower[0]), int(upper[0]) + 1, size=(50, problem.get_nix()))
