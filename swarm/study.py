@@ -63,6 +63,13 @@ DatePair = Annotated[tuple[JdTdb, JdTdb], Strict(False)]
 Name = Annotated[str, StringConstraints(min_length=1, max_length=200)]
 
 
+def _text_of_number(value: object) -> object:
+    return str(value) if isinstance(value, int) and not isinstance(value, bool) else value
+
+
+BodyName = Annotated[Name, BeforeValidator(_text_of_number)]
+
+
 def _default(value: object, source: str, **limits: Any) -> Any:
     return Field(default=value, json_schema_extra={"source": source}, **limits)
 
@@ -117,7 +124,7 @@ class CatalogueSettings(_Section):
 class Leg(_Section):
     """A planet the carrier meets at a date; the other keys are about the arc that leads to it."""
 
-    body: Name | Annotated[int, Field(ge=1, le=899)]
+    body: BodyName
     date: JdTdb
     revolutions: int = _default(0, "own choice: the direct arc", ge=0, le=10)
     branch: Literal["long-period", "short-period"] = _default(

@@ -102,6 +102,7 @@ class SpkBody:
 def spk_body(file: Path, body: int) -> Iterator[SpkBody]:
     """Furnish an SPK file of any type SPICE reads, for as long as the context lasts.
 
+    While it does, planets that the file holds too are the file's, not DE440's, so that its carrier stays consistent.
     Raises InputError where the file is not an SPK or does not hold the body.
     """
     load_kernels()

@@ -24,7 +24,7 @@ JOIN_S = 1e-3  # pieces this close meet: dates in text files are rounded
 JUMP_M_S = 1e-4  # a larger velocity step between pieces is a manoeuvre and ends a leg
 JUMP_KM = 1.0  # so does a larger step in position, whatever it means
 NODES_WITHIN_KM, NODES_WITHIN_KM_S = 1.0, 1e-6
-SHORTEST_NODE_S = NODE_S / 64.0
+HALVINGS_MAX = 7  # of the day between nodes: eleven minutes
 SHORTEST_LEG_S = 3600.0
 _GRID_S = 0.25 * DAY_S  # a passage is noticed by the sign of the range rate: at most one turn in a grid step
 _NO_GAIN = 0.9  # halving that leaves more than this of the error did not help
@@ -293,35 +293,48 @@ def sampled_path(
     Guarantee
     ---------
     Half-way between nodes Path.at is within 1 km and 1 mm/s of the source, or the sentence says by how much not:
-    the spacing starts at a day and is halved down to 1/64 day, or until two halvings in a row gain nothing
+    the spacing starts at a day and is halved up to seven times, or until two halvings in a row gain nothing
     (a source with too few digits). Tested in tests/mothership/test_followed_path.py.
     """
     spans = max(1, math.ceil((last_tdb_s - first_tdb_s) / NODE_S - 1e-9))
     step = (last_tdb_s - first_tdb_s) / spans
-    nodes = states(first_tdb_s + step * np.arange(spans + 1))
-    worst, idle = math.inf, 0
-    while True:
-        path = Path(first_tdb_s, step, nodes)
-        middles = first_tdb_s + step * (np.arange(len(nodes) - 1) + 0.5)
-        between = states(middles)
-        off_km, off_km_s = _largest_errors(path.at(middles) - between)
-        error = max(off_km / NODES_WITHIN_KM, off_km_s / NODES_WITHIN_KM_S)
-        idle = idle + 1 if error > _NO_GAIN * worst else 0
-        if error <= 1.0:
-            return path, []
-        if step / 2.0 < SHORTEST_NODE_S or idle >= 2:
-            return path, [
-                f"{_ms(first_tdb_s)}: between nodes of {step / DAY_S:.4f} d the carrier's leg is known to "
-                f"{off_km:.3g} km and {1e6 * off_km_s:.3g} mm/s"
-            ]
-        worst = min(worst, error)
-        woven = np.empty((2 * len(nodes) - 1, 6))
-        woven[0::2], woven[1::2] = nodes, between
-        nodes, step = woven, step / 2.0
+    path = Path(first_tdb_s, step, states(first_tdb_s + step * np.arange(spans + 1)))
+    between, off = _between(path, states)
+    least, idle = _share_of_tolerance(off), 0
+    for _ in range(HALVINGS_MAX):
+        if _share_of_tolerance(off) <= 1.0 or idle == 2:
+            break
+        path = _woven(path, between)
+        between, off = _between(path, states)
+        idle = idle + 1 if _share_of_tolerance(off) > _NO_GAIN * least else 0
+        least = min(least, _share_of_tolerance(off))
+    if _share_of_tolerance(off) <= 1.0:
+        return path, []
+    return path, [
+        f"{_ms(first_tdb_s)}: between nodes of {path.step_s / DAY_S:.4f} d the carrier's leg is known to "
+        f"{off[0]:.3g} km and {1e6 * off[1]:.3g} mm/s"
+    ]
 
 
-def _largest_errors(differences: np.ndarray) -> tuple[float, float]:
-    return (
-        float(np.linalg.norm(differences[:, :3], axis=1).max()),
-        float(np.linalg.norm(differences[:, 3:], axis=1).max()),
+def _between(
+    path: Path, states: Callable[[np.ndarray], np.ndarray]
+) -> tuple[np.ndarray, tuple[float, float]]:
+    """The source half-way between the nodes, and the path's largest errors there, km and km/s."""
+    middles = path.start_tdb_s + path.step_s * (np.arange(len(path.states) - 1) + 0.5)
+    between = states(middles)
+    off = path.at(middles) - between
+    return between, (
+        float(np.linalg.norm(off[:, :3], axis=1).max()),
+        float(np.linalg.norm(off[:, 3:], axis=1).max()),
     )
+
+
+def _share_of_tolerance(off: tuple[float, float]) -> float:
+    return max(off[0] / NODES_WITHIN_KM, off[1] / NODES_WITHIN_KM_S)
+
+
+def _woven(path: Path, between: np.ndarray) -> Path:
+    """The path with half its spacing."""
+    states = np.empty((2 * len(path.states) - 1, 6))
+    states[0::2], states[1::2] = path.states, between
+    return Path(path.start_tdb_s, 0.5 * path.step_s, states)

@@ -84,7 +84,7 @@ def paths_from_legs(
 
 def _planet(leg: Leg, k: int) -> Planet:
     try:
-        return planet_named(str(leg.body))
+        return planet_named(leg.body)
     except ValueError as problem:
         raise InputError(
             "no such planet", place=f"mothership.legs[{k}].body", found=leg.body, expected=str(problem)
@@ -157,7 +157,9 @@ def _path(arc: _Arc, first_tdb_s: float, last_tdb_s: float) -> Path:
     step = (last_tdb_s - first_tdb_s) / spans
     elapsed = first_tdb_s - arc.start_tdb_s + step * np.arange(spans + 1)
     repeated = np.broadcast_to(arc.start_state, (spans + 1, 6))
-    return Path(first_tdb_s, step, np.hstack(drift_states(repeated[:, :3], repeated[:, 3:], elapsed)))
+    return Path(
+        first_tdb_s, step, np.hstack(drift_states(repeated[:, :3], repeated[:, 3:], elapsed)), pulled=False
+    )
 
 
 def _end_notes(planets: list[Planet], states: list[np.ndarray], arcs: list[_Arc]) -> tuple[str, ...]:

@@ -180,21 +180,22 @@ def _interpolation(block: Block, refusal: Refusal, notes: list[str]) -> tuple[st
 
 def _epoch(line: Line, text: str, *, system: str, leap: LeapSeconds, refusal: Refusal) -> float:
     """TDB s of a date in the segment's time system."""
+    shown = line.text if "=" in line.text else text
     try:
         day, second = calendar_day_and_second(text)
     except ValueError as problem:
-        raise refusal.at(line, "not a date", str(problem), found=text) from None
+        raise refusal.at(line, "not a date", str(problem), found=shown) from None
     if system == "UTC":
         tdb = float(tdb_s_from_utc(day, second, leap=leap))
         if math.isnan(tdb):
             raise refusal.at(
-                line, "UTC before its leap seconds", "a date since 1972, or TT or TDB", found=text
+                line, "UTC before its leap seconds", "a date since 1972, or TT or TDB", found=shown
             )
         if second >= 86_400.0 and leap.at(day + 86_400.0) == leap.at(day):
-            raise refusal.at(line, "no leap second on this day", "seconds below 60", found=text)
+            raise refusal.at(line, "no leap second on this day", "seconds below 60", found=shown)
         return tdb
     if second >= 86_400.0:
-        raise refusal.at(line, f"{system} has no leap seconds", "seconds below 60", found=text)
+        raise refusal.at(line, f"{system} has no leap seconds", "seconds below 60", found=shown)
     return day + second if system == "TDB" else float(tdb_s_from_tt_s(day + second))
 
 

@@ -146,6 +146,7 @@ def test_a_blackout_that_ends_before_it_begins_is_refused(data):
         ("mothership", {"kind": "oem"}, "mothership.file"),
         ("mothership", {"kind": "spk", "file": "a.bsp"}, "mothership.spk_id"),
         ("mothership", {"kind": "legs"}, "mothership.legs"),
+        ("mothership", {"kind": "oem", "file": "a.oem", "flyby_clear_days": 1.0}, "mothership.flyby_clear_days"),
     ],
 )
 def test_keys_go_with_their_format_or_kind(data, section, settings, key):
@@ -156,7 +157,8 @@ def test_keys_go_with_their_format_or_kind(data, section, settings, key):
 @pytest.mark.parametrize(
     ("section", "settings", "key"),
     [
-        ("mothership", {"kind": "oem", "file": "a.oem", "mass_kg": 600.0}, "mothership.kind"),
+        ("science", {"rows": [{"name": "a", "where": {"kind": "entry"}}]}, "science.rows[0].where.kind"),
+        ("science", {"rows": [{"name": "a", "where": {"kind": "low-pass"}}]}, "science.rows[0].where.kind"),
     ],
 )
 def test_what_the_schema_knows_and_this_version_does_not_is_refused_with_what_it_does(
