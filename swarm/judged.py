@@ -124,5 +124,3 @@ def judged_plan_data(
 ) -> PlanData:
     """Return the objectives' data of a run from its tables; row k of both tables is one opportunity."""
     return plan_data(study, opportunities, targets, judged=chances_from_table(study, table))
-
-

@@ -150,7 +150,9 @@ def _optimize(run: Run, options: Options, pool: Pool, teller: Teller) -> None:
         front = with_measures(
             found.front, found.plans, study, opportunities, targets=targets, judged=chances
         )
-        asked = observe(study, opportunities, targets, front=front, plans=found.plans, judged=chances)
+        asked = observe(
+            study, opportunities, targets, front=front, plans=found.plans, judged=chances, pool=pool
+        )
         run.write_table("observe", asked)
         run.write_text("observe.csv", _csv_text(asked))
         run.write_table("front", front)

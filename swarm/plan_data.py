@@ -130,7 +130,13 @@ def row_qualities(study: Study) -> Floats:
 def hardware_of(study: Study, opportunities: pa.Table, downlink_h: Floats) -> Floats:
     """Return each opportunity's chance that the probe works until its data are home, (n,)."""
     stored_days, active_days = stored_and_active_days(study, opportunities, downlink_h)
-    return hardware_chances(study.survival, stored_days, active_days)
+    return hardware_chances(
+        study.survival,
+        stored_days,
+        active_days,
+        storage_life_days=study.probe.storage_limit_days,
+        life_days=study.probe.cruise_life_days,
+    )
 
 
 def stored_and_active_days(

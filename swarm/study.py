@@ -429,6 +429,15 @@ class SurvivalSettings(_Section):
     groups: Annotated[tuple[SharedGroup, ...], Strict(False)] = Field(default=(), max_length=9)
 
 
+class ObservingSettings(_Section):
+    """[observing]: what astronomers on Earth may be asked for before the probes leave."""
+
+    magnitude_limit: float = _default(21.5, f"{FROM_MEMORY}: telescopes of 2 m in ordinary use 21-22", ge=0, le=40)
+    elongation_min_deg: float = _default(60.0, f"{FROM_MEMORY}: closer to the Sun nights are short", ge=0, le=180)
+    step_days: float = _default(10.0, OWN_CHOICE, gt=0, le=400)
+    u_improvement: int = _default(2, "own choice: about one more apparition", ge=1, le=9)
+
+
 class MarginSettings(_Section):
     """[margins]: added to the main burn before propellant is counted."""
 
@@ -470,6 +479,7 @@ class Study(_Section):
     constraints: ConstraintSettings = Field(default_factory=ConstraintSettings)
     science: ScienceSettings
     survival: SurvivalSettings = Field(default_factory=SurvivalSettings)
+    observing: ObservingSettings = Field(default_factory=ObservingSettings)
     margins: MarginSettings = Field(default_factory=MarginSettings)
     optimize: OptimizeSettings = Field(default_factory=OptimizeSettings)
     compare: CompareSettings = Field(default_factory=CompareSettings)
