@@ -14,7 +14,7 @@ import pyarrow as pa
 from numba import njit
 from numpy.typing import NDArray
 
-from swarm.plan_data import column
+from swarm.plan_data import PlanData, column
 from targets.errors import NothingFeasible
 
 if TYPE_CHECKING:
@@ -127,13 +127,16 @@ class PlanRules(NamedTuple):
     options_start: Ints  # (t + 1,) slices of `options`
     options: Ints  # opportunities by target, the least propellant first
     candidates: Ints  # opportunities worth looking at when a place is to be filled
+    kind: Ints  # (n,) index into `kinds`
+    kinds: Ints  # distinct sets of shared-failure groups a probe may belong to
 
 
-def plan_rules(study: Study, opportunities: pa.Table, propellant_kg: Floats) -> PlanRules:
-    """Collect the rules for the allowed `opportunities`; `propellant_kg` (n,) orders those of one target."""
+def plan_rules(study: Study, opportunities: pa.Table, data: PlanData) -> PlanRules:
+    """Collect the rules for the allowed `opportunities`; row k of both is one opportunity."""
     target = column(opportunities, "target_index").astype(np.int64)
     release = column(opportunities, "release_jd_tdb").astype(np.float64)
-    order = np.lexsort((np.arange(len(target)), release, propellant_kg, target))
+    order = np.lexsort((np.arange(len(target)), release, data.propellant_kg, target))
+    kinds, kind = np.unique(data.group_mask, return_inverse=True)
     targets = int(target.max()) + 1 if len(target) else 0
     return PlanRules(
         release_jd_tdb=release,
@@ -143,6 +146,8 @@ def plan_rules(study: Study, opportunities: pa.Table, propellant_kg: Floats) -> 
         options_start=np.searchsorted(target[order], np.arange(targets + 1)).astype(np.int64),
         options=order.astype(np.int64),
         candidates=np.arange(len(target), dtype=np.int64),
+        kind=kind.reshape(-1).astype(np.int64),
+        kinds=kinds.astype(np.int64),
     )
 
 

@@ -1,9 +1,6 @@
 """All plans one exchange away from given ones: every place of a plan emptied, filled or filled anew.
 
-With the other probes fixed, science and risk are linear in the outcomes of one more probe, so pricing the
-sets of rows once per place makes each of the many exchanges a short sum. The sum ignores that a second
-probe at a target shares its class and that the shared failure follows the best probe: it only decides
-what is worth an exact evaluation.
+Every exchange is priced (`swarm.optimize.pricing`); what the front does not beat is evaluated exactly.
 """
 
 from __future__ import annotations
@@ -13,10 +10,10 @@ from numba import njit
 from numpy.typing import NDArray
 
 from swarm.constraints import UNUSED, PlanRules, fits, sort_plan
-from swarm.objectives import count_outcomes, evaluate, expected_science, new_counts, shortfall, state_after
+from swarm.objectives import evaluate
 from swarm.optimize.archive import Archive, costs_of, merged
+from swarm.optimize.pricing import fill_prices, new_prices
 from swarm.plan_data import PlanData
-from swarm.survival import shared_failure
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -43,24 +40,25 @@ def _explore(plans: Ints, front: Floats, data: PlanData, rules: PlanRules, room:
     found = np.empty((room, plans.shape[1]), dtype=np.int64)
     costs = np.empty((room, 3))
     size, priced = 0, 0
-    rows, joint = new_counts(data)
-    science_price, risk_price = np.empty(data.row_sets.shape[0]), np.empty(data.row_sets.shape[0])
+    prices = new_prices(data, rules.kinds)
     plan = np.empty(plans.shape[1], dtype=np.int64)
     for i in range(plans.shape[0]):
         for place in range(plans.shape[1]):
             plan[:] = plans[i]
             filled = plan[place] >= 0
             plan[place] = UNUSED
-            base = _price(plan, data, rows, joint, science_price, risk_price)
+            science, kilograms, risk, _ = fill_prices(plan, data, rules.kinds, prices)
+            base = (-science, kilograms, risk)
             if filled and not _beaten(base, front, costs, size):
-                found[size], costs[size] = plan, base
+                found[size] = plan
+                costs[size, 0], costs[size, 1], costs[size, 2] = base
                 size += 1
             for k in range(rules.candidates.size):
                 o = rules.candidates[k]
                 gain, relief = 0.0, 0.0
                 for e in range(data.merged_start[o], data.merged_start[o + 1]):
-                    gain += data.merged_chance[e] * science_price[data.merged_set[e]]
-                    relief += data.merged_chance[e] * risk_price[data.merged_set[e]]
+                    gain += data.merged_chance[e] * prices.science[rules.kind[o], data.merged_set[e]]
+                    relief += data.merged_chance[e] * prices.risk[rules.kind[o], data.merged_set[e]]
                 priced += 1
                 if gain <= 0.0 and relief <= 0.0:
                     continue
@@ -68,7 +66,8 @@ def _explore(plans: Ints, front: Floats, data: PlanData, rules: PlanRules, room:
                 new = (base[0] - h * gain, base[1] + data.propellant_kg[o], base[2] - h * relief)
                 if _beaten(new, front, costs, size) or not fits(o, plan, rules):
                     continue
-                found[size], costs[size] = plan, new
+                found[size] = plan
+                costs[size, 0], costs[size, 1], costs[size, 2] = new
                 found[size, place] = o
                 size += 1
                 if size == room:
@@ -80,34 +79,6 @@ def _explore(plans: Ints, front: Floats, data: PlanData, rules: PlanRules, room:
     for i in range(size):
         sort_plan(found[i], rules.release_jd_tdb)
     return found[:size].copy(), priced
-
-
-@njit(cache=True)
-def _price(
-    plan: Ints, data: PlanData, rows: Floats, joint: Floats, science_price: Floats, risk_price: Floats
-) -> tuple[float, float, float]:
-    """Costs of a plan; fills what one more satisfied set of rows adds to science and takes from risk, (m,)."""
-    common = shared_failure(plan, data.hardware, data.shared_fraction)
-    count_outcomes(plan, common, data, rows, joint)
-    row_price = np.zeros(rows.shape[0])
-    for r in range(rows.shape[0]):
-        for c in range(min(data.count_cap[r], data.baseline[r])):
-            row_price[r] += data.weight[r] / data.baseline[r] * rows[r, c]
-    for m in range(science_price.size):
-        science_price[m], risk_price[m] = 0.0, 0.0
-        for r in range(row_price.size):
-            if data.row_sets[m, r]:
-                science_price[m] += row_price[r]
-        for s in range(joint.size - 1):
-            if joint[s] != 0.0 and state_after(s, data.row_sets[m], data) == joint.size - 1:
-                risk_price[m] += joint[s]
-    kilograms = 0.0
-    for i in range(plan.size):
-        if plan[i] >= 0:
-            kilograms += data.propellant_kg[plan[i]]
-    missed = 1.0 if data.risk_row.size > 0 else 0.0
-    science = (1.0 - common) * expected_science(rows, data)
-    return -science, kilograms, (1.0 - common) * shortfall(joint) + common * missed
 
 
 @njit(cache=True)

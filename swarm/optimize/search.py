@@ -79,7 +79,7 @@ def optimize(
     usable = opportunities.filter(pa.array(found.mask))
     usable_judged = None if judged is None else judged.take(found.mask)
     data = plan_data(study, usable, targets, judged=usable_judged, probes=probes)
-    rules = plan_rules(study, usable, data.propellant_kg)
+    rules = plan_rules(study, usable, data)
     measure = measure_of(study, data)
     exact = _count_plans(data, rules) <= exact_plans
     if exact:

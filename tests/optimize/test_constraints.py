@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from small_cases import END_JD_TDB, START_JD_TDB, make_opportunities, make_study
+from small_cases import END_JD_TDB, START_JD_TDB, make_opportunities, make_study, make_targets
 
 from swarm.constraints import allowed, decode, feasible, plan_rules, require_some
+from swarm.plan_data import plan_data
 from targets.errors import NothingFeasible
 
 CLEAR = {"sun_earth_probe_deg": np.full(4, 90.0)}
@@ -81,7 +82,8 @@ def test_empty_table_names_the_burn_limit() -> None:
 def rules_for(target: list[int], days: list[float], **constraints):
     study = make_study(constraints=constraints)
     table = make_opportunities(target, release_jd_tdb=START_JD_TDB + np.array(days))
-    return plan_rules(study, table, np.arange(len(target), dtype=float))
+    data = plan_data(study, table, make_targets([""] * (max(target) + 1)))
+    return plan_rules(study, table, data._replace(propellant_kg=np.arange(len(target), dtype=float)))
 
 
 @pytest.mark.parametrize(("gap_days", "kept"), [(6.99, False), (7.0, True), (-7.0, True), (0.0, False)])

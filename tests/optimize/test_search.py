@@ -250,7 +250,7 @@ def medium_parts():
     study, table, targets = medium_case()
     usable = table.filter(pa.array(allowed(study, table).mask))
     data = plan_data(study, usable, targets)
-    return data, plan_rules(study, usable, data.propellant_kg)
+    return data, plan_rules(study, usable, data)
 
 
 def test_local_improvement_keeps_plans_feasible_and_improves_them() -> None:
