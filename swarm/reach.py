@@ -384,6 +384,7 @@ def _columns(
         "target_y_km": target_km[:, 1],
         "target_z_km": target_km[:, 2],
         "revolutions": rows[:, 15].astype(np.int64),
+        "shot": rows[:, 16].astype(np.int64),
     }
 
 

@@ -49,6 +49,7 @@ def path_from_elements(
             start_tdb_s,
             NODE_S,
             np.hstack(drift_states(repeated[:, :3], repeated[:, 3:], epochs - epoch_tdb_s)),
+            pulled=False,
         )
     at_start, _ = march(state[None, :], epoch_tdb_s, start_tdb_s, planets=planets)
     return Path(

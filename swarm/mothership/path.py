@@ -21,11 +21,13 @@ class Path:
     start_tdb_s : epoch of the first node
     step_s      : spacing of the nodes
     states      : (m, 6) km, km/s
+    pulled      : whether it feels the planets, as a probe released from it then does too; False for two-body paths
     """
 
     start_tdb_s: float
     step_s: float
     states: np.ndarray
+    pulled: bool = True
 
     @property
     def epochs_tdb_s(self) -> np.ndarray:

@@ -4,7 +4,8 @@ For a burn at t_b and an encounter at t_e the burn is a Lambert arc from the car
 carrier's velocity. A carrier pulled by planets is off its two-body arc by delta(t_b, t_e) = P(t_e) - two-body; the
 probe is pulled alike, so the arc is aimed at T(t_e) - delta. With no displacement to make the burn is exactly zero,
 and for small burns this agrees to first order with the difference of two Lambert solutions, without asking for a
-second arc whose plane may be undefined.
+second arc whose plane may be undefined. What is tabulated is then corrected by shooting in the planets' field, which
+costs a few motions of a hundred steps only for what is kept.
 
 The burn is evaluated along each approach in steps that follow how fast it changes, and every local minimum
 (an end of the allowed time counts) is polished. A linear estimate would not save anything here: the transition
@@ -19,7 +20,8 @@ from dataclasses import dataclass
 import numpy as np
 from numba import njit
 
-from swarm.arcs.lambert import DEGENERATE_PLANE, NO_SOLUTION, OK, lambert
+from swarm.arcs.lambert import DEGENERATE_PLANE, NO_CONVERGENCE, NO_SOLUTION, OK, lambert
+from swarm.arcs.transition import fill_position_by_velocity
 from swarm.mothership.path import Path, blended_state
 from swarm.screening.approaches import Approaches, CarrierLeg
 from targets.constants import GM_SUN_KM3_S2
@@ -47,8 +49,15 @@ COLUMNS = (
     "v_rel_x", "v_rel_y", "v_rel_z",
     "target_x", "target_y", "target_z",
     "carrier_x", "carrier_y", "carrier_z",
-    "revolutions",
+    "revolutions", "shot",
 )  # fmt: skip
+
+# How a burn was found: a two-body arc; corrected in the field of the planets; or that correction did not settle
+# (the transition block is nearly singular) and the two-body value stands.
+TWO_BODY, SHOT, UNSETTLED = 0, 1, 2
+_MOST_SHOTS = 8
+_HIT_KM = 0.1
+_NEARLY = 1.01
 
 
 @dataclass(frozen=True)
@@ -212,7 +221,72 @@ def _polish(a, b, c, fb, slot, body, paths, limits, tolerance):
 
 
 @njit(cache=True)
-def _write(out, count, approach, s, t, slot, body, paths, limits):
+def _shoot(carrier, burn_s, t, burn, goal, planets):
+    """Correct a two-body burn in the field of the planets: status, burn (3), arrival velocity (3), as seven floats.
+
+    `goal` (3) is where the probe has to be at `t` if the carrier, unburned, moved in exactly this field. Newton steps
+    with the two-body transition block, whose planets' share is small: each leaves about a hundredth of the miss.
+    """
+    nan = math.nan
+    states, start_s, step_s, gm = planets
+    tof = t - burn_s
+    ux, uy, uz = burn[1], burn[2], burn[3]
+    block = np.empty((3, 3))
+    before = math.inf
+    for _ in range(_MOST_SHOTS):
+        vx, vy, vz = carrier[3] + ux, carrier[4] + uy, carrier[5] + uz
+        end = move(
+            carrier[0],
+            carrier[1],
+            carrier[2],
+            vx,
+            vy,
+            vz,
+            burn_s,
+            tof,
+            DEFAULT_STEP_S,
+            states,
+            start_s,
+            step_s,
+            gm,
+        )
+        mx, my, mz = goal[0] - end[0], goal[1] - end[1], goal[2] - end[2]
+        miss = math.sqrt(mx * mx + my * my + mz * mz)
+        if miss < _HIT_KM:
+            return float(OK), ux, uy, uz, end[3], end[4], end[5]
+        if not miss < before:
+            break
+        before = miss
+        fill_position_by_velocity(carrier[0], carrier[1], carrier[2], vx, vy, vz, GM_SUN_KM3_S2, tof, block)
+        sx, sy, sz = _solve(block, mx, my, mz)
+        ux, uy, uz = ux + sx, uy + sy, uz + sz
+    return float(NO_CONVERGENCE), nan, nan, nan, nan, nan, nan
+
+
+@njit(cache=True)
+def _solve(m, x, y, z):
+    """Solution of a 3 x 3 system by cofactors; not finite where the matrix is singular."""
+    c00 = m[1, 1] * m[2, 2] - m[1, 2] * m[2, 1]
+    c01 = m[1, 2] * m[2, 0] - m[1, 0] * m[2, 2]
+    c02 = m[1, 0] * m[2, 1] - m[1, 1] * m[2, 0]
+    det = m[0, 0] * c00 + m[0, 1] * c01 + m[0, 2] * c02
+    if det == 0.0:
+        return math.nan, math.nan, math.nan
+    c10 = m[0, 2] * m[2, 1] - m[0, 1] * m[2, 2]
+    c11 = m[0, 0] * m[2, 2] - m[0, 2] * m[2, 0]
+    c12 = m[0, 1] * m[2, 0] - m[0, 0] * m[2, 1]
+    c20 = m[0, 1] * m[1, 2] - m[0, 2] * m[1, 1]
+    c21 = m[0, 2] * m[1, 0] - m[0, 0] * m[1, 2]
+    c22 = m[0, 0] * m[1, 1] - m[0, 1] * m[1, 0]
+    return (
+        (c00 * x + c10 * y + c20 * z) / det,
+        (c01 * x + c11 * y + c21 * z) / det,
+        (c02 * x + c12 * y + c22 * z) / det,
+    )
+
+
+@njit(cache=True)
+def _write(out, count, approach, s, t, slot, body, paths, planets, limits):
     """Append the opportunity at `t` if its burn, with exact states, is within the limit; the new count."""
     burn_s, carrier, swept0 = slot
     nodes, nodes_start = body
@@ -227,18 +301,43 @@ def _write(out, count, approach, s, t, slot, body, paths, limits):
         target[0] - (path[0] - free[0]), target[1] - (path[1] - free[1]), target[2] - (path[2] - free[2]),
         t - burn_s, limits[3], limits[4],
     )  # fmt: skip
-    if not _size(burn) <= limits[0]:
+    # the planets pull a little differently on the probe: a burn just over the limit may come under it
+    if not _size(burn) <= _NEARLY * limits[0]:
+        return count
+    ux, uy, uz = burn[1], burn[2], burn[3]
+    vx, vy, vz = burn[4] + path[3] - free[3], burn[5] + path[4] - free[4], burn[6] + path[5] - free[5]
+    shot = TWO_BODY
+    if limits[5]:
+        states, start_s, step_s, gm = planets
+        # what moves the carrier beyond this field (an outside path's own forces) moves the probe alike
+        same = move(
+            carrier[0], carrier[1], carrier[2], carrier[3], carrier[4], carrier[5], burn_s, t - burn_s,
+            DEFAULT_STEP_S, states, start_s, step_s, gm,
+        )  # fmt: skip
+        goal = (
+            target[0] - (path[0] - same[0]),
+            target[1] - (path[1] - same[1]),
+            target[2] - (path[2] - same[2]),
+        )
+        hit = _shoot(carrier, burn_s, t, burn, goal, planets)
+        shot = UNSETTLED
+        if hit[0] == OK:
+            shot = SHOT
+            ux, uy, uz = hit[1], hit[2], hit[3]
+            vx, vy, vz = hit[4] + path[3] - same[3], hit[5] + path[4] - same[4], hit[6] + path[5] - same[5]
+    if not math.sqrt(ux * ux + uy * uy + uz * uz) <= limits[0]:
         return count
     if count < out.shape[0]:
         out[count, 0] = approach
         out[count, 1] = s
         out[count, 2] = t
+        out[count, 3], out[count, 4], out[count, 5] = ux, uy, uz
+        out[count, 6], out[count, 7], out[count, 8] = vx - target[3], vy - target[4], vz - target[5]
         for c in range(3):
-            out[count, 3 + c] = burn[1 + c]
-            out[count, 6 + c] = burn[4 + c] + (path[3 + c] - free[3 + c]) - target[3 + c]
             out[count, 9 + c] = target[c]
             out[count, 12 + c] = path[c]
         out[count, 15] = burn[7]
+        out[count, 16] = shot
     return count + 1
 
 
@@ -254,7 +353,7 @@ def _first_step(t, slot, body, paths, limit):
 
 
 @njit(cache=True)
-def _scan(first, last, approach, s, slot, body, paths, limits, out, count, least):
+def _scan(first, last, approach, s, slot, body, paths, planets, limits, out, count, least):
     """All local minima of one slot over [first, last]; the new count and the least burn seen."""
     limit = limits[0]
     t = first
@@ -288,7 +387,7 @@ def _scan(first, last, approach, s, slot, body, paths, limits, out, count, least
             at = _polish(
                 left, t, new_t, size, slot, body, paths, limits, max(0.5, _POLISH_SHARE * limit / rate)
             )
-            count = _write(out, count, approach, s, at, slot, body, paths, limits)
+            count = _write(out, count, approach, s, at, slot, body, paths, planets, limits)
         before_t, before_size = t, size
         t, size, burn = new_t, new_size, new
         if moved > 0.0:
@@ -299,7 +398,7 @@ def _scan(first, last, approach, s, slot, body, paths, limits, out, count, least
     if before_t == before_t and size < before_size and size < _RESOLVE_BELOW * limit:
         tolerance = max(0.5, _POLISH_SHARE * (last - before_t))
         at = _polish(before_t, last, last, size, slot, body, paths, limits, tolerance)
-        count = _write(out, count, approach, s, at, slot, body, paths, limits)
+        count = _write(out, count, approach, s, at, slot, body, paths, planets, limits)
     return count, least
 
 
@@ -372,6 +471,7 @@ def _one_approach(
                 (burns[s], carriers[s], swept0[s]),
                 body,
                 paths,
+                planets,
                 limits,
                 out,
                 count,
@@ -433,6 +533,7 @@ def find_minima(
     paths = (path.states, path.start_tdb_s, path.step_s, swept)
     kernel_limits = (
         limits.burn_limit_km_s, limits.arc_min_s, limits.arc_max_s, limits.revolutions_max, limits.both_directions,
+        path.pulled,
     )  # fmt: skip
     nodes = np.empty((len(path.states), 6))
     room = 4096
