@@ -61,15 +61,15 @@ def _judge_chunk(start: int, shared: _Shared) -> Judged:
     )
 
 
-def chances_of(judged: Judged) -> Chances:
-    """Return what the objectives need of a judgement."""
-    relayed = getattr(judged, "relayed", np.ones(len(judged.chance_returned), dtype=bool))
+def chances_of(study: Study, judged: Judged) -> Chances:
+    """Return what the objectives need of a judgement. With a listening mothership every probe relies on it."""
+    relayed = np.full(len(judged.chance_returned), study.probe.relay_hours_per_day > 0.0)
     return Chances(
         chance_returned=judged.chance_returned,
         chance_quality=judged.chance_quality,
         dv99_m_s=judged.dv99_m_s,
         downlink_h=judged.downlink_h,
-        relayed=np.asarray(relayed, dtype=bool),
+        relayed=relayed,
     )
 
 
@@ -109,13 +109,12 @@ def chances_from_table(study: Study, table: pa.Table) -> Chances:
     def held(name: str) -> NDArray:
         return np.array(table[name].to_numpy())
 
-    relayed = held("relayed") if "relayed" in table.column_names else np.ones(table.num_rows, dtype=bool)
     return Chances(
         chance_returned=held("chance_returned"),
         chance_quality=np.stack([held(quality_column(q)) for q in row_qualities(study)], axis=1),
         dv99_m_s=held("dv99_m_s"),
         downlink_h=held("downlink_h"),
-        relayed=relayed.astype(bool),
+        relayed=np.full(table.num_rows, study.probe.relay_hours_per_day > 0.0),
     )
 
 

@@ -337,7 +337,7 @@ def observe(
     matrix = matrix[_spread_evenly(len(matrix))]
     uses = _uses(matrix)
     data = plan_data(study, table, targets, judged=chances)
-    rules = plan_rules(study, table, data.propellant_kg)
+    rules = plan_rules(study, table, data)
     used = np.unique(matrix[uses.plan, uses.place])
     better = _better_data(study, table, targets, used=used, chances=chances, pool=pool)
     unknown = np.array([not label_of(text) for text in targets.taxonomy], dtype=bool)
@@ -381,7 +381,7 @@ def _better_data(
     improved = with_better_orbits(targets, study.observing.u_improvement)
     columns = {name: np.array(values) for name, values in chances._asdict().items()}
     if len(used):
-        again = chances_of(judge_all(study, table.take(used), improved, pool=pool))
+        again = chances_of(study, judge_all(study, table.take(used), improved, pool=pool))
         for name, fresh in again._asdict().items():
             columns[name][used] = fresh
     return plan_data(study, table, targets, judged=Chances(**columns))

@@ -122,6 +122,34 @@ def body_matches(catalogue: Catalogue, where: Any) -> NDArray[np.bool_]:
     return fits
 
 
+def why_not(body: Catalogue, where: Any) -> list[str]:
+    """Return the keys of a row's `where` that a catalogue of one body does not satisfy, with what it is like."""
+    asked = {key: value for key, value in _asked(where).items() if key in BODY_KEYS and value is not None}
+    told = []
+    for key, value in asked.items():
+        beside = {"taxonomy": _asked(where).get("taxonomy")} if key == "taxonomy_chance_min" else {}
+        if not body_matches(body, {key: value, **beside})[0]:
+            told.append(f"{key} = {value}, the body: {_described(body, key, beside.get('taxonomy'))}")
+    return told
+
+
+def _described(body: Catalogue, key: str, taxonomy: Any) -> str:
+    values: dict[str, Any] = {
+        "diameter_km": diameters(body)[0][0],
+        "albedo": albedos(body)[0],
+        "h_mag": body.h_mag[0],
+        "spin_period_h": spin_periods_h(body)[0],
+        "u": float(body.u_code[0]),
+        "taxonomy_chance": taxonomy_chances(body, taxonomy)[0],
+    }
+    stem = key.removesuffix("_min").removesuffix("_max")
+    if stem in values:
+        return f"{values[stem]:.3g}" if np.isfinite(values[stem]) else "unknown"
+    if key == "binary":
+        return {1: "true", 0: "false", -1: "unknown"}[int(binaries(body)[0])]
+    return str(bool(body.visited[0])).lower() if key == "visited" else families(body)[0] or "none known"
+
+
 def spin_periods_h(catalogue: Catalogue) -> Floats:
     """Return spin periods in hours, (n,); NaN where unknown."""
     held = catalogue.spin_period_h
