@@ -319,11 +319,13 @@ def sampled_path(
 def _between(
     path: Path, states: Callable[[np.ndarray], np.ndarray]
 ) -> tuple[np.ndarray, tuple[float, float]]:
-    """The source half-way between the nodes, and the path's largest errors there, km and km/s."""
-    middles = path.start_tdb_s + path.step_s * (np.arange(len(path.states) - 1) + 0.5)
-    between = states(middles)
-    off = path.at(middles) - between
-    return between, (
+    """The source half-way between the nodes, and the path's largest errors at quarters of the steps, km, km/s."""
+    quarters = path.start_tdb_s + path.step_s * (
+        np.arange(len(path.states) - 1) + np.array([[0.25], [0.5], [0.75]])
+    )
+    between = states(quarters.ravel())
+    off = path.at(quarters.ravel()) - between
+    return between.reshape(3, -1, 6)[1], (
         float(np.linalg.norm(off[:, :3], axis=1).max()),
         float(np.linalg.norm(off[:, 3:], axis=1).max()),
     )

@@ -22,7 +22,7 @@ from numba import njit
 
 from swarm.arcs.lambert import DEGENERATE_PLANE, NO_CONVERGENCE, NO_SOLUTION, OK, lambert
 from swarm.arcs.transition import fill_position_by_velocity
-from swarm.mothership.path import Path, blended_state
+from swarm.mothership.path import Path, state_between
 from swarm.screening.approaches import Approaches, CarrierLeg
 from targets.constants import GM_SUN_KM3_S2
 from targets.motion import DEFAULT_STEP_S, Prepared, fill_nodes, move
@@ -291,8 +291,8 @@ def _write(out, count, approach, s, t, slot, body, paths, planets, limits):
     burn_s, carrier, swept0 = slot
     nodes, nodes_start = body
     path_states, path_start, path_step, swept = paths
-    target = blended_state(nodes, nodes_start, path_step, t)
-    path = blended_state(path_states, path_start, path_step, t)
+    target = state_between(nodes, nodes_start, path_step, t)
+    path = state_between(path_states, path_start, path_step, t)
     free = drift(
         carrier[0], carrier[1], carrier[2], carrier[3], carrier[4], carrier[5], GM_SUN_KM3_S2, t - burn_s
     )

@@ -29,26 +29,39 @@ class Question:
     start_s: float
     end_s: float
     burns_s: np.ndarray
+    checkout_s: float  # a release lies this long before its burn, on the same stretch of the carrier
     limit_km_s: float
     arc_min_s: float
     arc_max_s: float
     revolutions_max: int
-    carrier_at_start: np.ndarray  # (6,) two-body carrier
 
 
-class Carrier:
-    """The two-body carrier by pykep, sampled daily."""
+def kepler(state: np.ndarray, dt_s: float) -> np.ndarray:
+    """Two-body motion by pykep."""
+    r, v, _ = propagate_with_transition(state[:3], state[3:], dt_s, mu_km3_s2=MU_SUN)
+    return np.concatenate([r, v])
 
-    def __init__(self, question: Question) -> None:
-        self.question = question
-        self.days = np.arange(question.start_s, question.end_s + DAY_S, DAY_S)
-        self.states = np.array([self.at(t) for t in self.days])
-        self.spline = CubicHermiteSpline(self.days, self.states[:, :3], self.states[:, 3:])
+
+class TwoBodyLeg:
+    """A two-body stretch of a carrier."""
+
+    def __init__(self, first_s: float, last_s: float, state: np.ndarray, state_s: float) -> None:
+        self.first_s, self.last_s, self._state, self._state_s = first_s, last_s, state, state_s
 
     def at(self, t: float) -> np.ndarray:
-        state = self.question.carrier_at_start
-        r, v, _ = propagate_with_transition(state[:3], state[3:], t - self.question.start_s, mu_km3_s2=MU_SUN)
-        return np.concatenate([r, v])
+        return kepler(self._state, t - self._state_s)
+
+
+class SampledLeg:
+    """A stretch of a carrier given by daily states of a full-force motion."""
+
+    def __init__(self, epochs_s: np.ndarray, states: np.ndarray) -> None:
+        self.first_s, self.last_s = float(epochs_s[0]), float(epochs_s[-1])
+        self._r = CubicHermiteSpline(epochs_s, states[:, :3], states[:, 3:])
+        self._v = self._r.derivative()
+
+    def at(self, t: float) -> np.ndarray:
+        return np.concatenate([self._r(t), self._v(t)])
 
 
 def smallest_burn(
@@ -57,49 +70,49 @@ def smallest_burn(
     """Least of all branches, all revolutions, both directions, km/s."""
     best = np.inf
     for clockwise in (False, True):
-        try:
-            there, _ = lambert_branches(
-                carrier_state[:3],
-                target_km,
-                tof_s,
-                mu_km3_s2=MU_SUN,
-                clockwise=clockwise,
-                revolutions_max=revolutions_max,
-            )
-        except ValueError:  # collinear
-            continue
+        there, _ = lambert_branches(
+            carrier_state[:3],
+            target_km,
+            tof_s,
+            mu_km3_s2=MU_SUN,
+            clockwise=clockwise,
+            revolutions_max=revolutions_max,
+        )
         best = min(best, float(np.linalg.norm(there - carrier_state[3:], axis=1).min()))
     return best
 
 
-def least_burns(
-    question: Question, carrier: Carrier, epochs_s: np.ndarray, states: np.ndarray
-) -> dict[int, float]:
+def least_burns(question: Question, legs, epochs_s: np.ndarray, states: np.ndarray) -> dict[int, float]:
     """Least burn (km/s) by release slot for one body given by (m, 6) states at daily epochs.
 
     Only slots with a burn under 1.05 times the limit are returned.
     """
     body = CubicHermiteSpline(epochs_s, states[:, :3], states[:, 3:])
-    apart = np.linalg.norm(states[:, :3] - carrier.states[: len(epochs_s), :3], axis=1)
-    speed = np.linalg.norm(states[:, 3:] - carrier.states[: len(epochs_s), 3:], axis=1)
     found: dict[int, float] = {}
-    for slot, burn_s in enumerate(question.burns_s):
-        arcs = epochs_s - burn_s
-        reach = 2.0 * LARGEST_GROWTH * question.limit_km_s * arcs
-        near = (
-            (arcs >= question.arc_min_s - DAY_S)
-            & (arcs <= question.arc_max_s + DAY_S)
-            & (apart - speed * DAY_S <= reach)
-        )
-        if not near.any():
-            continue
-        state = carrier.at(float(burn_s))
-        for first, last in _runs(near):
-            least = _least_in(
-                question, body, state, float(burn_s), epochs_s[first], epochs_s[last], speed[first : last + 1]
-            )
-            if least < found.get(slot, 1.05 * question.limit_km_s):
-                found[slot] = least
+    for leg in legs:
+        on_leg = (epochs_s >= leg.first_s - DAY_S) & (epochs_s <= leg.last_s + DAY_S)
+        days = epochs_s[on_leg]
+        ship = np.array([leg.at(min(max(t, leg.first_s), leg.last_s)) for t in days])
+        apart = np.linalg.norm(states[on_leg, :3] - ship[:, :3], axis=1)
+        speed = np.linalg.norm(states[on_leg, 3:] - ship[:, 3:], axis=1)
+        for slot, burn_s in enumerate(question.burns_s):
+            if not leg.first_s <= burn_s - question.checkout_s <= burn_s <= leg.last_s:
+                continue
+            arcs = days - burn_s
+            reach = 2.0 * LARGEST_GROWTH * question.limit_km_s * arcs
+            near = (arcs >= question.arc_min_s - DAY_S) & (arcs <= question.arc_max_s + DAY_S)
+            near &= apart - speed * DAY_S <= reach
+            for first, last in _runs(near):
+                least = _least_in(
+                    question,
+                    body,
+                    leg,
+                    float(burn_s),
+                    (days[first], days[last]),
+                    speed[first : last + 1].max(),
+                )
+                if least < found.get(slot, 1.05 * question.limit_km_s):
+                    found[slot] = least
     return found
 
 
@@ -108,16 +121,19 @@ def _runs(mask: np.ndarray) -> list[tuple[int, int]]:
     return [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
 
-def _least_in(question, body, carrier_state, burn_s, first_s, last_s, speed) -> float:
-    lo = max(first_s - DAY_S, burn_s + question.arc_min_s, question.start_s)
-    hi = min(last_s + DAY_S, burn_s + question.arc_max_s, question.end_s)
+def _least_in(question, body, leg, burn_s: float, between_s, speed: float) -> float:
+    lo = max(between_s[0] - DAY_S, burn_s + question.arc_min_s, question.start_s)
+    hi = min(between_s[1] + DAY_S, burn_s + question.arc_max_s, question.end_s, leg.last_s)
     if hi <= lo:
         return np.inf
+    state = leg.at(burn_s)
 
     def burn(t: float) -> float:
-        return smallest_burn(carrier_state, body(t), t - burn_s, question.revolutions_max)
+        # planets pull carrier and probe alike: aim off by what they did to the carrier (nothing on a two-body leg)
+        pulled = leg.at(t)[:3] - kepler(state, t - burn_s)[:3]
+        return smallest_burn(state, body(t) - pulled, t - burn_s, question.revolutions_max)
 
-    step = 0.28 * question.limit_km_s * max(lo - burn_s, DAY_S) / speed.max()
+    step = 0.28 * question.limit_km_s * max(lo - burn_s, DAY_S) / speed
     grid = np.linspace(lo, hi, max(4, int(np.ceil((hi - lo) / step)) + 1))
     values = np.array([burn(t) for t in grid])
     best = np.inf
