@@ -18,6 +18,7 @@ from targets.errors import InputError, NothingFeasible
 
 if TYPE_CHECKING:
     from swarm.archive import Run
+    from swarm.explain import Step
 
 EXIT_UNEXPECTED, EXIT_INPUT, EXIT_NOTHING = 1, 2, 3
 
@@ -143,11 +144,53 @@ def report(run: RunDir, debug: Debug = False) -> None:
     _guard(work, debug=debug, folder=run)
 
 
+@app.command()
+def explain(
+    run: RunDir,
+    opportunity: Annotated[
+        int | None, typer.Option("--opportunity", metavar="N", help="A number of opportunities.parquet.")
+    ] = None,
+    plan: Annotated[int | None, typer.Option("--plan", metavar="N", help="A number of front.parquet.")] = None,
+    debug: Debug = False,
+) -> None:
+    """Why an opportunity, or a plan, is worth what it is worth."""
+
+    def work() -> None:
+        from swarm.archive import Run
+        from swarm.explain import explain_opportunity, explain_plan
+
+        if (opportunity is None) == (plan is None):
+            found = "neither" if plan is None else "both"
+            raise InputError("one thing is explained at a time", found=found, expected="--opportunity N or --plan N")
+        opened = Run.open(run)
+        if opportunity is not None:
+            _print_steps(explain_opportunity(opened, opportunity))
+        elif plan is not None:
+            _print_steps(explain_plan(opened, plan))
+
+    _guard(work, debug=debug, folder=run)
+
+
 # --- what is printed ----------------------------------------------------------------------------------------
 
 
 def _say(text: str) -> None:
     typer.echo(text)
+
+
+def _print_steps(steps: list[Step]) -> None:
+    from swarm.explain import as_text
+
+    if not _out.is_terminal:
+        for line in as_text(steps):
+            _say(line)
+        return
+    for step in steps:
+        _out.print(_plain_cell(step.title), style="bold")
+        shown = Table(box=None, show_header=False, pad_edge=False, padding=(0, 1))
+        for label, said in step.lines:
+            shown.add_row(_plain_cell(f"  {label}"), _plain_cell(said))
+        _out.print(shown)
 
 
 def _print_rows(rows: list[tuple[str, str, str, str]]) -> None:

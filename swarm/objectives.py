@@ -57,6 +57,25 @@ def row_chances(data: PlanData) -> Floats:
     return data.hardware[:, None] * chances
 
 
+def row_counts(plan: ArrayLike, data: PlanData) -> Floats:
+    """Return P(row r is satisfied n times), (r, n), the last n standing for "or more", of one plan."""
+    return _row_counts(np.ascontiguousarray(plan, dtype=np.int64), data)
+
+
+@njit(cache=True)
+def _row_counts(plan: Ints, data: PlanData) -> Floats:
+    rows, joint = new_counts(data)
+    total = np.zeros_like(rows)
+    common = group_failures(plan, data.hardware, data.group_mask, data.group_fraction)
+    own = own_chances(plan, data.hardware, data.group_mask, common)
+    for state in range(1 << common.size):
+        chance = state_chance(state, common)
+        if chance > 0.0:
+            count_state(plan, state, own, data, rows, joint)
+            total += chance * rows
+    return total
+
+
 @njit(cache=True)
 def _evaluate(plans: Ints, data: PlanData) -> Floats:
     values = np.empty((plans.shape[0], 3))

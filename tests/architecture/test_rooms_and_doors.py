@@ -34,6 +34,7 @@ ROOMS = (
     "swarm.fleet",
     "swarm.constraints",
     "swarm.observing",
+    "swarm.pairs",
     "swarm.optimize",
     "swarm.summary",
     "swarm.explain",
