@@ -13,6 +13,7 @@ import numpy as np
 import pyarrow as pa
 from numba import njit
 from numpy.typing import NDArray
+from scipy.sparse import csr_array
 
 from swarm.plan_data import PlanData, column
 from targets.errors import NothingFeasible
@@ -126,6 +127,7 @@ class PlanRules(NamedTuple):
     per_target: int  # most probes at one target
     options_start: Ints  # (t + 1,) slices of `options`
     options: Ints  # opportunities by target, the least propellant first
+    encounter_limits: bool  # whether any rule looks at when encounters are
     candidates: Ints  # opportunities worth looking at when a place is to be filled
     kind: Ints  # (n,) index into `kinds`
     kinds: Ints  # distinct sets of shared-failure groups a probe may belong to
@@ -145,10 +147,52 @@ def plan_rules(study: Study, opportunities: pa.Table, data: PlanData) -> PlanRul
         per_target=2 if study.constraints.pairs else 1,
         options_start=np.searchsorted(target[order], np.arange(targets + 1)).astype(np.int64),
         options=order.astype(np.int64),
+        encounter_limits=False,
         candidates=np.arange(len(target), dtype=np.int64),
         kind=kind.reshape(-1).astype(np.int64),
         kinds=kinds.astype(np.int64),
     )
+
+
+def linear_limits(rules: PlanRules, columns: Ints, *, probes: int) -> tuple[csr_array, Floats]:
+    """What of the rules is linear in the choice of `columns`, as A x <= b with one row a limit.
+
+    Releases closer than the spacing exclude each other: one row per maximal clique of that interval graph.
+    """
+    release = rules.release_jd_tdb[columns]
+    rows = [np.arange(len(columns))]
+    at_most = [float(probes)]
+    for members in _windows(release, rules.spacing_days):
+        rows.append(members)
+        at_most.append(1.0)
+    for target in np.unique(rules.target[columns]):
+        members = np.flatnonzero(rules.target[columns] == target)
+        if len(members) > rules.per_target:
+            rows.append(members)
+            at_most.append(float(rules.per_target))
+    lengths = [len(members) for members in rows]
+    where = (np.repeat(np.arange(len(rows)), lengths), np.concatenate(rows))
+    matrix = csr_array((np.ones(sum(lengths)), where), shape=(len(rows), len(columns)))
+    return matrix, np.array(at_most)
+
+
+def _windows(dates: Floats, days: float) -> list[Ints]:
+    """Maximal sets of two or more dates that lie within less than `days`."""
+    order = np.argsort(dates, kind="stable")
+    ordered = dates[order]
+    ends = np.searchsorted(ordered, ordered + days, side="left")
+    # the sum above is rounded; membership is decided by the difference, as `fits` does
+    sets, reached = [], 0
+    for first in range(len(ordered)):
+        end = int(ends[first])
+        while end < len(ordered) and ordered[end] - ordered[first] < days:
+            end += 1
+        while end > first and not ordered[end - 1] - ordered[first] < days:
+            end -= 1
+        if end - first > 1 and end > reached:
+            sets.append(order[first:end])
+            reached = end
+    return sets
 
 
 @njit(cache=True)

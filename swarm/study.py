@@ -348,6 +348,45 @@ class ConstraintSettings(_Section):
         5.0, f"{FROM_MEMORY}: links fail below about 3 deg, range 3-7", ge=0, le=180
     )
     pairs: bool = _default(False, "own choice: one probe per target")
+    releases_max: int = _default(0, "own choice: any number of releases in a window", ge=0, le=1000)
+    release_window_days: float = _default(30.0, OWN_CHOICE, gt=0, le=10_000)
+    event_clear_before_days: float = _default(
+        7.0, f"{FROM_MEMORY}: no release in the week before a flyby or manoeuvre of the carrier", ge=0, le=1000
+    )
+    event_clear_after_days: float = _default(
+        3.0, f"{FROM_MEMORY}: the carrier's orbit is known again after three days", ge=0, le=1000
+    )
+    downlink_clear_days: float = _default(
+        0.0, "own choice: conjunction after the encounter lowers the chance of data, no more", ge=0, le=1000
+    )
+    sun_range_min_au: float = _default(0.0, "none unless given", ge=0, le=1000)
+    sun_range_max_au: float = _default(1000.0, "none unless given", gt=0, le=1000)
+    burn_share_max: float = _default(
+        0.02, "a longer burn is not impulsive: 2 % of the time to the encounter, from memory", gt=0, le=1
+    )
+    release_sun_angle_min_deg: float = _default(
+        0.0, "none unless given; the release axis against the Sun, 30 from memory", ge=0, le=180
+    )
+    release_sun_angle_max_deg: float = _default(180.0, "none unless given; 150 from memory", ge=0, le=180)
+    recontact_km: float = _default(
+        10.0, f"{FROM_MEMORY}: least distance from the carrier and between probes", ge=0, le=1e6
+    )
+    recontact_after_days: float = _default(
+        1.0, f"{FROM_MEMORY}: a probe leaves slowly in the first day after its burn", ge=0, le=1000
+    )
+    relay_busy_days: float = _default(
+        0.0, "own choice: no relay; encounters served by one need so many days each", ge=0, le=1000
+    )
+    tracking_hours_per_week: float | None = Field(
+        default=None, gt=0, le=10_000, json_schema_extra={"source": "as many as are needed"}
+    )
+    tracking_cruise_hours_per_week: float = _default(
+        4.0, f"{FROM_MEMORY}: two passes of 2 h for each probe", ge=0, le=168
+    )
+    tracking_encounter_hours_per_day: float = _default(8.0, f"{FROM_MEMORY}: a pass a day", ge=0, le=24)
+    tracking_encounter_days: float = _default(
+        7.0, f"{FROM_MEMORY}: from so long before the encounter until so long after it", ge=0, le=1000
+    )
 
 
 class Where(_Section):
@@ -455,6 +494,16 @@ class OptimizeSettings(_Section):
     epochs: int = _default(20, OWN_CHOICE, ge=1, le=100_000)
     generations_per_epoch: int = _default(25, OWN_CHOICE, ge=1, le=100_000)
     archive: int = _default(2000, OWN_CHOICE, ge=8, le=1_000_000)
+    stall_epochs: int = _default(
+        5, "own choice: epochs without gain after which the search ends; 0 is never", ge=0, le=100_000
+    )
+    stall_share: float = _default(1e-4, "own choice: a smaller gain of hypervolume is none", ge=0, le=1)
+    repeats: int = _default(1, "own choice: searches with seeds of their own, the front is of all", ge=1, le=1000)
+    stop_after_s: float | None = Field(
+        default=None, gt=0, le=1e7, json_schema_extra={"source": "never by the clock: such a run is not repeatable"}
+    )
+    levels: int = _default(40, "own choice: propellant levels of the proven bound", ge=1, le=1000)
+    constraint_costs: bool = _default(True, "own choice: what the front would gain without each constraint")
 
 
 class CompareSettings(_Section):
@@ -561,6 +610,14 @@ def _time_relations(study: Study) -> Iterator[Problem]:
     if search.arc_max_days <= search.arc_min_days:
         least = f"more than arc_min_days, {search.arc_min_days:g}"
         yield Problem("search.arc_max_days", f"{search.arc_max_days:g}", least)
+    limits = study.constraints
+    for low, high in (
+        ("sun_range_min_au", "sun_range_max_au"),
+        ("release_sun_angle_min_deg", "release_sun_angle_max_deg"),
+    ):
+        if getattr(limits, high) <= getattr(limits, low):
+            found, least = f"{getattr(limits, high):g}", f"more than {low}, {getattr(limits, low):g}"
+            yield Problem(f"constraints.{high}", found, least)
     for k, (begin, until) in enumerate(study.constraints.blackouts):
         if until <= begin:
             found = f"{iso_tdb(begin)} to {iso_tdb(until)}"

@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 
 from swarm.constraints import UNUSED, PlanRules, allowed, decode, feasible, plan_rules, require_some
 from swarm.objectives import chance_of_data, evaluate
-from swarm.optimize.archive import Archive, costs_of, merged
+from swarm.optimize.archive import Archive, costs_of, merged, thinned
+from swarm.optimize.bound import ScienceBound, best_within, science_bound
 from swarm.optimize.epochs import Convergence, Effort, Measure, OnDone, Pool, search
 from swarm.optimize.exchange import COVERAGE, KILOGRAM, RISK, SCIENCE, improve
 from swarm.optimize.problem import PlanProblem, full_load_kg
@@ -31,6 +32,8 @@ EXACT_PLANS = 50_000
 # Hypervolume is measured from here: -science, propellant as a share of all tanks full, risk.
 REFERENCE = np.array([0.1, 1.1, 1.1])
 _SWEEPS = 3
+# Searches of one study take seeds this far apart: a prime, so that no two studies with near seeds share them.
+_REPEAT_STEP = 1_000_003
 
 
 @dataclass(frozen=True)
@@ -43,6 +46,15 @@ class Optimised:
     allowed: int  # opportunities left
     convergence: Convergence
     exact: bool  # every feasible plan was evaluated
+    bound: pa.Table  # probes, propellant_kg, science_upper, science_best
+    progress: pa.Table  # search, epoch, evaluations, hypervolume, archived
+    stopped_by: str  # "epochs", "stall" or "clock", of the last search
+
+    @property
+    def within(self) -> float:
+        """How far the plans may be from the best possible, as a share: 1 - sum of best / sum of upper."""
+        upper = column(self.bound, "science_upper").sum()
+        return 0.0 if upper <= 0.0 else 1.0 - float(column(self.bound, "science_best").sum() / upper)
 
     @property
     def hypervolume(self) -> tuple[float, ...]:
@@ -80,24 +92,26 @@ def optimize(
     usable_judged = None if judged is None else judged.take(found.mask)
     data = plan_data(study, usable, targets, judged=usable_judged, probes=probes)
     rules = plan_rules(study, usable, data)
-    measure = measure_of(study, data)
+    proven = science_bound(data, rules, levels=study.optimize.levels, pool=pool)
     exact = _count_plans(data, rules) <= exact_plans
     if exact:
-        archive, convergence = _every_plan(data, rules, measure)
+        archive, runs = _every_plan(data, rules, measure_of(study, data))
         if on_done is not None:
             on_done(1, 1)
     else:
-        archive, convergence = search(
-            PlanProblem(data, rules),
-            _seed_plans(data, rules),
-            effort_of(study),
-            seed=study.study.seed,
-            measure=measure,
-            pool=pool,
-            on_done=on_done,
-        )
+        archive, runs = _searched(study, data, rules, proven=proven, pool=pool, on_done=on_done)
     front, plans = _tables(archive, data, usable, loaded_kg=probe_masses(study).loaded_kg)
-    return Optimised(front, plans, found.removed, usable.num_rows, convergence, exact)
+    return Optimised(
+        front=front,
+        plans=plans,
+        removed=found.removed,
+        allowed=usable.num_rows,
+        convergence=runs[-1],
+        exact=exact,
+        bound=_bound_table(proven, archive, probes=data.probes),
+        progress=_progress_table(runs),
+        stopped_by=runs[-1].stopped_by,
+    )
 
 
 # --- small cases: every plan --------------------------------------------------------------------------------
@@ -111,13 +125,13 @@ def _count_plans(data: PlanData, rules: PlanRules) -> int:
     return sum(math.comb(n, k) for k in range(data.probes + 1))
 
 
-def _every_plan(data: PlanData, rules: PlanRules, measure: Measure) -> tuple[Archive, Convergence]:
+def _every_plan(data: PlanData, rules: PlanRules, measure: Measure) -> tuple[Archive, list[Convergence]]:
     choose = itertools.combinations_with_replacement if rules.per_target > 1 else itertools.combinations
     sets = itertools.chain.from_iterable(choose(range(len(data.target)), k) for k in range(data.probes + 1))
     plans = np.array([[*chosen, *[UNUSED] * (data.probes - len(chosen))] for chosen in sets], dtype=np.int64)
     plans = decode(plans[feasible(plans, rules)], rules)
     archive = merged([_archive(plans, data)])
-    return archive, Convergence((len(plans),), (measure(archive.costs),), (len(archive.plans),), "epochs")
+    return archive, [Convergence((len(plans),), (measure(archive.costs),), (len(archive.plans),), "epochs")]
 
 
 def _archive(plans: Ints, data: PlanData) -> Archive:
@@ -125,6 +139,43 @@ def _archive(plans: Ints, data: PlanData) -> Archive:
 
 
 # --- the search ---------------------------------------------------------------------------------------------
+
+
+def _searched(
+    study: Study,
+    data: PlanData,
+    rules: PlanRules,
+    *,
+    proven: ScienceBound,
+    pool: Pool,
+    on_done: OnDone | None,
+) -> tuple[Archive, list[Convergence]]:
+    """Search as often as the study asks, each time with a seed of its own; keep what is best of all."""
+    problem, effort = PlanProblem(data, rules), effort_of(study)
+    seeds = merged([_seed_plans(data, rules), _archive(proven.plans, data)])
+    fronts, runs = [], []
+    for repeat in range(study.optimize.repeats):
+        front, run = search(
+            problem,
+            seeds,
+            effort,
+            seed=study.study.seed + _REPEAT_STEP * repeat,
+            measure=measure_of(study, data),
+            pool=pool,
+            on_done=None if on_done is None else _part_of(on_done, repeat, study.optimize.repeats),
+        )
+        fronts.append(front)
+        runs.append(run)
+    return thinned(merged(fronts), effort.archive), runs
+
+
+def _part_of(on_done: OnDone, part: int, parts: int) -> OnDone:
+    """Progress of one of several searches as progress of the whole."""
+
+    def done(epochs: int, of: int) -> None:
+        on_done(part * of + epochs, parts * of)
+
+    return done
 
 
 def effort_of(study: Study) -> Effort:
@@ -136,6 +187,9 @@ def effort_of(study: Study) -> Effort:
         epochs=settings.epochs,
         generations=settings.generations_per_epoch,
         archive=settings.archive,
+        stall_epochs=settings.stall_epochs,
+        stall_share=settings.stall_share,
+        stop_after_s=settings.stop_after_s,
     )
 
 
@@ -158,6 +212,31 @@ def _seed_plans(data: PlanData, rules: PlanRules) -> Archive:
 
 
 # --- tables -------------------------------------------------------------------------------------------------
+
+
+def _bound_table(proven: ScienceBound, archive: Archive, *, probes: int) -> pa.Table:
+    levels_kg = proven.propellant_kg
+    return pa.table(
+        {
+            "probes": np.full(len(levels_kg), probes, dtype=np.int64),
+            "propellant_kg": levels_kg,
+            "science_upper": proven.science_upper,
+            "science_best": best_within(levels_kg, 0.0 - archive.costs[:, 0], archive.costs[:, 1]),
+        }
+    )
+
+
+def _progress_table(runs: list[Convergence]) -> pa.Table:
+    lengths = [len(run.evaluations) for run in runs]
+    return pa.table(
+        {
+            "search": np.repeat(np.arange(len(runs)), lengths),
+            "epoch": np.concatenate([np.arange(length) for length in lengths]),
+            "evaluations": np.concatenate([run.evaluations for run in runs]),
+            "hypervolume": np.concatenate([run.hypervolume for run in runs]),
+            "archived": np.concatenate([run.archived for run in runs]),
+        }
+    )
 
 
 def _tables(
