@@ -476,9 +476,8 @@ def _plan_rows_step(study: Study, flown: _Flown) -> Step:
         chances = counts[k]
         number = np.arange(len(chances))
         mean = float(np.minimum(number, row.baseline) @ chances)
-        enough = (
-            float(chances[number >= min(row.threshold, len(chances) - 1)].sum()) if row.threshold else 1.0
-        )
+        enough = float(chances[number >= min(row.threshold, len(chances) - 1)].sum())
+        needed = f"P(>= threshold {row.threshold}) {enough:.4f}" if row.threshold else "no threshold"
         full = float(chances[number >= row.baseline].sum())
         lines.append(
             (
