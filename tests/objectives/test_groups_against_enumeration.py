@@ -175,7 +175,9 @@ def test_science_is_never_lowered_by_another_probe(plan: list[int]) -> None:
 @given(plan=plans, seed=st.integers(0, 1000))
 def test_order_of_probes_does_not_matter(plan: list[int], seed: int) -> None:
     shuffled = np.random.default_rng(seed).permutation(padded(plan))
-    assert evaluate([shuffled], CASE.data)[0] == pytest.approx(evaluate([padded(plan)], CASE.data)[0], abs=1e-12)
+    assert evaluate([shuffled], CASE.data)[0] == pytest.approx(
+        evaluate([padded(plan)], CASE.data)[0], abs=1e-12
+    )
 
 
 @settings(deadline=None, max_examples=50)
@@ -193,7 +195,10 @@ def test_nothing_works_or_nothing_comes_home_nothing_gained(plan: list[int]) -> 
 
 @settings(deadline=None, max_examples=50)
 @given(
-    success=st.floats(0.05, 0.95), shared=st.floats(0.0, 0.5), lot=st.floats(0.01, 0.5), baseline=st.integers(1, 6)
+    success=st.floats(0.05, 0.95),
+    shared=st.floats(0.0, 0.5),
+    lot=st.floats(0.01, 0.5),
+    baseline=st.integers(1, 6),
 )
 def test_science_is_concave_in_the_count_of_a_row(success, shared, lot, baseline) -> None:
     """Equal probes in one lot: each further one adds no more than the one before."""
