@@ -139,14 +139,15 @@ def _client(workers: int, scheduler: str | None, scratch: str) -> Iterator[Any]:
         with client:
             yield client
         return
-    # Loopback only, no dashboard: nothing here is meant to be seen from other machines.
+    # Loopback only: nothing here is meant to be seen from other machines. The scheduler serves its pages whatever
+    # is asked: on any free port, or two runs on one machine would quarrel about the usual one.
     with (
         distributed.LocalCluster(
             n_workers=workers,
             threads_per_worker=1,
             processes=True,
             host="127.0.0.1",
-            dashboard_address=None,
+            dashboard_address="127.0.0.1:0",
             local_directory=scratch,
             silence_logs=logging.CRITICAL,
             memory_limit=0,

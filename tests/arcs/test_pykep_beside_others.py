@@ -21,7 +21,7 @@ DASK = """
 import numba
 from distributed import Client, LocalCluster
 if __name__ == "__main__":
-    with LocalCluster(n_workers=1, threads_per_worker=1, dashboard_address=None, host="127.0.0.1") as cluster:
+    with LocalCluster(n_workers=1, threads_per_worker=1, dashboard_address="127.0.0.1:0", host="127.0.0.1") as cluster:
         with Client(cluster) as client:
             assert client.submit(abs, -3, pure=False).result() == 3
     print("all alive")
