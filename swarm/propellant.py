@@ -86,9 +86,19 @@ def burnt_fraction(dv_m_s: ArrayLike, isp_s: float) -> Floats:
     return np.expm1(np.asarray(dv_m_s, float) / (STANDARD_GRAVITY_M_S2 * isp_s))
 
 
+def _full_tanks(study: Study) -> Ledger:
+    """The ledger of a main burn at the limit, with the study's allowance for corrections."""
+    return ledger(
+        study.probe.burn_limit_m_s,
+        probe=study.probe,
+        margins=study.margins,
+        correction_m_s=study.delivery.correction_budget_m_s,
+    )
+
+
 def probe_masses(study: Study) -> ProbeMasses:
     """Fix the masses of the identical probes from wet mass and burn limit."""
-    limit = ledger(study.probe.burn_limit_m_s, probe=study.probe, margins=study.margins)
+    limit = _full_tanks(study)
     wet_kg = study.probe.wet_mass_kg
     dry_kg = wet_kg / (1.0 + float(burnt_fraction(limit.total_m_s, study.probe.isp_s)))
     usable_kg = wet_kg - dry_kg
@@ -98,8 +108,7 @@ def probe_masses(study: Study) -> ProbeMasses:
 
 def carried_m_s(study: Study) -> float:
     """Return the delta-v of full tanks: the ledger of a main burn at the limit."""
-    limit = ledger(study.probe.burn_limit_m_s, probe=study.probe, margins=study.margins)
-    return float(limit.total_m_s)
+    return float(_full_tanks(study).total_m_s)
 
 
 def propellant_kg(burn_m_s: ArrayLike, study: Study, *, dv99_m_s: ArrayLike | None = None) -> Floats:

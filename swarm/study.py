@@ -299,8 +299,13 @@ class DeliverySettings(_Section):
     acquire_hours: float = _default(
         0.5, "own choice: time its own tracking needs to find the target", ge=0, le=1000
     )
-    correction_budget_m_s: float = _default(
-        20.0, "own choice: clean-up of 150 m/s takes 8, 500 km at 12 h take 11.6", ge=0, le=10_000
+    correction_budget_m_s: float | None = Field(
+        default=None,
+        ge=0,
+        le=10_000,
+        json_schema_extra={
+            "source": "99th percentile of what undoes the main burn's errors at probe.burn_limit_m_s"
+        },
     )
     samples: int = _default(2000, "own choice: the 99th percentile to 3 %", ge=100, le=100_000)
 
@@ -351,7 +356,10 @@ class ConstraintSettings(_Section):
     releases_max: int = _default(0, "own choice: any number of releases in a window", ge=0, le=1000)
     release_window_days: float = _default(30.0, OWN_CHOICE, gt=0, le=10_000)
     event_clear_before_days: float = _default(
-        7.0, f"{FROM_MEMORY}: no release in the week before a flyby or manoeuvre of the carrier", ge=0, le=1000
+        7.0,
+        f"{FROM_MEMORY}: no release in the week before a flyby or manoeuvre of the carrier",
+        ge=0,
+        le=1000,
     )
     event_clear_after_days: float = _default(
         3.0, f"{FROM_MEMORY}: the carrier's orbit is known again after three days", ge=0, le=1000
@@ -471,8 +479,12 @@ class SurvivalSettings(_Section):
 class ObservingSettings(_Section):
     """[observing]: what astronomers on Earth may be asked for before the probes leave."""
 
-    magnitude_limit: float = _default(21.5, f"{FROM_MEMORY}: telescopes of 2 m in ordinary use 21-22", ge=0, le=40)
-    elongation_min_deg: float = _default(60.0, f"{FROM_MEMORY}: closer to the Sun nights are short", ge=0, le=180)
+    magnitude_limit: float = _default(
+        21.5, f"{FROM_MEMORY}: telescopes of 2 m in ordinary use 21-22", ge=0, le=40
+    )
+    elongation_min_deg: float = _default(
+        60.0, f"{FROM_MEMORY}: closer to the Sun nights are short", ge=0, le=180
+    )
     step_days: float = _default(10.0, OWN_CHOICE, gt=0, le=400)
     u_improvement: int = _default(2, "own choice: about one more apparition", ge=1, le=9)
 
@@ -498,9 +510,14 @@ class OptimizeSettings(_Section):
         5, "own choice: epochs without gain after which the search ends; 0 is never", ge=0, le=100_000
     )
     stall_share: float = _default(1e-4, "own choice: a smaller gain of hypervolume is none", ge=0, le=1)
-    repeats: int = _default(1, "own choice: searches with seeds of their own, the front is of all", ge=1, le=1000)
+    repeats: int = _default(
+        1, "own choice: searches with seeds of their own, the front is of all", ge=1, le=1000
+    )
     stop_after_s: float | None = Field(
-        default=None, gt=0, le=1e7, json_schema_extra={"source": "never by the clock: such a run is not repeatable"}
+        default=None,
+        gt=0,
+        le=1e7,
+        json_schema_extra={"source": "never by the clock: such a run is not repeatable"},
     )
     levels: int = _default(40, "own choice: propellant levels of the proven bound", ge=1, le=1000)
     constraint_costs: bool = _default(True, "own choice: what the front would gain without each constraint")
