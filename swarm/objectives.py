@@ -77,6 +77,45 @@ def _row_counts(plan: Ints, data: PlanData) -> Floats:
 
 
 @njit(cache=True)
+def set_prices(plan: Ints, place: int, data: PlanData) -> tuple[float, Floats]:
+    """Return the science of a plan without the probe of `place`, and what each set of rows is then worth, (m,).
+
+    A price is what an encounter that satisfies the set adds, the chance in it that the hardware of that probe
+    works and nothing else. Science is linear in the outcome of one probe, so
+
+        science of the plan = science without + sum of merged_chance * price over its outcomes,
+
+    exactly where no other probe visits its target. Shared failures are those of the whole plan.
+    """
+    rows, joint = new_counts(data)
+    common = group_failures(plan, data.hardware, data.group_mask, data.group_fraction)
+    own = own_chances(plan, data.hardware, data.group_mask, common)
+    works = own[place]
+    own[place] = 0.0
+    without = 0.0
+    row_price = np.zeros(rows.shape[0])
+    for state in range(1 << common.size):
+        chance = state_chance(state, common)
+        if chance <= 0.0:
+            continue
+        count_state(plan, state, own, data, rows, joint)
+        without += chance * expected_science(rows, data)
+        if data.group_mask[plan[place]] & state:
+            continue
+        for r in range(rows.shape[0]):
+            below = 0.0
+            for c in range(min(data.baseline[r], data.count_cap[r] + 1)):
+                below += rows[r, c]
+            row_price[r] += chance * works * data.weight[r] / data.baseline[r] * below
+    price = np.zeros(data.row_sets.shape[0])
+    for m in range(price.size):
+        for r in range(row_price.size):
+            if data.row_sets[m, r]:
+                price[m] += row_price[r]
+    return without, price
+
+
+@njit(cache=True)
 def _evaluate(plans: Ints, data: PlanData) -> Floats:
     values = np.empty((plans.shape[0], 3))
     rows, joint = new_counts(data)

@@ -14,22 +14,14 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pyarrow as pa
-from numba import njit
 from numpy.typing import NDArray
 
-from swarm.constraints import PlanRules, allowed, fits, plan_rules
+from swarm.constraints import PlanRules, allowed, plan_rules
 from swarm.fleet import plans_matrix
 from swarm.judged import Pool, chances_of, judge_all
-from swarm.objectives import (
-    any_left,
-    count_state,
-    evaluate,
-    expected_science,
-    new_counts,
-    row_chances,
-)
+from swarm.objectives import evaluate, set_prices
+from swarm.pairs import best_replacement
 from swarm.plan_data import Chances, PlanData, column, plan_data
-from swarm.survival import group_failures, own_chances, state_chance
 from targets.catalogue import Catalogue
 from targets.classes import label_of
 from targets.constants import AU_KM
@@ -46,8 +38,6 @@ Ints = NDArray[np.int64]
 
 # Plans of the front that gains are averaged over, spread evenly along it: enough for a ranking.
 PLANS_MAX = 300
-# Other encounters of which the best is looked for exactly, after a ranking by a linear price.
-_ALTERNATIVES = 8
 
 
 # --- when it can be seen ------------------------------------------------------------------------------------
@@ -208,106 +198,25 @@ def class_gains(matrix: Ints, uses: Uses, data: PlanData, rules: PlanRules, unkn
     that fits and burns no more, less the better of the two without knowing.
     """
     gains = np.zeros(len(uses.plan))
-    standing = row_chances(data) @ (data.weight / data.baseline)
-    order = np.argsort(-standing, kind="stable").astype(np.int64)
     for v in range(len(uses.plan)):
         plan, place = matrix[uses.plan[v]], int(uses.place[v])
         if unknown[data.target[plan[place]]]:
-            other = _best_other(plan, place, order, data, rules)
+            _, other = best_replacement(plan, place, data, rules)
             gains[v] = _value_of_class(plan, place, other, data)
     return gains
 
 
-@njit(cache=True)
-def _best_other(plan: Ints, place: int, order: Ints, data: PlanData, rules: PlanRules) -> float:
-    """Most science with another encounter in `place`, no dearer; of those ranked first by `order`; -1 for none.
-
-    The ranking is that of an encounter flown alone, so that what the rest of the plan has enough of is only
-    seen by the exact values of the first few that fit.
-    """
-    rows, joint = new_counts(data)
-    changed = plan.copy()
-    best, tried = -1.0, 0
-    for k in range(order.size):
-        o = order[k]
-        if (
-            data.target[o] == data.target[plan[place]]
-            or data.propellant_kg[o] > data.propellant_kg[plan[place]]
-        ):
-            continue
-        changed[place] = -1
-        if not fits(o, changed, rules):
-            continue
-        changed[place] = o
-        best = max(best, _science(changed, -1, data, rows, joint))
-        tried += 1
-        if tried >= _ALTERNATIVES:
-            break
-    return best
-
-
-@njit(cache=True)
-def _science(plan: Ints, without: int, data: PlanData, rows: Floats, joint: Floats) -> float:
-    """Science of a plan; the shared failures are those of the whole plan, the place `without` adds nothing."""
-    common = group_failures(plan, data.hardware, data.group_mask, data.group_fraction)
-    own = own_chances(plan, data.hardware, data.group_mask, common)
-    if without >= 0:
-        own[without] = 0.0
-    science = 0.0
-    for state in range(1 << common.size):
-        chance = state_chance(state, common)
-        if chance > 0.0 and any_left(plan, data.group_mask, state):
-            count_state(plan, state, own, data, rows, joint)
-            science += chance * expected_science(rows, data)
-    return science
-
-
-@njit(cache=True)
-def set_prices(plan: Ints, place: int, data: PlanData) -> Floats:
-    """Return what each set of rows, satisfied by the probe of `place` for certain, adds to science, (m,).
-
-    Working hardware is in it, data return, delivery and class are not. Science is linear in the outcome of one
-    probe, so science = science without it + sum of chance * price over its outcomes, exactly where no other
-    probe visits its target.
-    """
-    rows, joint = new_counts(data)
-    common = group_failures(plan, data.hardware, data.group_mask, data.group_fraction)
-    own = own_chances(plan, data.hardware, data.group_mask, common)
-    works = own[place]
-    own[place] = 0.0
-    row_price = np.zeros(rows.shape[0])
-    for state in range(1 << common.size):
-        chance = state_chance(state, common)
-        if chance <= 0.0 or data.group_mask[plan[place]] & state:
-            continue
-        count_state(plan, state, own, data, rows, joint)
-        for r in range(rows.shape[0]):
-            below = 0.0
-            for c in range(min(data.baseline[r], data.count_cap[r] + 1)):
-                below += rows[r, c]
-            row_price[r] += chance * works * data.weight[r] / data.baseline[r] * below
-    price = np.zeros(data.row_sets.shape[0])
-    for m in range(price.size):
-        for r in range(row_price.size):
-            if data.row_sets[m, r]:
-                price[m] += row_price[r]
-    return price
-
-
-@njit(cache=True)
 def _value_of_class(plan: Ints, place: int, other: float, data: PlanData) -> float:
-    rows, joint = new_counts(data)
     o = plan[place]
-    without = _science(plan, place, data, rows, joint)
-    price = set_prices(plan, place, data)
+    without, price = set_prices(plan, place, data)
     classes = data.class_chance[data.target[o]]
+    slice_ = slice(data.outcome_start[o], data.outcome_start[o + 1])
     gained = np.zeros(classes.size)
-    for e in range(data.outcome_start[o], data.outcome_start[o + 1]):
-        gained[data.outcome_class[e]] += data.outcome_chance[e] * price[data.outcome_set[e]]
-    known, now = 0.0, without
-    for label in range(classes.size):
-        known += classes[label] * max(without + gained[label], other)
-        now += classes[label] * gained[label]
+    np.add.at(
+        gained, data.outcome_class[slice_], data.outcome_chance[slice_] * price[data.outcome_set[slice_]]
+    )
+    known = float(classes @ np.maximum(without + gained, other))
+    now = without + float(classes @ gained)
     return max(known - max(now, other), 0.0)
 
 

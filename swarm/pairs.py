@@ -11,14 +11,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numba import njit
 from numpy.typing import NDArray
 
 from swarm.constraints import PlanRules, fits
-from swarm.objectives import evaluate
+from swarm.objectives import evaluate, set_prices
 from swarm.plan_data import PlanData
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+
+_TRIED = 8  # other encounters evaluated exactly, after a ranking of all by a linear price
 
 
 def second_probe_gain(first: float, second: float, shared_fraction: float) -> float:
@@ -70,21 +73,18 @@ def pairs_of(plan: Ints, data: PlanData, rules: PlanRules, *, no_dearer: bool = 
 
 
 def _pair(plan: Ints, first: int, second: int, *, data: PlanData, rules: PlanRules, no_dearer: bool) -> Pair:
-    others = _others(plan, second, data, rules, no_dearer=no_dearer)
-    changed = np.repeat(plan[None, :], len(others) + 2, axis=0)
-    changed[1, second] = -1
-    changed[2:, second] = others
-    science = evaluate(changed, data)[:, 0]
-    best = int(np.argmax(science[2:])) if len(others) else -1
+    alone = plan.copy()
+    alone[second] = -1
+    science = evaluate(np.stack([plan, alone]), data)[:, 0]
+    other, science_other = best_replacement(plan, second, data, rules, no_dearer=no_dearer)
     chance = data.hardware * data.data_return
-    other = int(others[best]) if best >= 0 else -1
     return Pair(
         first=first,
         second=second,
         science_pair=float(science[0]),
         science_alone=float(science[1]),
         other=other,
-        science_other=float(science[2 + best]) if best >= 0 else 0.0,
+        science_other=science_other,
         break_even=break_even(
             float(chance[plan[first]]),
             float(chance[plan[second]]),
@@ -94,15 +94,57 @@ def _pair(plan: Ints, first: int, second: int, *, data: PlanData, rules: PlanRul
     )
 
 
-def _others(plan: Ints, place: int, data: PlanData, rules: PlanRules, *, no_dearer: bool) -> Ints:
-    """Opportunities at targets the plan does not visit that can take the place."""
+def best_replacement(
+    plan: Ints, place: int, data: PlanData, rules: PlanRules, *, no_dearer: bool = True
+) -> tuple[int, float]:
+    """Return the opportunity at a target not visited that gives a plan most science in `place`, and that science.
+
+    (-1, -1.0) where none fits. All are ranked by a price that is linear in their outcomes; the first few are
+    evaluated exactly, since an opportunity of another reliability also changes what is shared.
+    """
+    plan = np.ascontiguousarray(plan, dtype=np.int64)
+    others = _ranked(plan, place, data, rules, no_dearer)
+    if not len(others):
+        return -1, -1.0
+    changed = np.repeat(plan[None, :], len(others), axis=0)
+    changed[:, place] = others
+    science = evaluate(changed, data)[:, 0]
+    best = int(np.argmax(science))
+    return int(others[best]), float(science[best])
+
+
+@njit(cache=True)
+def _ranked(plan: Ints, place: int, data: PlanData, rules: PlanRules, no_dearer: bool) -> Ints:
+    """The most promising opportunities that fit in `place`, at most _TRIED; of equal ones the first."""
+    _, price = set_prices(plan, place, data)
+    limit_kg = data.propellant_kg[plan[place]] if no_dearer else np.inf
     without = plan.copy()
     without[place] = -1
-    visited = np.unique(data.target[plan[plan >= 0]])
-    free = ~np.isin(data.target, visited)
-    if no_dearer:
-        free &= data.propellant_kg <= data.propellant_kg[plan[place]]
-    return np.array([o for o in np.flatnonzero(free) if fits(o, without, rules)], dtype=np.int64)
+    worth = np.full(_TRIED, -1.0)
+    best = np.full(_TRIED, -1, dtype=np.int64)
+    for o in range(data.target.size):
+        if data.propellant_kg[o] > limit_kg:
+            continue
+        value = 0.0
+        for e in range(data.merged_start[o], data.merged_start[o + 1]):
+            value += data.merged_chance[e] * price[data.merged_set[e]]
+        value *= data.hardware[o]
+        if value <= worth[-1] or not _elsewhere(o, plan, data) or not fits(o, without, rules):
+            continue
+        k = _TRIED - 1
+        while k > 0 and value > worth[k - 1]:
+            worth[k], best[k] = worth[k - 1], best[k - 1]
+            k -= 1
+        worth[k], best[k] = value, o
+    return best[best >= 0]
+
+
+@njit(cache=True)
+def _elsewhere(o: int, plan: Ints, data: PlanData) -> bool:
+    visited = False
+    for i in range(plan.size):
+        visited |= plan[i] >= 0 and data.target[plan[i]] == data.target[o]
+    return not visited
 
 
 def without_losing_pairs(plans: Ints, data: PlanData, rules: PlanRules) -> Ints:
