@@ -18,6 +18,7 @@ from swarm.optimize.bound import ScienceBound, best_within, science_bound
 from swarm.optimize.epochs import Convergence, Effort, Measure, OnDone, Pool, search
 from swarm.optimize.exchange import COVERAGE, KILOGRAM, RISK, SCIENCE, improve
 from swarm.optimize.problem import PlanProblem, full_load_kg
+from swarm.pairs import without_losing_pairs
 from swarm.plan_data import Chances, PlanData, column, plan_data
 from swarm.propellant import probe_masses
 from targets.catalogue import Catalogue
@@ -100,6 +101,8 @@ def optimize(
             on_done(1, 1)
     else:
         archive, runs = _searched(study, data, rules, proven=proven, pool=pool, on_done=on_done)
+    if study.constraints.pairs:
+        archive = merged([_archive(without_losing_pairs(archive.plans, data, rules), data)])
     front, plans = _tables(archive, data, usable, loaded_kg=probe_masses(study).loaded_kg)
     return Optimised(
         front=front,
