@@ -23,7 +23,7 @@ from targets.motion import Prepared
 from targets.planets import hermite_position, hermite_velocity
 from targets.twobody import drift, drift_states
 
-COARSE_S = 30.0 * DAY_S
+COARSE_S = 46.0 * DAY_S
 # Interpolating the path, the pull of planets on the carrier within a step, and rounding.
 _SLACK_KM = 2.0e4
 _FINE_STEP_S = DAY_S
