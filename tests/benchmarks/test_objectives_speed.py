@@ -55,7 +55,7 @@ def instance(rows: int, groups: int) -> tuple[np.ndarray, PlanData]:
         chance_returned=np.full(BODIES, 0.9),
         chance_quality=-np.sort(-rng.uniform(0.1, 1.0, (BODIES, levels)), axis=1),
         dv99_m_s=np.full(BODIES, 10.0),
-        downlink_h=np.full(BODIES, 10.0),
+        home_days=np.full(BODIES, 10.0 / 24.0),
         relayed=np.zeros(BODIES, dtype=bool),
     )
     data = plan_data(study, table, make_targets(taxonomy), judged=judged)
