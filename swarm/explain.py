@@ -42,6 +42,7 @@ from targets.worth import (
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
 
 CAUTIONS = (
     "Concept-study figures: good for comparing plans, not for operations.",
@@ -205,15 +206,20 @@ def _phase_at_aim_deg(flown: dict[str, Any], judged: dict[str, Any]) -> float:
 
 
 def _delivery_step(study: Study, judged: dict[str, Any]) -> Step:
-    before, after = _sigmas_km(judged, "before"), _sigmas_km(judged, "delivery")
+    start, before, after = (_sigmas_km(judged, which) for which in ("start", "before", "delivery"))
     return Step(
         "4 Delivery",
         (
-            ("miss before it is seen", f"{before[0]:.0f} x {before[1]:.0f} km, 1 sigma, in the B-plane"),
-            ("seen first", f"{judged['detect_range_km']:.3g} km, {judged['detect_h_before']:.1f} h before"),
+            ("miss without corrections", f"{_ellipse(start)}, the target's own error left out"),
+            ("after those from the ground", f"{_ellipse(before)}, the target's error in it"),
+            (
+                "target seen first",
+                f"{judged['detect_range_km']:.3g} km and {judged['detect_h_before']:.1f} h before closest "
+                f"approach; {100.0 * judged['seen_chance']:.0f} % get a correction with it in sight",
+            ),
             (
                 "miss at the encounter",
-                f"{after[0]:.0f} x {after[1]:.0f} km, 1 sigma, after the last correction",
+                f"{_ellipse(after)}, after the last of {judged['corrections']} corrections",
             ),
             ("time of closest approach", f"{judged['sigma_time_s']:.1f} s, 1 sigma"),
             (
@@ -224,6 +230,10 @@ def _delivery_step(study: Study, judged: dict[str, Any]) -> Step:
             ("can be flown in", f"{100.0 * judged['delivered_chance']:.0f} % of the samples"),
         ),
     )
+
+
+def _ellipse(sigmas_km: Floats) -> str:
+    return f"{sigmas_km[0]:.0f} x {sigmas_km[1]:.0f} km, 1 sigma, in the B-plane"
 
 
 def _sigmas_km(judged: dict[str, Any], which: str) -> Floats:
@@ -242,11 +252,15 @@ def _quality_step(study: Study, judged: dict[str, Any]) -> Step:
 
 
 def _data_step(judged: dict[str, Any]) -> Step:
+    way = "by the mothership" if judged["relayed"] else "straight to the ground"
     return Step(
         "6 Data",
         (
-            ("can be returned", f"{judged['data_mbit']:.1f} Mbit"),
-            ("transmitting", f"{judged['downlink_h']:.1f} h"),
+            ("can be returned", f"{judged['data_mbit']:.1f} Mbit, most of it {way}"),
+            (
+                "transmitting",
+                f"{judged['downlink_h']:.1f} h, home {judged['home_days']:.1f} d after the encounter",
+            ),
             ("P(data come home)", f"{judged['chance_returned']:.3f}, the hardware working"),
         ),
     )
@@ -256,7 +270,7 @@ def _survival_step(tables: _Tables, row: int) -> Step:
     study = tables.study
     survival = study.survival
     one = tables.opportunities.slice(row, 1)
-    stored, active = stored_and_active_days(study, one, tables.chances.downlink_h[row : row + 1])
+    stored, active = stored_and_active_days(study, one, tables.chances.home_days[row : row + 1])
     lines = [("aboard the mothership", f"{stored[0]:.0f} d"), ("active", f"{active[0]:.0f} d")]
     if survival.model == "weibull":
         phases = phase_chances(
@@ -378,6 +392,7 @@ class _Flown:
     plan: Ints  # (probes,) rows of `table`
     table: pa.Table
     judged: pa.Table
+    relayed: Bools  # (rows of `table`,)
     data: PlanData
 
 
@@ -403,9 +418,16 @@ def _flown(run: Run, tables: _Tables, number: int) -> _Flown:
     chosen = plans.filter(pc.equal(plans["plan"], number)).sort_by("probe")
     mask = allowed(tables.study, tables.opportunities).mask
     table, judged = (each.filter(pa.array(mask)) for each in (tables.opportunities, tables.judged))
-    data = plan_data(tables.study, table, tables.targets, judged=tables.chances.take(mask))
+    chances = tables.chances.take(mask)
+    data = plan_data(tables.study, table, tables.targets, judged=chances)
     place = pc.index_in(chosen["opportunity"], value_set=table["opportunity"].combine_chunks())
-    return _Flown(column(pa.table({"row": place}), "row").astype(np.int64), table, judged, data)
+    return _Flown(
+        plan=column(pa.table({"row": place}), "row").astype(np.int64),
+        table=table,
+        judged=judged,
+        relayed=chances.relayed,
+        data=data,
+    )
 
 
 def _head_step(number: int, values: dict[str, Any]) -> Step:
@@ -494,7 +516,7 @@ def _shared_step(tables: _Tables, flown: _Flown) -> Step:
     groups = shared_groups(
         study.survival,
         column(flown.table, "release_jd_tdb"),
-        np.full(flown.table.num_rows, _relay_used(study)),
+        flown.relayed,
     )
     common = group_failures(flown.plan, data.hardware, data.group_mask, data.group_fraction)
     lines = []
@@ -524,10 +546,6 @@ def _shared_step(tables: _Tables, flown: _Flown) -> Step:
             )
         )
     return Step("4 Shared failures", tuple(lines))
-
-
-def _relay_used(study: Study) -> bool:
-    return study.probe.relay_hours_per_day > 0.0
 
 
 def _pairs_step(study: Study, flown: _Flown, targets: Catalogue) -> list[Step]:

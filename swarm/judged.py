@@ -22,8 +22,8 @@ if TYPE_CHECKING:
 CHUNK = 2000
 # (n, 3) columns of the judgement and what their parts are called in the table
 _SPLIT = {
-    "delivery_cov_km2": ("delivery_cov_tt_km2", "delivery_cov_rr_km2", "delivery_cov_tr_km2"),
-    "before_cov_km2": ("before_cov_tt_km2", "before_cov_rr_km2", "before_cov_tr_km2"),
+    f"{which}_cov_km2": tuple(f"{which}_cov_{part}_km2" for part in ("tt", "rr", "tr"))
+    for which in ("delivery", "start", "before")
 }
 
 
@@ -61,15 +61,14 @@ def _judge_chunk(start: int, shared: _Shared) -> Judged:
     )
 
 
-def chances_of(study: Study, judged: Judged) -> Chances:
-    """Return what the objectives need of a judgement. With a listening mothership every probe relies on it."""
-    relayed = np.full(len(judged.chance_returned), study.probe.relay_hours_per_day > 0.0)
+def chances_of(judged: Judged) -> Chances:
+    """Return what the objectives need of a judgement."""
     return Chances(
         chance_returned=judged.chance_returned,
         chance_quality=judged.chance_quality,
         dv99_m_s=judged.dv99_m_s,
-        downlink_h=judged.downlink_h,
-        relayed=relayed,
+        home_days=judged.home_days,
+        relayed=judged.relayed,
     )
 
 
@@ -113,8 +112,8 @@ def chances_from_table(study: Study, table: pa.Table) -> Chances:
         chance_returned=held("chance_returned"),
         chance_quality=np.stack([held(quality_column(q)) for q in row_qualities(study)], axis=1),
         dv99_m_s=held("dv99_m_s"),
-        downlink_h=held("downlink_h"),
-        relayed=np.full(table.num_rows, study.probe.relay_hours_per_day > 0.0),
+        home_days=held("home_days"),
+        relayed=held("relayed").astype(bool),
     )
 
 

@@ -290,7 +290,7 @@ def _better_data(
     improved = with_better_orbits(targets, study.observing.u_improvement)
     columns = {name: np.array(values) for name, values in chances._asdict().items()}
     if len(used):
-        again = chances_of(study, judge_all(study, table.take(used), improved, pool=pool))
+        again = chances_of(judge_all(study, table.take(used), improved, pool=pool))
         for name, fresh in again._asdict().items():
             columns[name][used] = fresh
     return plan_data(study, table, targets, judged=Chances(**columns))

@@ -139,7 +139,7 @@ def _optimize(run: Run, options: Options, pool: Pool, teller: Teller) -> None:
         return
     with _stage(run, "optimize", inputs, makes=(*_OPTIMIZE_MAKES, *_PAGE)):
         judged = judge_all(study, opportunities, targets, pool=pool)
-        chances = chances_of(study, judged)
+        chances = chances_of(judged)
         data = plan_data(study, opportunities, targets, judged=chances)
         run.write_table("judged", judged_table(study, opportunities, judged, data=data))
         found = optimize(

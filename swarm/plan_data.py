@@ -33,7 +33,7 @@ class Chances(NamedTuple):
     chance_returned: Floats  # (n,) P(data come home)
     chance_quality: Floats  # (n, k) P(quality >= each of `row_qualities`) over the delivery
     dv99_m_s: Floats  # (n,) 99th percentile of the sum of corrections
-    downlink_h: Floats  # (n,) from encounter until the data are home
+    home_days: Floats  # (n,) from encounter until the data are home
     relayed: Bools  # (n,) whether the data come home through the mothership
 
     def take(self, index: NDArray) -> Chances:
@@ -108,7 +108,7 @@ def plan_data(
         probes=most,
         target=target,
         propellant_kg=propellant_kg(column(opportunities, "burn_m_s"), study, dv99_m_s=known.dv99_m_s),
-        hardware=hardware_of(study, opportunities, known.downlink_h),
+        hardware=hardware_of(study, opportunities, known.home_days),
         data_return=data_return,
         shared_fraction=float(study.survival.shared_fraction),
         group_mask=groups.mask,
@@ -127,9 +127,9 @@ def row_qualities(study: Study) -> Floats:
     return np.unique([float(row.quality_min) for row in study.science.rows])
 
 
-def hardware_of(study: Study, opportunities: pa.Table, downlink_h: Floats) -> Floats:
+def hardware_of(study: Study, opportunities: pa.Table, home_days: Floats) -> Floats:
     """Return each opportunity's chance that the probe works until its data are home, (n,)."""
-    stored_days, active_days = stored_and_active_days(study, opportunities, downlink_h)
+    stored_days, active_days = stored_and_active_days(study, opportunities, home_days)
     return hardware_chances(
         study.survival,
         stored_days,
@@ -139,13 +139,12 @@ def hardware_of(study: Study, opportunities: pa.Table, downlink_h: Floats) -> Fl
     )
 
 
-def stored_and_active_days(
-    study: Study, opportunities: pa.Table, downlink_h: Floats
-) -> tuple[Floats, Floats]:
+def stored_and_active_days(study: Study, opportunities: pa.Table, home_days: Floats) -> tuple[Floats, Floats]:
     """Return days aboard the mothership, from study.start on, and from release until the data are home, (n,)."""
     release = column(opportunities, "release_jd_tdb")
-    downlink_days = np.where(np.isfinite(downlink_h), downlink_h, 0.0) / 24.0
-    active = column(opportunities, "encounter_jd_tdb") - release + downlink_days
+    # data that never come home have a chance of their own: the probe need not live for them
+    sending_days = np.where(np.isfinite(home_days), home_days, 0.0)
+    active = column(opportunities, "encounter_jd_tdb") - release + sending_days
     return release - study.study.start_jd_tdb, active
 
 
@@ -162,7 +161,7 @@ def without_errors(study: Study, opportunities: pa.Table, targets: Catalogue) ->
         chance_returned=returned,
         chance_quality=(quality[:, None] >= row_qualities(study)).astype(np.float64),
         dv99_m_s=dv99_m_s(column(opportunities, "burn_m_s"), study.probe),
-        downlink_h=np.zeros(len(quality)),
+        home_days=np.zeros(len(quality)),
         relayed=np.zeros(len(quality), dtype=bool),
     )
 

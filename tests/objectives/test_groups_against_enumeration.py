@@ -54,7 +54,7 @@ def judged_for(study, count: int, rng: np.random.Generator, *, relayed: bool = F
         chance_returned=rng.choice([0.0, 0.4, 0.9, 1.0], count, p=[0.1, 0.3, 0.3, 0.3]),
         chance_quality=quality,
         dv99_m_s=rng.uniform(1.0, 20.0, count),
-        downlink_h=np.full(count, 10.0),
+        home_days=np.full(count, 10.0 / 24.0),
         relayed=np.full(count, relayed),
     )
 

@@ -140,7 +140,7 @@ def judged_with(study, quality: np.ndarray) -> Chances:
         chance_returned=np.ones(n),
         chance_quality=np.repeat(quality[:, None], len(row_qualities(study)), axis=1),
         dv99_m_s=np.full(n, 5.0),
-        downlink_h=np.zeros(n),
+        home_days=np.zeros(n),
         relayed=np.zeros(n, dtype=bool),
     )
 

@@ -127,8 +127,8 @@ def test_the_downlink_keeps_the_probe_alive_longer() -> None:
     study, table, targets = make_study(survival=WEIBULL), make_opportunities([0]), make_targets(["C"])
     judged = without_errors(study, table, targets)
     short, long = (
-        plan_data(study, table, targets, judged=judged._replace(downlink_h=np.array([h]))).hardware[0]
-        for h in (0.0, 480.0)
+        plan_data(study, table, targets, judged=judged._replace(home_days=np.array([days]))).hardware[0]
+        for days in (0.0, 20.0)
     )
     assert long < short
     days = table["encounter_jd_tdb"][0].as_py() - table["release_jd_tdb"][0].as_py() + 20.0
