@@ -237,6 +237,7 @@ def _print_front(run: Run) -> None:
     _say("what limits it, the tightest first:")
     for line in summary["limits"]:
         _say(f"  {line}")
+    _say("concept-study figures, not for operations; see the cautions in the README")
 
 
 # --- how a failure is said ----------------------------------------------------------------------------------

@@ -614,9 +614,12 @@ def observing_line(row: dict[str, Any]) -> str:
         )
     else:
         when = "never within the limits before its first release"
-    gain = (
-        f"better orbit: {row['sigma_km']:.0f} -> {row['sigma_improved_km']:.0f} km, success {row['success']:.3f} -> "
-        f"{row['success_improved']:.3f}, science {row['science_gained_orbit']:+.4f}"
-    )
+    if row["sigma_improved_km"] < row["sigma_km"]:
+        gain = (
+            f"better orbit: {row['sigma_km']:.0f} -> {row['sigma_improved_km']:.0f} km, success "
+            f"{row['success']:.3f} -> {row['success_improved']:.3f}, science {row['science_gained_orbit']:+.4f}"
+        )
+    else:
+        gain = f"orbit known as well as the scale goes, {row['sigma_km']:.0f} km"
     colours = "" if row["class"] else f"; colours: science {row['science_gained_class']:+.4f}"
     return f"{gain}{colours}; observable {when}"
