@@ -234,9 +234,13 @@ def _print_front(run: Run) -> None:
     _say(f"front (chosen by rule: {summary['rule']}):")
     for line in summary["front"]:
         _say(f"  {line}")
+    _say(f"what plan {summary['plan']} may come to:")
+    for line in summary["levels"]:
+        _say(f"  {line}")
     _say("what limits it, the tightest first:")
     for line in summary["limits"]:
         _say(f"  {line}")
+    _say("what astronomers could help with: observe.csv; why a plan is worth it: swarm explain --run DIR --plan N")
     _say("concept-study figures, not for operations; see the cautions in the README")
 
 

@@ -24,7 +24,7 @@ from swarm.progress import Silent, Teller
 from swarm.reach import read_carrier, screen
 from swarm.report.page import write_page
 from swarm.study import Study, read_study, require_supported
-from swarm.summary import choose_plan, front_lines, limits
+from swarm.summary import choose_plan, front_lines, level_lines, limits
 from targets.catalogue import Catalogue, Reading, read_catalogue
 from targets.errors import NothingFeasible
 
@@ -145,21 +145,21 @@ def _optimize(run: Run, options: Options, pool: Pool, teller: Teller) -> None:
         found = optimize(
             study, opportunities, targets, pool=pool, on_done=teller.stage("optimize"), judged=chances
         )
-        run.note("summary", _summary(study, opportunities, found))
         run.write_table("plans", found.plans)
-        front = with_measures(
-            found.front, found.plans, study, opportunities, targets=targets, judged=chances
-        )
+        front = with_measures(found.front, found.plans, study, opportunities, targets=targets, judged=chances)
         asked = observe(
             study, opportunities, targets, front=front, plans=found.plans, judged=chances, pool=pool
         )
         run.write_table("observe", asked)
         run.write_text("observe.csv", _csv_text(asked))
+        run.note("summary", _summary(study, opportunities, found, front=front))
         run.write_table("front", front)
 
 
-def _summary(study: Study, opportunities: pa.Table, found: Optimised) -> dict[str, object]:
-    chosen = choose_plan(found.front, study.compare.rule)
+def _summary(
+    study: Study, opportunities: pa.Table, found: Optimised, *, front: pa.Table
+) -> dict[str, object]:
+    chosen = choose_plan(front, study.compare.rule)
     return {
         "rule": study.compare.rule,
         "plan": chosen,
@@ -169,8 +169,9 @@ def _summary(study: Study, opportunities: pa.Table, found: Optimised) -> dict[st
         "removed": found.removed,
         "exact": found.exact,
         "hypervolume": list(found.hypervolume),
-        "front": front_lines(found.front, chosen),
-        "limits": limits(study, opportunities, found.front, found.plans),
+        "front": front_lines(front, chosen),
+        "levels": level_lines(front, chosen),
+        "limits": limits(study, opportunities, front, found.plans),
     }
 
 

@@ -152,6 +152,19 @@ def front_lines(front: pa.Table, chosen: int) -> list[str]:
     return [f"{name:<17} {_plan_line(_row(front, plan))}" for name, plan in named]
 
 
+def level_lines(front: pa.Table, chosen: int) -> list[str]:
+    """What the chosen plan may come to beyond its expectation, a line each; the front has its measures."""
+    row = _row(front, chosen)
+    exact = row["measures_exact"]
+    return [
+        f"every threshold met: {row['p_threshold']:.3f}; every baseline: {'' if exact else 'at most '}"
+        f"{row['p_baseline']:.3f}; no data at all: {row['p_none']:.1e}",
+        f"science of the worst tenth of outcomes: {'' if exact else 'at least '}{row['cvar10_science']:.3f} "
+        f"(expected {row['science']:.3f})",
+        f"science resting on assumed class, albedo, H or U: {100 * row['science_assumed']:.0f} %",
+    ]
+
+
 def _plan_line(row: dict[str, float]) -> str:
     return (
         f"plan {row['plan']:>4}: {row['probes']:>2} probes, science {row['science']:.3f}, "
