@@ -175,10 +175,9 @@ def judge(
         columns["mothership_range_km"],
         1e-3 * np.maximum(spare_m_s, 0.0),
     )
-    finite = np.isfinite(encounter_s)
-    days = study.probe.downlink_max_days + 1.0
-    span = (encounter_s[finite].min(), encounter_s[finite].max()) if finite.any() else (0.0, 0.0)
-    earth, grid = sample_earth(span[0], span[1] + days * DAY_S)
+    # the span of the study, not of this table: where a grid begins shows in the last bit of what is read off it
+    last_s = float(tdb_s_from_jd(study.study.end_jd_tdb)) + study.probe.downlink_max_days * DAY_S
+    earth, grid = sample_earth(float(tdb_s_from_jd(study.study.start_jd_tdb)), last_s)
     out = _Answers(*_room(len(encounter_s), len(qualities)))
     _judge_many(
         cases,
@@ -326,10 +325,24 @@ def _recede_km_s(state, axes, burn, since_s):
     velocity, position = np.empty((3, 3)), np.empty((3, 3))
     step = 0.01 * since_s
     fill_influence(state, axes, since_s, velocity, position)
-    now = velocity @ burn
+    now = _moved_km(velocity, burn)
     fill_influence(state, axes, since_s - step, velocity, position)
-    before = velocity @ burn
-    return max((math.sqrt((now**2).sum()) - math.sqrt((before**2).sum())) / step, 0.0)
+    return max((now - _moved_km(velocity, burn)) / step, 0.0)
+
+
+@njit(cache=True)
+def _moved_km(velocity, burn):
+    """Length of the displacement a burn makes."""
+    total = 0.0
+    for i in range(3):
+        part = _dot(velocity[i], burn)
+        total += part * part
+    return math.sqrt(total)
+
+
+@njit(cache=True)
+def _dot(a, b):
+    return a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
 
 
 @njit(cache=True)
@@ -437,8 +450,8 @@ def _deliver(k, cases, errors, out):
 @njit(cache=True)
 def _judge_one(k, cases, camera, downlink, earth, grid, errors, normals, asked, out, sheets):
     state, axes, speed, spare = cases.state[k], cases.axes[k], cases.speed_km_s[k], cases.spare_km_s[k]
-    place = math.sqrt(state[0] ** 2 + state[1] ** 2 + state[2] ** 2)
-    sun = (-(axes[1] @ state[:3]) / place, -(axes[2] @ state[:3]) / place)
+    place_km = math.sqrt(_dot(state, state))
+    sun = (-_dot(axes[1], state) / place_km, -_dot(axes[2], state) / place_km)
     # what comes home, and how many pixels across it pays for
     whole = _optics(k, cases, camera, speed, camera.pixels)
     possible = _send(
