@@ -82,6 +82,10 @@ def _unset() -> Any:
 class _Section(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
 
+    def unused(self) -> tuple[str, ...]:
+        """Keys that mean nothing beside the values of others; they are neither taken nor shown."""
+        return ()
+
     def source_of(self, key: str) -> str | None:
         """Where the value of a key that is not given comes from, if not from the key's own default."""
         return None
@@ -475,6 +479,9 @@ class SurvivalSettings(_Section):
     encounter_success: float = _default(0.95, "own choice: no safe mode, pointing kept", ge=0, le=1)
     groups: Annotated[tuple[SharedGroup, ...], Strict(False)] = Field(default=(), max_length=9)
 
+    def unused(self) -> tuple[str, ...]:
+        return ("success",) if self.model == "weibull" else _WEIBULL_KEYS
+
 
 class ObservingSettings(_Section):
     """[observing]: what astronomers on Earth may be asked for before the probes leave."""
@@ -690,8 +697,7 @@ _WEIBULL_KEYS = (
 
 
 def _survival_relations(survival: SurvivalSettings) -> Iterator[Problem]:
-    barred = ["success"] if survival.model == "weibull" else list(_WEIBULL_KEYS)
-    yield from _barred("survival", survival, barred, f'model = "{survival.model}"')
+    yield from _barred("survival", survival, list(survival.unused()), f'model = "{survival.model}"')
     names = [group.name for group in survival.groups]
     for k, group in enumerate(survival.groups):
         place = f"survival.groups[{k}]"
@@ -812,6 +818,8 @@ def study_rows(study: Study) -> list[tuple[str, str, str, str]]:
 
 def _rows_of(prefix: str, model: _Section) -> Iterator[tuple[str, str, str, str]]:
     for key, field in type(model).model_fields.items():
+        if isinstance(model, _Section) and key in model.unused():
+            continue
         value, name = getattr(model, key), field.alias or key
         place = f"{prefix}.{name}"
         if isinstance(value, _Section):

@@ -12,6 +12,7 @@ from small_cases import START_JD_TDB, make_opportunities, make_study, make_targe
 
 from swarm.objectives import evaluate
 from swarm.plan_data import plan_data, without_errors
+from swarm.study import study_rows
 from swarm.survival import (
     group_failures,
     hardware_chances,
@@ -267,3 +268,10 @@ def test_groups_one_after_the_other_may_each_share_much() -> None:
         {"name": "second", "kind": "dispenser", "shared_fraction": 0.8, "release_from": middle},
     ]
     assert len(make_study(survival={"groups": groups}).survival.groups) == 2
+
+
+def test_the_study_as_understood_shows_the_model_in_use_only() -> None:
+    simple = {row[0] for row in study_rows(make_study())}
+    phased = {row[0] for row in study_rows(make_study(survival={"model": "weibull"}))}
+    assert "survival.success" in simple - phased
+    assert {"survival.weibull_shape", "survival.dead_on_arrival"} <= phased - simple
