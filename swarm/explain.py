@@ -115,7 +115,7 @@ def explain_opportunity(run: Run, number: int) -> list[Step]:
     body = tables.targets.take([int(flown["target_index"])])
     data = plan_data(tables.study, tables.opportunities, tables.targets, judged=tables.chances)
     return [
-        Step(f"Opportunity {number}: {_named(body)}", (("in short", str(judged["reason_text"])),)),
+        _short_step(run, tables, row, number=number, named=_named(body), reason=judged["reason_text"]),
         _body_step(body),
         _geometry_step(flown),
         _aim_step(tables.study, flown, judged, body),
@@ -128,6 +128,17 @@ def explain_opportunity(run: Run, number: int) -> list[Step]:
         _propellant_step(tables.study, flown, judged),
         Step("Cautions", tuple(("-", text) for text in CAUTIONS)),
     ]
+
+
+def _short_step(run: Run, tables: _Tables, row: int, *, number: int, named: str, reason: str) -> Step:
+    removed = allowed(tables.study, tables.opportunities.slice(row, 1)).removed
+    barred = [limit for limit, count in removed.items() if count]
+    lines = [("in short", reason), ("may be used", f"no: {barred[0]}" if barred else "yes")]
+    if run.has("plans") and run.has("front"):
+        plans = run.read_table("plans")
+        used = len(pc.unique(plans.filter(pc.equal(plans["opportunity"], number))["plan"]))
+        lines.append(("on the front", f"in {used} of {run.read_table('front').num_rows} plans"))
+    return Step(f"Opportunity {number}: {named}", tuple(lines))
 
 
 def _named(body: Catalogue) -> str:

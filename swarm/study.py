@@ -818,7 +818,7 @@ def study_rows(study: Study) -> list[tuple[str, str, str, str]]:
 
 def _rows_of(prefix: str, model: _Section) -> Iterator[tuple[str, str, str, str]]:
     for key, field in type(model).model_fields.items():
-        if isinstance(model, _Section) and key in model.unused():
+        if key in model.unused():
             continue
         value, name = getattr(model, key), field.alias or key
         place = f"{prefix}.{name}"

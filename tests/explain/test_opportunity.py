@@ -7,9 +7,12 @@ import re
 import numpy as np
 import pytest
 
+from swarm.archive import Run
 from swarm.explain import Step, as_text, explain_opportunity
 from swarm.judge import OK, REASONS
 from targets.errors import InputError
+
+from .conftest import STUDY
 
 STEPS = ("body", "geometry", "aim", "delivery", "quality", "data", "survival", "row", "science", "propellant")
 
@@ -104,3 +107,24 @@ def test_plain_text_has_a_line_for_every_label(run) -> None:
     lines = as_text(steps)
     assert len(lines) == len(steps) + sum(len(step.lines) for step in steps)
     assert any("not for operations" in line for line in lines)
+
+
+def test_whether_it_may_be_used_and_how_often_it_is(run) -> None:
+    plans = run.read_table("plans").to_pylist()
+    front = run.read_table("front").num_rows
+    for number in range(100, 105):
+        used = len({row["plan"] for row in plans if row["opportunity"] == number})
+        lines = dict(explain_opportunity(run, number)[0].lines)
+        assert lines["on the front"] == f"in {used} of {front} plans"
+        assert lines["may be used"] == "yes"
+
+
+def test_a_barred_encounter_says_by_which_limit(run, tmp_path) -> None:
+    text = STUDY.replace("pairs = true", "pairs = true\nsun_earth_probe_min_deg = 95.0")
+    (tmp_path / "study.toml").write_text(text, encoding="utf-8")
+    strict = Run.create(tmp_path / "out", tmp_path / "study.toml")
+    for name in ("opportunities", "targets", "judged"):
+        strict.write_table(name, run.read_table(name))
+    lines = dict(explain_opportunity(strict, 100)[0].lines)
+    assert lines["may be used"] == "no: constraints.sun_earth_probe_min_deg at encounter"
+    assert "on the front" not in lines
