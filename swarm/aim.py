@@ -23,14 +23,14 @@ Floats: TypeAlias = NDArray[np.float64]
 CLOCKS, DISTANCES, CLIMBS = 12, 8, 3
 # Points of the average along an axis: the least and the most of a rough and of an exact average, and their spacing as
 # a share of the nearest useful distance, on whose scale quality changes.
-ROUGH, EXACT = (4, 8, 1.0), (6, 24, 0.3)
+ROUGH, EXACT = (4, 6, 1.0), (6, 16, 0.4)
 # How many sigmas the average reaches out.
 _WIDTH = 3.0
 # Grid distances as shares of the distance at which the target is too small: from the first to the last.
 _NEAREST, _FARTHEST = 0.02, 0.95
-# Steps of the pattern search, as shares of the distance and in radians: where it begins, where the average gets exact,
-# where it stops.
-_FIRST_STEP, _FINE_STEP, _LAST_STEP = 0.25, 0.12, 3e-3
+# First and last steps of the pattern search with a rough and with an exact average, as shares of the distance and in
+# radians; a hill is climbed to the top if the rough average puts it at this share of the highest.
+_ROUGH_STEPS, _EXACT_STEPS, _WORTH = (0.25, 0.1), (0.25, 4e-3), 0.9
 _CLIMB_MAX = 400
 
 
@@ -136,14 +136,16 @@ def average_at(x, y, axes, sun, optics, along, effort, work):
 
 
 @njit(cache=True)
-def _climb(x, y, axes, sun, optics, along, work):
+def _climb(x, y, effort, steps, axes, sun, optics, along, work):
     """Pattern search from (x, y): nearer, farther and round, steps halved when none of them is better.
+
+    steps : (first, last), shares of the distance and radians
 
     Quality is nearly a product of distance and clock angle, so these are the directions in which it has its ridges.
     """
-    step, effort, moves = _FIRST_STEP, ROUGH, 0
+    step, moves = steps[0], 0
     best = average_at(x, y, axes, sun, optics, along, effort, work)
-    while step > _LAST_STEP and moves < _CLIMB_MAX:
+    while step > steps[1] and moves < _CLIMB_MAX:
         found = False
         for k in range(4):
             moves += 1
@@ -157,9 +159,6 @@ def _climb(x, y, axes, sun, optics, along, work):
                 break
         if not found:
             step *= 0.5
-            if effort[1] < EXACT[1] and step < _FINE_STEP:
-                effort, step = EXACT, 2.0 * _FINE_STEP
-                best = average_at(x, y, axes, sun, optics, along, effort, work)
     return x, y, best
 
 
@@ -193,16 +192,22 @@ def best_aim(cov, sun, optics, along):
     for k in range(values.size):
         x, y = _start_at(k, reach_km, sun_clock)
         values[k] = average_at(x, y, axes, sun, optics, along, ROUGH, work)
-    best_x = best_y = best = 0.0
-    for _ in range(CLIMBS):
+    hills = np.zeros((CLIMBS, 3))
+    for n in range(CLIMBS):
         start = int(np.argmax(values))
         if values[start] <= 0.0:
             break
         x, y = _start_at(start, reach_km, sun_clock)
-        x, y, value = _climb(x, y, axes, sun, optics, along, work)
+        hills[n] = _climb(x, y, ROUGH, _ROUGH_STEPS, axes, sun, optics, along, work)
+        _forget(values, start)
+    highest = hills[:, 2].max()
+    best_x = best_y = best = 0.0
+    for n in range(CLIMBS):
+        if hills[n, 2] <= 0.0 or hills[n, 2] < _WORTH * highest:
+            continue
+        x, y, value = _climb(hills[n, 0], hills[n, 1], EXACT, _EXACT_STEPS, axes, sun, optics, along, work)
         if value > best:
             best_x, best_y, best = x, y, value
-        _forget(values, start)
     return best_x, best_y, best
 
 

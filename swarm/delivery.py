@@ -201,7 +201,11 @@ def fill_start(state, axes, burn_km_s, times_s, errors, out):
     _outer(velocity, errors.carrier_km_s**2 + errors.spring_km_s**2, out)
     _outer(position, errors.carrier_km**2, out)
     fill_influence(state, axes, times_s[1], velocity, position)
-    _execution(velocity, np.outer(burn_km_s, burn_km_s), errors, out)
+    spread = np.empty((3, 3))
+    for i in range(3):
+        for j in range(3):
+            spread[i, j] = burn_km_s[i] * burn_km_s[j]
+    _execution(velocity, spread, errors, out)
 
 
 # --- corrections --------------------------------------------------------------------------------------------
@@ -249,10 +253,19 @@ def _sorted_times(cruise_s, seen_s, errors, with_optical, times, kinds):
             n, optical = n + 1, optical + 1
         times[n], kinds[n] = last, OPTICAL
         n, optical = n + 1, optical + 1
-    order = np.argsort(-times[:n], kind="mergesort")
-    times[:n] = times[:n][order]
-    kinds[:n] = kinds[:n][order]
+    _sort_falling(n, times, kinds)
     return n, optical
+
+
+@njit(cache=True)
+def _sort_falling(n, times, kinds):
+    """Insertion sort of a handful; equal times keep their order."""
+    for i in range(1, n):
+        time, kind, j = times[i], kinds[i], i
+        while j > 0 and times[j - 1] < time:
+            times[j], kinds[j] = times[j - 1], kinds[j - 1]
+            j -= 1
+        times[j], kinds[j] = time, kind
 
 
 @njit(cache=True)
@@ -415,6 +428,26 @@ def sample_arrivals(plan, start, target, range_km, speed_km_s, errors, normals, 
 @njit(cache=True)
 def quantile(values, share, work):
     """The ceil(share * n)-th smallest of n values; `work` is scratch of the same length."""
-    work[:] = values
-    k = min(max(int(math.ceil(share * values.size)) - 1, 0), values.size - 1)
-    return np.partition(work, k)[k]
+    low, high = 0, values.size - 1
+    for i in range(values.size):
+        work[i] = values[i]
+    k = min(max(int(math.ceil(share * values.size)) - 1, 0), high)
+    while low < high:  # Hoare's selection
+        pivot = work[(low + high) // 2]
+        i, j = low, high
+        while i <= j:
+            while work[i] < pivot:
+                i += 1
+            while work[j] > pivot:
+                j -= 1
+            if i <= j:
+                work[i], work[j] = work[j], work[i]
+                i += 1
+                j -= 1
+        if k <= j:
+            high = j
+        elif k >= i:
+            low = i
+        else:
+            break
+    return work[k]
