@@ -68,7 +68,9 @@ def phase_chances(
     return Phases(
         release=np.full(stored.shape, float(survival.release_success)),
         switch_on=np.full(stored.shape, 1.0 - survival.dead_on_arrival),
-        flight=weibull_survival(age_days, shape=survival.weibull_shape, scale_days=survival.weibull_scale_days),
+        flight=weibull_survival(
+            age_days, shape=survival.weibull_shape, scale_days=survival.weibull_scale_days
+        ),
         encounter=np.full(stored.shape, float(survival.encounter_success)),
         within_life=alive.astype(np.float64),
     )
