@@ -27,6 +27,7 @@ from swarm.study import Study, read_study, require_supported
 from swarm.summary import choose_plan, front_lines, level_lines, limits
 from targets.catalogue import Catalogue, Reading, read_catalogue
 from targets.errors import NothingFeasible
+from targets.knowledge import knowledge_notes, near_earth_warning
 
 _SCREEN_MAKES = ("opportunities.parquet", "targets.parquet", "mothership.parquet", "rejects.csv")
 _OPTIMIZE_MAKES = ("judged.parquet", "front.parquet", "plans.parquet", "observe.parquet", "observe.csv")
@@ -111,6 +112,9 @@ def _screen(run: Run, reading: Reading, options: Options, pool: Pool, teller: Te
         )
         if lost := screening.counts["not_movable"]:
             run.warn(f"{lost} bodies could not be moved to the study's dates and were left out")
+        run.note("knowledge", list(knowledge_notes(screening.targets)))
+        if warning := near_earth_warning(screening.targets):
+            run.warn(warning)
         run.write_table("targets", screening.targets.to_table())
         run.write_table("mothership", screening.path)
         run.write_table("opportunities", screening.opportunities)

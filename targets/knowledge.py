@@ -154,12 +154,16 @@ def near_earth_from_u(catalogue: Catalogue) -> NDArray[np.bool_]:
     return near & (_source(catalogue) == FROM_U)
 
 
+def near_earth_warning(catalogue: Catalogue) -> str:
+    """Return the Center's warning with the number of bodies it concerns; '' where there is none."""
+    count = int(near_earth_from_u(catalogue).sum())
+    return f"{count} near-Earth bodies: {NEAR_EARTH_WARNING}" if count else ""
+
+
 def knowledge_notes(catalogue: Catalogue) -> tuple[str, ...]:
     """Return sentences on what the uncertainties of these bodies rest on, the Center's warning among them."""
     source = _source(catalogue)
     told = [f"{int((source == k).sum())} by {name}" for k, name in enumerate(SOURCES) if (source == k).any()]
     notes = [f"Where the targets may be is known for {', '.join(told)}."] if told else []
-    count = int(near_earth_from_u(catalogue).sum())
-    if count:
-        notes.append(f"{count} near-Earth bodies: {NEAR_EARTH_WARNING}.")
-    return tuple(notes)
+    warning = near_earth_warning(catalogue)
+    return (*notes, f"{warning}.") if warning else tuple(notes)
