@@ -282,12 +282,9 @@ _THREE = ("start_cov_km2", "before_cov_km2", "delivery_cov_km2")
 
 
 @njit(cache=True)
-def _wanted_mbit(optics, camera, least_mbit):
-    """The whole set of kept images of a pass at the nearest useful distance, cut to a window about the target."""
-    nearest_km = max(
-        optics.v_rel_km_s / optics.slew_limit_rad_s, optics.keepout_km + 0.5 * optics.diameter_km
-    )
-    side = min(camera.window * optics.diameter_km / (optics.pixel_rad * nearest_km), camera.pixels)
+def _wanted_mbit(b_km, optics, camera, least_mbit):
+    """The whole set of kept images of a pass at b: cut to a window about the target, and never under the least."""
+    side = min(camera.window * optics.diameter_km / (optics.pixel_rad * b_km), camera.pixels)
     return max(1e-6 * camera.bits_per_square * side * side, least_mbit)
 
 
@@ -454,9 +451,7 @@ def _judge_one(k, cases, camera, downlink, earth, grid, errors, normals, asked, 
     sun = (-_dot(axes[1], state) / place_km, -_dot(axes[2], state) / place_km)
     # what comes home, and how many pixels across it pays for
     whole = _optics(k, cases, camera, speed, camera.pixels)
-    possible = _send(
-        k, cases, axes, _wanted_mbit(whole, camera, downlink.data_min_mbit), earth, grid, downlink, out
-    )
+    possible = _send(k, cases, axes, downlink.data_min_mbit, earth, grid, downlink, out)
     paid = math.sqrt(1e6 * possible / camera.bits_per_square) / camera.window
     optics = _optics(k, cases, camera, speed, min(camera.pixels, paid)) if possible > 0.0 else whole
     # where it arrives, with a correction in sight of the target or without, whichever is worth more
@@ -505,6 +500,10 @@ def _judge_one(k, cases, camera, downlink, earth, grid, errors, normals, asked, 
         aim_t, aim_r = perfect_t, perfect_r
     out.aim_t_km[k], out.aim_r_km[k], out.aim_km[k] = aim_t, aim_r, math.sqrt(aim_t * aim_t + aim_r * aim_r)
     out.expected_quality[k] = quality
+    if out.aim_km[k] > 0.0:
+        # now that the distance is known, so is the set of images: how long it takes
+        wanted = _wanted_mbit(out.aim_km[k], optics, camera, downlink.data_min_mbit)
+        _send(k, cases, axes, wanted, earth, grid, downlink, out)
     needed = quantile(sheet_spent, 0.99, sheets.work)
     out.dv99_needed_m_s[k], out.dv99_m_s[k] = 1000.0 * needed, 1000.0 * min(needed, spare)
     share_seen = 0.0
