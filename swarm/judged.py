@@ -42,6 +42,8 @@ class _Shared:
 
 def judge_all(study: Study, opportunities: pa.Table, targets: Catalogue, *, pool: Pool) -> Judged:
     """Judge every opportunity on the workers of `pool`; the same answer on any number of them."""
+    # compile here, once, so that workers start from a full cache and the next run from a kept one
+    _judge_chunk(0, _Shared(study, opportunities.slice(0, 1), targets))
     starts = list(range(0, max(opportunities.num_rows, 1), CHUNK))
     parts = pool.map(_judge_chunk, starts, shared=_Shared(study, opportunities, targets))
     return Judged(
