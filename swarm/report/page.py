@@ -20,8 +20,8 @@ CAUTIONS = (
     "Concept-study figures: good for comparing plans, not for flying one. Not for operations.",
     "Planetary protection, launch safety, radio licensing and recontact safety rest with the responsible "
     "authorities.",
-    "Encounters are geometric: delivery errors and correction manoeuvres are in the margins and the chances "
-    "of the study, not in the trajectories.",
+    "Encounters and burns in this table are the undisturbed ones: errors of delivery and corrections are in the "
+    "chances and the propellant.",
     "Values marked as from memory in the table of assumptions are starting values, to be checked before they "
     "are quoted.",
 )
