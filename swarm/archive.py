@@ -25,7 +25,7 @@ from swarm import __version__
 from swarm.study import Study, read_study
 from targets.errors import InputError
 
-TABLES = ("opportunities", "targets", "mothership", "judged", "front", "plans", "observe")
+TABLES = ("opportunities", "targets", "mothership", "judged", "front", "plans", "observe", "bound", "convergence")
 LIBRARIES = (
     "numpy",
     "scipy",

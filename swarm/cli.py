@@ -234,6 +234,7 @@ def _print_front(run: Run) -> None:
     _say(f"front (chosen by rule: {summary['rule']}):")
     for line in summary["front"]:
         _say(f"  {line}")
+    _say(f"  {summary['bound']}")
     _say(f"what plan {summary['plan']} may come to:")
     for line in summary["levels"]:
         _say(f"  {line}")

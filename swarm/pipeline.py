@@ -30,7 +30,10 @@ from targets.errors import NothingFeasible
 from targets.knowledge import knowledge_notes, near_earth_warning
 
 _SCREEN_MAKES = ("opportunities.parquet", "targets.parquet", "mothership.parquet", "rejects.csv")
-_OPTIMIZE_MAKES = ("judged.parquet", "front.parquet", "plans.parquet", "observe.parquet", "observe.csv")
+_OPTIMIZE_MAKES = (
+    "judged.parquet", "front.parquet", "plans.parquet", "observe.parquet", "observe.csv",
+    "bound.parquet", "convergence.parquet",
+)  # fmt: skip
 _PAGE = ("report.html",)
 
 
@@ -149,6 +152,11 @@ def _optimize(run: Run, options: Options, pool: Pool, teller: Teller) -> None:
         found = optimize(
             study, opportunities, targets, pool=pool, on_done=teller.stage("optimize"), judged=chances
         )
+        if found.by_the_clock:
+            run.warn("not repeatable: the search was told to stop by the clock (optimize.stop_after_s)")
+        run.note("repeatable", not found.by_the_clock)
+        run.write_table("bound", found.bound)
+        run.write_table("convergence", found.progress)
         run.write_table("plans", found.plans)
         front = with_measures(found.front, found.plans, study, opportunities, targets=targets, judged=chances)
         asked = observe(
@@ -173,6 +181,9 @@ def _summary(
         "removed": found.removed,
         "exact": found.exact,
         "hypervolume": list(found.hypervolume),
+        "hypervolume_reference": found.reference,
+        "stopped_by": found.stopped_by,
+        "bound": found.sentence,
         "front": front_lines(front, chosen),
         "levels": level_lines(front, chosen),
         "limits": limits(study, opportunities, front, found.plans),

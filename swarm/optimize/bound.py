@@ -4,7 +4,9 @@ The selection of opportunities is a linear programme in whole numbers: at most s
 visits to a target, releases far enough apart (maximal cliques of the interval conflict graph), and whatever
 else of the rules is linear. What is not (recontact) is left out, so nothing is tightened. The science of a
 row in a state of the shared-failure groups is bounded by linear functions (`swarm.optimize.row_bound`), added
-where they are needed. What is reported is the solver's dual bound, never the plan it found.
+where they are needed. Multipliers of the relaxation prove of most opportunities that no plan with them reaches
+a plan that is known; the rest goes to branch and bound. What is reported is the solver's dual bound (or the
+known plan, where that is higher), never the plan the solver found.
 
 Shared failures strike with a chance that hangs on the best probe of the plan: here each group fails with the
 smallest chance any usable opportunity allows. With every probe's own chance kept, rarer shared failures never
@@ -15,18 +17,18 @@ from __future__ import annotations
 
 import math
 import warnings
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
-from scipy.optimize import Bounds, LinearConstraint, milp
+from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 from scipy.sparse import csr_array, hstack, vstack
 
 from swarm.constraints import UNUSED, PlanRules, decode, linear_limits
 from swarm.objectives import evaluate
 from swarm.optimize.epochs import Pool
+from swarm.optimize.pruning import row_chances_given_hardware, unpruned
 from swarm.optimize.row_bound import Cut, RowTable, cut_from, knot_weights, row_table, slope_of, tightest_cut
 from swarm.plan_data import PlanData
 
@@ -39,15 +41,17 @@ _GROUPS_MAX = 3
 # Rounds of cuts in the relaxation and about the plan found, and the gain of science below which to stop.
 _RELAXED_ROUNDS, _WHOLE_ROUNDS, _GAIN = 8, 4, 2e-4
 # Levels whose relaxations give the cuts that all levels start from.
-_FIRST_LEVELS = 5
-# Science that a full load of propellant must bring to be worth a level of its own.
-_HARDLY_MORE = 2e-3
+_FIRST_LEVELS = 8
+# Columns among which a first plan of a level is sought.
+_LIKELY = 150
+# The last level is that of a plan with so small a share less than the most science known.
+_HARDLY_LESS = 1e-3
 # Added to the solver's bound: its constraints hold to 1e-6.
 _TOLERANCE = 2e-6
 # HiGHS: presolve off (with it on, the selection is not solved at all), one thread, a fixed seed, and stops that
 # do not look at the clock.
 _SOLVER: dict[str, Any] = {
-    "presolve": False, "threads": 1, "random_seed": 0, "mip_rel_gap": 5e-4, "node_limit": 400,
+    "presolve": False, "threads": 1, "random_seed": 0, "mip_rel_gap": 2e-3, "node_limit": 100,
 }  # fmt: skip
 
 
@@ -87,6 +91,16 @@ class _Level:
 
     kilograms: float
     cuts: tuple[tuple[Cut, ...], ...]
+    known: float  # true science of a plan within the level
+
+
+@dataclass(frozen=True)
+class _Relaxed:
+    """The relaxation at a level: its x, the value of every row, and what its multipliers prove."""
+
+    x: Floats  # (c,)
+    values: Floats  # (rows,)
+    with_column: Floats  # (c,) no plan with this column has more science
 
 
 @dataclass(frozen=True)
@@ -95,11 +109,15 @@ class _Solved:
     chosen: tuple[Ints, ...]  # columns of every plan met
 
 
-def science_bound(data: PlanData, rules: PlanRules, *, levels: int, pool: Pool) -> ScienceBound:
+def science_bound(
+    data: PlanData, rules: PlanRules, *, known: Ints, levels: int, pool: Pool
+) -> ScienceBound:
     """Bound the science of every plan the rules allow, at `levels` propellant levels.
 
-    The levels are spread evenly from the cheapest useful opportunity to what a plan takes that could hardly
-    have more science at any price.
+    `known` (p, probes) are feasible plans, the better the quicker.
+
+    The levels are spread evenly from the cheapest useful opportunity to what the cheapest known plan takes that
+    has hardly less science than any.
 
     Guarantee
     ---------
@@ -110,15 +128,17 @@ def science_bound(data: PlanData, rules: PlanRules, *, levels: int, pool: Pool) 
     selection = _selection(data, rules)
     if selection is None:
         return ScienceBound(np.zeros(1), np.zeros(1), nothing)
-    cuts = _simple_cuts(selection)
+    values = evaluate(known, data)
     free_kg = float(np.sort(selection.kilograms)[::-1][: data.probes].sum())
-    cuts = _relaxed_cuts(selection, free_kg, cuts)
-    richest, _, _ = _solved(selection, free_kg, cuts, whole=True, price_per_kg=_HARDLY_MORE / free_kg)
-    top_kg = float(richest @ selection.kilograms)
+    top_kg = _enough_kg(values, free_kg=free_kg)
     levels_kg = np.linspace(float(selection.kilograms.min()), top_kg, levels)
-    for kilograms in np.linspace(levels_kg[0], top_kg, _FIRST_LEVELS + 1)[1:-1]:
-        cuts = _relaxed_cuts(selection, float(kilograms), cuts)
-    solved = pool.map(_solve_level, [_Level(float(kg), cuts) for kg in levels_kg], shared=selection)
+    selection = _with_fitting_knots(selection, levels_kg)
+    cuts = _simple_cuts(selection)
+    for kilograms in _few(levels_kg):
+        cuts, _ = _relaxed(selection, float(kilograms), cuts)
+    best = best_within(levels_kg, values[:, 0], values[:, 1])
+    tasks = [_Level(float(kg), cuts, float(science)) for kg, science in zip(levels_kg, best, strict=True)]
+    solved = pool.map(_solve_level, tasks, shared=(selection, data))
     upper = np.array([one.upper for one in solved])
     upper = np.minimum(np.minimum.accumulate(upper[::-1])[::-1], 1.0)  # a level allows all that a lower one does
     plans = [_plan(selection, chosen, data) for one in solved for chosen in one.chosen]
@@ -137,17 +157,14 @@ def _plan(selection: _Selection, chosen: Ints, data: PlanData) -> Ints:
 def _selection(data: PlanData, rules: PlanRules) -> _Selection | None:
     """Build the programme; None where no probe can add anything."""
     states = _states(data)
-    marginal = _row_chances_given_hardware(data)
+    marginal = row_chances_given_hardware(data)
     chances = [own[:, None] * marginal for _, own in states]
     useful = np.max(chances, axis=0).max(axis=1) > 0.0 if data.probes and len(marginal) else np.zeros(0, bool)
     if not useful.any():
         return None
     columns = np.flatnonzero(useful)
     if not rules.encounter_limits:
-        terms = np.hstack([np.hstack(chances), data.hardware[:, None] * marginal])[columns]
-        kept = _unpruned(terms, data.propellant_kg[columns], rules.release_jd_tdb[columns],
-                         data.target[columns], data.probes)  # fmt: skip
-        columns = columns[kept]
+        columns = columns[unpruned(data, rules, np.hstack(chances), columns, depth=data.probes)]
     rows = []
     for (chance, _), given in zip(states, chances, strict=True):
         for r in range(len(data.weight)):
@@ -183,63 +200,22 @@ def _states(data: PlanData) -> list[tuple[float, Floats]]:
     return states
 
 
-def _row_chances_given_hardware(data: PlanData) -> Floats:
-    """P(row satisfied | hardware works) of each opportunity, (n, r)."""
-    owner = np.repeat(np.arange(len(data.target)), np.diff(data.merged_start))
-    chances = np.zeros((len(data.target), len(data.weight)))
-    np.add.at(chances, owner, data.merged_chance[:, None] * data.row_sets[data.merged_set])
-    return chances
+def _few(levels_kg: Floats) -> Floats:
+    """Some of the levels, without the ends."""
+    return np.quantile(levels_kg, np.arange(1, _FIRST_LEVELS + 1) / (_FIRST_LEVELS + 1))
 
 
-@njit(cache=True)
-def _unpruned(terms: Floats, kilograms: Floats, release_jd_tdb: Floats, target: Ints, probes: int) -> NDArray:
-    """Mask the opportunities that the best plan may need.
-
-    In its release slot an opportunity is useless if one of the same target, or ones of as many targets as
-    there are probes, are at least as good in every term and no dearer: the other probes of a plan can block
-    one target each, and the same release keeps every distance between releases.
-    """
-    order = np.argsort(release_jd_tdb, kind="mergesort")
-    kept = np.ones(kilograms.size, dtype=np.bool_)
-    seen = np.empty(probes, dtype=np.int64)
-    first = 0
-    while first < order.size:
-        last = first
-        while last < order.size and release_jd_tdb[order[last]] == release_jd_tdb[order[first]]:
-            last += 1
-        for i in range(first, last):
-            a, others = order[i], 0
-            for j in range(first, last):
-                b = order[j]
-                if b == a or not _at_least_as_good(b, a, terms, kilograms):
-                    continue
-                if target[b] == target[a]:
-                    others = probes
-                else:
-                    known = False
-                    for k in range(others):
-                        known |= seen[k] == target[b]
-                    if not known:
-                        seen[others] = target[b]
-                        others += 1
-                if others >= probes:
-                    kept[a] = False
-                    break
-        first = last
-    return kept
-
-
-@njit(cache=True)
-def _at_least_as_good(b: int, a: int, terms: Floats, kilograms: Floats) -> bool:
-    """Whether b matches or beats a in everything; of two equals only the earlier beats the other."""
-    if kilograms[b] > kilograms[a]:
-        return False
-    equal = kilograms[b] == kilograms[a]
-    for t in range(terms.shape[1]):
-        if terms[b, t] < terms[a, t]:
-            return False
-        equal &= terms[b, t] == terms[a, t]
-    return b < a if equal else True
+def _with_fitting_knots(selection: _Selection, levels_kg: Floats) -> _Selection:
+    """The programme with knots at the chances that the relaxations of some levels take."""
+    cuts, taken = _simple_cuts(selection), np.zeros(len(selection.columns))
+    for kilograms in _few(levels_kg):
+        cuts, relaxed = _relaxed(selection, float(kilograms), cuts)
+        taken += relaxed.x
+    rows = []
+    for row in selection.rows:
+        table = row_table(row.chances, selection.probes, row.table.cap, taken=taken)
+        rows.append(_Row(table, row.chances, row.worth))
+    return replace(selection, rows=tuple(rows))
 
 
 # --- cuts ---------------------------------------------------------------------------------------------------
@@ -254,16 +230,16 @@ def _simple_cuts(selection: _Selection) -> tuple[tuple[Cut, ...], ...]:
     return tuple(cuts)
 
 
-def _relaxed_cuts(
+def _relaxed(
     selection: _Selection, kilograms: float, cuts: tuple[tuple[Cut, ...], ...]
-) -> tuple[tuple[Cut, ...], ...]:
-    """Add cuts until the relaxation at a level gains nothing more."""
+) -> tuple[tuple[tuple[Cut, ...], ...], _Relaxed]:
+    """Add cuts until the relaxation at a level gains nothing more; also return it as it was last solved."""
     for _ in range(_RELAXED_ROUNDS):
-        x, _, values = _solved(selection, kilograms, cuts, whole=False)
-        cuts, gain = _with_cuts(selection, x, values, cuts)
+        relaxed = _solved_relaxed(selection, kilograms, cuts)
+        cuts, gain = _with_cuts(selection, relaxed.x, relaxed.values, cuts)
         if gain < _GAIN:
             break
-    return cuts
+    return cuts, relaxed
 
 
 def _with_cuts(
@@ -281,53 +257,129 @@ def _with_cuts(
     return tuple(longer), gain
 
 
-def _solve_level(level: _Level, selection: _Selection) -> _Solved:
-    """One level: cuts in the relaxation, then whole numbers, then cuts about the plan found, and again."""
-    cuts = _relaxed_cuts(selection, level.kilograms, level.cuts)
-    upper, chosen = math.inf, []
+def _enough_kg(known: Floats, *, free_kg: float) -> float:
+    """Propellant of the cheapest known plan with hardly less science than any: where levels end."""
+    science, kilograms = known[:, 0], known[:, 1]
+    rich = (science > 0.0) & (science >= (1.0 - _HARDLY_LESS) * science.max())
+    return float(kilograms[rich].min()) if rich.any() else free_kg
+
+
+def _solve_level(level: _Level, shared: tuple[_Selection, PlanData]) -> _Solved:
+    """One level: the relaxation, a plan among the likeliest columns, then all columns that may beat it."""
+    selection, data = shared
+    cuts, relaxed = _relaxed(selection, level.kilograms, level.cuts)
+    likely = np.sort(np.argsort(-relaxed.with_column, kind="stable")[:_LIKELY])
+    first, _, chosen = _whole_rounds(selection, level.kilograms, cuts, columns=likely)
+    known = max([level.known, *_true_science(selection, first, data)])
+    open_columns = np.flatnonzero(relaxed.with_column >= known)
+    more, upper, _ = _whole_rounds(selection, level.kilograms, chosen, columns=open_columns)
+    upper = max(upper * (1.0 + _TOLERANCE) + _TOLERANCE, known)
+    return _Solved(upper, (*first, *more))
+
+
+def _true_science(selection: _Selection, chosen: list[Ints], data: PlanData) -> list[float]:
+    plans = np.array([_plan(selection, columns, data) for columns in chosen])
+    return evaluate(plans, data)[:, 0].tolist() if len(plans) else []
+
+
+def _whole_rounds(
+    selection: _Selection, kilograms: float, cuts: tuple[tuple[Cut, ...], ...], *, columns: Ints
+) -> tuple[list[Ints], float, tuple[tuple[Cut, ...], ...]]:
+    """Solve with some of the columns in whole numbers, with cuts about the plan found until none lowers it."""
+    chosen: list[Ints] = []
+    if not len(columns):
+        return chosen, 0.0, cuts
+    part, upper = _part(selection, columns), math.inf
     for _ in range(_WHOLE_ROUNDS):
-        x, bound, values = _solved(selection, level.kilograms, cuts, whole=True)
+        x, bound, values = _solved_whole(part, kilograms, cuts)
         upper = min(upper, bound)
-        chosen.append(np.flatnonzero(x > 0.5))
-        cuts, gain = _with_cuts(selection, np.round(x), values, cuts)
+        chosen.append(columns[x > 0.5])
+        cuts, gain = _with_cuts(part, np.round(x), values, cuts)
         if gain < _GAIN:
             break
-    return _Solved(upper * (1.0 + _TOLERANCE) + _TOLERANCE * 1e-3, tuple(chosen))
+    return chosen, upper, cuts
 
 
-def _solved(
+def _part(selection: _Selection, columns: Ints) -> _Selection:
+    """The programme with some of its columns; its tables, and so its cuts, stay those of the whole.
+
+    Limits that cannot be reached any more, and repeated ones, are dropped.
+    """
+    rows = tuple(_Row(row.table, row.chances[columns], row.worth) for row in selection.rows)
+    limits = csr_array(selection.limits[:, columns])
+    binding: dict[tuple[bytes, bytes, float], int] = {}
+    for k, at_most in enumerate(selection.at_most):
+        where = slice(limits.indptr[k], limits.indptr[k + 1])
+        if limits.data[where].sum() > at_most:
+            binding.setdefault((limits.indices[where].tobytes(), limits.data[where].tobytes(), float(at_most)), k)
+    kept = np.fromiter(binding.values(), dtype=np.int64)
+    return _Selection(
+        columns=selection.columns[columns],
+        kilograms=selection.kilograms[columns],
+        rows=rows,
+        limits=limits[kept],
+        at_most=selection.at_most[kept],
+        probes=selection.probes,
+    )
+
+
+# --- the solver ---------------------------------------------------------------------------------------------
+
+
+def _programme(
+    selection: _Selection, kilograms: float, cuts: tuple[tuple[Cut, ...], ...]
+) -> tuple[Floats, csr_array, Floats, Floats]:
+    """Worth of every variable (columns, then rows), limits A z <= b, and the largest z."""
+    columns, rows = len(selection.columns), len(selection.rows)
+    cut_part, alphas = _cut_rows(selection, cuts)
+    limits = vstack([selection.limits, csr_array(selection.kilograms[None, :])])
+    matrix = vstack([hstack([limits, csr_array((limits.shape[0], rows))]), cut_part], format="csr")
+    worth = np.concatenate([np.zeros(columns), [row.worth for row in selection.rows]])
+    largest = np.concatenate([np.ones(columns), [row.table.expected.max() for row in selection.rows]])
+    return worth, matrix, np.concatenate([selection.at_most, [kilograms], alphas]), largest
+
+
+def _solved_relaxed(
+    selection: _Selection, kilograms: float, cuts: tuple[tuple[Cut, ...], ...]
+) -> _Relaxed:
+    """Solve the relaxation. Any multipliers >= 0 prove a bound; the solver's are good ones, and no more is
+    trusted: worth z <= y b + sum over variables of max(0, worth - y A) largest, less what a column lacks."""
+    worth, matrix, at_most, largest = _programme(selection, kilograms, cuts)
+    columns = len(selection.columns)
+    solved = linprog(
+        -worth, A_ub=matrix, b_ub=at_most, bounds=np.column_stack([np.zeros(len(largest)), largest]),
+        method="highs-ds", options={"presolve": False},
+    )  # fmt: skip
+    if solved.x is None:
+        whole = np.full(columns, worth @ largest)
+        return _Relaxed(np.zeros(columns), np.zeros(len(selection.rows)), whole)
+    y = np.maximum(-solved.ineqlin.marginals, 0.0)
+    reduced = worth - matrix.T @ y
+    upper = float(y @ at_most + np.maximum(reduced, 0.0) @ largest)
+    return _Relaxed(solved.x[:columns], solved.x[columns:], upper + np.minimum(reduced[:columns], 0.0))
+
+
+def _solved_whole(
     selection: _Selection,
     kilograms: float,
     cuts: tuple[tuple[Cut, ...], ...],
-    *,
-    whole: bool,
-    price_per_kg: float = 0.0,
 ) -> tuple[Floats, float, Floats]:
-    """Return x, the bound of the science less its price (dual), and the value of every row at x."""
-    columns, rows = len(selection.columns), len(selection.rows)
-    worth = np.array([row.worth for row in selection.rows])
-    cut_part, alphas = _cut_rows(selection, cuts)
-    kg_row = csr_array(selection.kilograms[None, :])
-    limits = vstack([selection.limits, kg_row])
-    matrix = vstack([hstack([limits, csr_array((limits.shape[0], rows))]), cut_part], format="csr")
-    at_most = np.concatenate([selection.at_most, [kilograms], alphas])
-    caps = np.concatenate([np.ones(columns), [row.table.expected.max() for row in selection.rows]])
-    whole_numbers = np.concatenate([np.full(columns, int(whole)), np.zeros(rows)])
+    """Return x, the bound of the science (dual), and the value of every row at x."""
+    worth, matrix, at_most, largest = _programme(selection, kilograms, cuts)
+    columns = len(selection.columns)
     with warnings.catch_warnings():
         # scipy passes on what it does not know itself, and says so each time
         warnings.filterwarnings("ignore", message="Unrecognized options", category=RuntimeWarning)
         solved = milp(
-            np.concatenate([price_per_kg * selection.kilograms, -worth]),
-            integrality=whole_numbers,
-            bounds=Bounds(0.0, caps),
+            -worth,
+            integrality=np.concatenate([np.ones(columns), np.zeros(len(selection.rows))]),
+            bounds=Bounds(0.0, largest),
             constraints=LinearConstraint(matrix, -np.inf, at_most),
             options=dict(_SOLVER),
         )
-    if solved.x is None:
-        # stopped before any plan was met: no plan is met by none of the probes
-        bound = solved.mip_dual_bound if whole and solved.mip_dual_bound is not None else -worth @ caps[columns:]
-        return np.zeros(columns), -float(bound), np.zeros(rows)
-    bound = -float(solved.mip_dual_bound if whole else solved.fun)
+    bound = float(worth @ largest) if solved.mip_dual_bound is None else -float(solved.mip_dual_bound)
+    if solved.x is None:  # stopped before it met a plan
+        return np.zeros(columns), bound, np.zeros(len(selection.rows))
     return solved.x[:columns], bound, solved.x[columns:]
 
 
@@ -352,8 +404,3 @@ def best_within(levels_kg: Floats, science: Floats, propellant_kg: Floats) -> Fl
     """Return the most science of the plans within each level; 0 where there is none."""
     within = propellant_kg[None, :] <= levels_kg[:, None] * (1.0 + 1e-12)
     return np.where(within, science[None, :], 0.0).max(axis=1, initial=0.0)
-
-
-def science_of(plans: Ints, data: PlanData) -> Floats:
-    """Return the true science of plans, (n,)."""
-    return evaluate(plans, data)[:, 0]

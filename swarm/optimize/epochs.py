@@ -46,8 +46,8 @@ class Pool(Protocol):
 class Effort:
     """How hard to search; every number is part of the answer.
 
-    stall_epochs : stop after so many epochs in which the hypervolume grew by less than stall_share in all
-                   and no plan was left to look around; 0: never
+    stall_epochs : stop after so many epochs in which the hypervolume grew by less than stall_share in all,
+                   once the archive is full or every plan of it was looked around; 0: never
     stop_after_s : stop by the clock, which makes the answer depend on the machine; None: never
     """
 
@@ -114,7 +114,7 @@ def search(
         if effort.stop_after_s is not None and time.monotonic() - begun > effort.stop_after_s:
             stopped_by = "clock"
             break
-        if not around and _stalled(volumes, effort):
+        if (not around or len(archive.plans) == effort.archive) and _stalled(volumes, effort):
             stopped_by = "stall"
             break
     return archive, Convergence(tuple(evaluations), tuple(volumes), tuple(sizes), stopped_by)

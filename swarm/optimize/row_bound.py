@@ -29,6 +29,10 @@ Ints = NDArray[np.int64]
 
 # Most multisets that are gone through, and most knots: own choice, a table of some milliseconds.
 _TABLE, _KNOTS = 20_000, 6
+# Multisets a cut is sought on at first, and how often overlooked ones may join.
+_NEAR, _JOINING_ROUNDS = 200, 6
+# Knots stand about one part in so many of the largest chance apart.
+_APART = 64
 # Added to alpha, far above rounding.
 _SAFETY = 1e-10
 
@@ -40,6 +44,7 @@ class RowTable:
     knots: Floats  # (m,) rising, all above zero; the last is the largest chance there is
     counts: Ints  # (s, m) how often each knot is taken
     expected: Floats  # (s,)
+    cap: int  # k
 
 
 @dataclass(frozen=True)
@@ -50,27 +55,51 @@ class Cut:
     slopes: Floats  # (m,) c at the knots
 
 
-def row_table(chances: Floats, most: int, cap: int) -> RowTable:
-    """Return the table for probes whose chances are among `chances`, at most `most` of them, counted up to `cap`."""
-    knots = _knots(chances, most)
+def row_table(chances: Floats, most: int, cap: int, *, taken: Floats | None = None) -> RowTable:
+    """Return the table for probes whose chances are among `chances`, at most `most` of them, counted up to `cap`.
+
+    taken : (n,) how often each chance is wanted, for knots where they matter; evenly spread unless given
+    """
+    knots = _knots(chances, most, np.ones(len(chances)) if taken is None else taken)
     counts = _multisets(len(knots), most)
-    return RowTable(knots, counts, _expected(knots, counts, min(cap, most)))
+    cap = min(cap, most)
+    return RowTable(knots, counts, _expected(knots, counts, cap), cap)
 
 
 def tightest_cut(table: RowTable, weights: Floats) -> Cut:
-    """Return the cut that is lowest where the knots are taken `weights` (m,) times, in all at most n times."""
+    """Return a cut that is as low as can be where the knots are taken `weights` (m,) times, at most n in all.
+
+    The programme over all multisets is solved on a few of them, near the weights at first; those that its
+    answer overlooks join until none does.
+    """
     total = weights.sum()
     most = int(table.counts.sum(axis=1).max())
     weights = np.maximum(weights, 0.0) * min(1.0, most / total if total > 0.0 else 1.0)
-    solved = linprog(
-        -table.expected,
-        A_eq=np.vstack([table.counts.T, np.ones(len(table.expected))]),
-        b_eq=np.append(weights, 1.0),
-        method="highs",
-    )
-    if solved.status != 0:
-        return cut_from(table, np.zeros(len(table.knots)))
-    return cut_from(table, -solved.eqlin.marginals[:-1])
+    apart = np.abs(table.counts - weights).sum(axis=1)
+    ends = np.flatnonzero((table.counts > 0).sum(axis=1) <= 1)  # so that the weights lie among them
+    few = np.union1d(np.argsort(apart, kind="stable")[:_NEAR], ends)
+    cut = cut_from(table, np.zeros(len(table.knots)))
+    for _ in range(_JOINING_ROUNDS):
+        solved = linprog(
+            -table.expected[few],
+            A_ub=table.counts[few].T,  # more never lowers E: slopes come out >= 0
+            b_ub=weights,
+            A_eq=np.ones((1, len(few))),
+            b_eq=[1.0],
+            method="highs",
+        )
+        if solved.status != 0:
+            break
+        slopes = np.maximum(-solved.ineqlin.marginals, 0.0)
+        new = cut_from(table, slopes)
+        if new.alpha + slopes @ weights < cut.alpha + cut.slopes @ weights:
+            cut = new
+        over = table.expected - table.counts @ slopes
+        overlooked = np.flatnonzero(over > over[few].max() + 1e-9)
+        if not len(overlooked):
+            break
+        few = np.union1d(few, overlooked[np.argsort(-over[overlooked], kind="stable")[:_NEAR]])
+    return cut
 
 
 def cut_from(table: RowTable, slopes: Floats) -> Cut:
@@ -95,16 +124,23 @@ def knot_weights(table: RowTable, chances: Floats, taken: Floats) -> Floats:
     return weights[1:]
 
 
-def _knots(chances: Floats, most: int) -> Floats:
-    """The distinct chances if they are few, else some of them spread evenly over their ranks; the largest always."""
-    distinct = np.unique(np.round(chances[chances > 0.0], 12))
-    distinct[-1] = max(distinct[-1], chances.max())  # rounding must not lose the largest
+def _knots(chances: Floats, most: int, taken: Floats) -> Floats:
+    """The chances that are taken, if they are few, else some of them; the largest of all always."""
     room = 1
     while room < _KNOTS and math.comb(most + room + 1, room + 1) <= _TABLE:
         room += 1
-    if len(distinct) <= room:
-        return distinct
-    return np.unique(distinct[np.linspace(0, len(distinct) - 1, room + 1)[1:].round().astype(np.int64)])
+    largest = float(chances.max())
+    used = (taken > 0.0) & (chances > 0.0) & (chances < largest * (1.0 - 0.5 / _APART))
+    # chances that are nearly alike share a knot, at the largest of them
+    alike, place = np.unique(np.round(chances[used] * (_APART / largest)), return_inverse=True)
+    distinct = np.zeros(len(alike))
+    np.maximum.at(distinct, place.reshape(-1), chances[used])
+    if len(distinct) > room - 1:
+        # as much of what is taken between any two knots
+        share = np.cumsum(np.bincount(place.reshape(-1), weights=taken[used])) / taken[used].sum()
+        at = (np.arange(room - 1) + 0.5) / max(room - 1, 1)
+        distinct = distinct[np.minimum(np.searchsorted(share, at), len(distinct) - 1)]
+    return np.unique(np.append(distinct, largest))
 
 
 def _multisets(kinds: int, most: int) -> Ints:

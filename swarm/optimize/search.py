@@ -18,6 +18,7 @@ from swarm.optimize.bound import ScienceBound, best_within, science_bound
 from swarm.optimize.epochs import Convergence, Effort, Measure, OnDone, Pool, search
 from swarm.optimize.exchange import COVERAGE, KILOGRAM, RISK, SCIENCE, improve
 from swarm.optimize.problem import PlanProblem, full_load_kg
+from swarm.optimize.pruning import with_candidates
 from swarm.pairs import without_losing_pairs
 from swarm.plan_data import Chances, PlanData, column, plan_data
 from swarm.propellant import probe_masses
@@ -50,6 +51,17 @@ class Optimised:
     bound: pa.Table  # probes, propellant_kg, science_upper, science_best
     progress: pa.Table  # search, epoch, evaluations, hypervolume, archived
     stopped_by: str  # "epochs", "stall" or "clock", of the last search
+    by_the_clock: bool  # the study lets the clock stop the search: another machine may answer otherwise
+    reference: dict[str, float]  # where the hypervolume is measured from
+
+    @property
+    def sentence(self) -> str:
+        """How good the front is, in one sentence."""
+        levels = self.bound.num_rows
+        return (
+            f"the science of these plans is within {100.0 * self.within:.2f} % of a proven bound "
+            f"(sum over {levels} propellant levels, for the {self.allowed} usable opportunities as tabulated)"
+        )
 
     @property
     def within(self) -> float:
@@ -92,15 +104,18 @@ def optimize(
     usable = opportunities.filter(pa.array(found.mask))
     usable_judged = None if judged is None else judged.take(found.mask)
     data = plan_data(study, usable, targets, judged=usable_judged, probes=probes)
-    rules = plan_rules(study, usable, data)
-    proven = science_bound(data, rules, levels=study.optimize.levels, pool=pool)
+    rules = with_candidates(data, plan_rules(study, usable, data))
+    seeds = _seed_plans(data, rules)
+    proven = science_bound(data, rules, known=seeds.plans, levels=study.optimize.levels, pool=pool)
     exact = _count_plans(data, rules) <= exact_plans
     if exact:
         archive, runs = _every_plan(data, rules, measure_of(study, data))
         if on_done is not None:
             on_done(1, 1)
     else:
-        archive, runs = _searched(study, data, rules, proven=proven, pool=pool, on_done=on_done)
+        archive, runs = _searched(
+            study, data, rules, seeds=merged([seeds, _archive(proven.plans, data)]), pool=pool, on_done=on_done
+        )
     if study.constraints.pairs:
         archive = merged([_archive(without_losing_pairs(archive.plans, data, rules), data)])
     front, plans = _tables(archive, data, usable, loaded_kg=probe_masses(study).loaded_kg)
@@ -114,6 +129,8 @@ def optimize(
         bound=_bound_table(proven, archive, probes=data.probes),
         progress=_progress_table(runs),
         stopped_by=runs[-1].stopped_by,
+        by_the_clock=study.optimize.stop_after_s is not None,
+        reference=_reference(study, data),
     )
 
 
@@ -149,13 +166,12 @@ def _searched(
     data: PlanData,
     rules: PlanRules,
     *,
-    proven: ScienceBound,
+    seeds: Archive,
     pool: Pool,
     on_done: OnDone | None,
 ) -> tuple[Archive, list[Convergence]]:
     """Search as often as the study asks, each time with a seed of its own; keep what is best of all."""
     problem, effort = PlanProblem(data, rules), effort_of(study)
-    seeds = merged([_seed_plans(data, rules), _archive(proven.plans, data)])
     fronts, runs = [], []
     for repeat in range(study.optimize.repeats):
         front, run = search(
@@ -200,6 +216,11 @@ def measure_of(study: Study, data: PlanData) -> Measure:
     """The hypervolume of plans: -science, propellant as a share of all tanks full, risk, from REFERENCE."""
     full_kg = max(data.probes * probe_masses(study).usable_kg, 1e-9)
     return Measure(np.array([1.0, full_kg, 1.0]), REFERENCE)
+
+
+def _reference(study: Study, data: PlanData) -> dict[str, float]:
+    point = measure_of(study, data).scale * REFERENCE
+    return {"science": -float(point[0]), "propellant_kg": float(point[1]), "risk": float(point[2])}
 
 
 def _seed_plans(data: PlanData, rules: PlanRules) -> Archive:

@@ -5,15 +5,14 @@ from __future__ import annotations
 import itertools
 import multiprocessing
 import pickle
-from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
-from typing import Any
 
 import numpy as np
 import pyarrow as pa
 import pytest
 from plain_evaluator import PlainEvaluator
 from plan_checker import problems_of
+from serial_pool import Processes, Serial
 from small_cases import ROWS, make_opportunities, make_study, make_targets
 
 from swarm.constraints import allowed, feasible, plan_rules
@@ -28,19 +27,6 @@ from targets.errors import NothingFeasible
 
 TAXONOMY = ["", "C", "S", "", "B", "Q"]
 SMALL_SEARCH = {"islands": 3, "population": 16, "epochs": 4, "generations_per_epoch": 10}
-
-
-class Serial:
-    def map(self, func: Callable, items: list, *, shared: Any = None) -> list:
-        return [func(item, shared) for item in items]
-
-
-class Processes:
-    def __init__(self, executor: ProcessPoolExecutor) -> None:
-        self.executor = executor
-
-    def map(self, func: Callable, items: list, *, shared: Any = None) -> list:
-        return list(self.executor.map(func, items, itertools.repeat(shared)))
 
 
 def small_case(*, pairs: bool, seed: int):
