@@ -26,6 +26,8 @@ from swarm.study import Study, read_study
 from targets.errors import InputError
 
 TABLES = ("opportunities", "targets", "mothership", "judged", "front", "plans", "observe", "bound", "convergence")
+# Of the comparison of probe counts and the budgets of the chosen plan; there where the study asks for counts.
+COMPARE_TABLES = ("counts", "count_fronts", "count_plans", "descope", "mass_budget", "delta_v_budget", "recoil")
 LIBRARIES = (
     "numpy",
     "scipy",
@@ -65,9 +67,17 @@ class Run:
 
     @classmethod
     def create(
-        cls, folder: str | Path, study_path: str | Path, *, resume: bool = False, seed: int | None = None
+        cls,
+        folder: str | Path,
+        study_path: str | Path,
+        *,
+        resume: bool = False,
+        seed: int | None = None,
+        base: Path | None = None,
     ) -> Run:
         """A folder for the results of a study file that was read without error.
+
+        base : folder that relative paths in the study start from; the study file's own unless given
 
         Raises InputError where the folder already holds results, unless `resume`.
         """
@@ -78,9 +88,9 @@ class Run:
         earlier = _read_manifest(folder) if resume else None
         folder.mkdir(parents=True, exist_ok=True)
         _write_atomically(folder / "study.toml", text)
-        base = os.path.relpath(study_path.resolve().parent, folder.resolve())
-        run = cls(folder, _fresh_manifest(sha256, base, seed))
-        run.manifest["seed"] = read_study(study_path).with_seed(seed).study.seed
+        start = (study_path.parent if base is None else base).resolve()
+        run = cls(folder, _fresh_manifest(sha256, os.path.relpath(start, folder.resolve()), seed))
+        run.manifest["seed"] = read_study(study_path, base=base).with_seed(seed).study.seed
         if earlier is not None and earlier["inputs"].get("study") == sha256:
             run.manifest.update({key: earlier[key] for key in _KEPT_ON_RESUME})
         run.save()
@@ -217,7 +227,7 @@ def question(folders: Mapping[str, str | Path], sql: str) -> pa.Table:
     Example: question({"a": "out/a", "b": "out/b"}, "select run, max(science) from front group by run")
     """
     with duckdb.connect(":memory:") as connection:
-        for table in TABLES:
+        for table in (*TABLES, *COMPARE_TABLES):
             files = {label: Path(folder) / f"{table}.parquet" for label, folder in folders.items()}
             parts = [
                 f"select {_quoted(label)} as run, * from read_parquet({_quoted(str(file))})"
@@ -280,6 +290,11 @@ def _processor() -> str:
         lines = []
     model = next((line.split(":", 1)[1].strip() for line in lines if line.startswith("model name")), "")
     return f"{platform.machine()} {model}".strip()
+
+
+def write_text_atomically(path: Path, text: str) -> None:
+    """Write a text so that a reader finds the old one or the new one, whole."""
+    _write_atomically(path, text.encode("utf-8"))
 
 
 def _write_atomically(path: Path, content: bytes) -> None:

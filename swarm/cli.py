@@ -107,6 +107,27 @@ def optimize(
     _guard(work, debug=debug, folder=run)
 
 
+@app.command()
+def compare(
+    run: RunDir,
+    workers: Workers = None,
+    scheduler: Scheduler = None,
+    resume: Resume = False,
+    debug: Debug = False,
+) -> None:
+    """One front per probe count, and what the next probe is worth."""
+
+    def work() -> None:
+        from swarm.pipeline import Options, run_compare
+        from swarm.progress import telling
+
+        with telling(_err) as teller:
+            made = run_compare(run, Options(workers, scheduler, None, resume), teller)
+        _print_counts(made)
+
+    _guard(work, debug=debug, folder=run)
+
+
 @app.command(name="run")
 def run_command(
     study: StudyPath,
@@ -127,6 +148,8 @@ def run_command(
             made = run_all(study, run, Options(workers, scheduler, seed, resume), teller)
         _print_screen(made)
         _print_front(made)
+        if made.study.compare.counts:
+            _print_counts(made)
         _say(f"page: {made.folder / 'report.html'}")
 
     _guard(work, debug=debug, folder=run)
@@ -169,6 +192,60 @@ def explain(
             _print_steps(explain_plan(opened, plan))
 
     _guard(work, debug=debug, folder=run)
+
+
+@app.command()
+def batch(
+    variations: Annotated[Path, typer.Argument(metavar="VARIATIONS.toml", help="A base study and what to vary.")],
+    into: Annotated[Path, typer.Option("--into", metavar="DIR", help="Folder for the run folders.")],
+    workers: Workers = None,
+    scheduler: Scheduler = None,
+    seed: Seed = None,
+    resume: Resume = False,
+    debug: Debug = False,
+) -> None:
+    """Many studies: a list or a grid of changes to one study, a run folder each."""
+
+    def work() -> None:
+        from swarm.batch import run_batch
+        from swarm.pipeline import Options
+        from swarm.progress import telling
+
+        with telling(_err) as teller:
+            outcomes = run_batch(variations, into, Options(workers, scheduler, seed, resume), teller)
+        for outcome in outcomes:
+            _say(f"{outcome.name}: {outcome.status}{f': {outcome.reason}' if outcome.reason else ''}")
+        if any(outcome.status != "done" for outcome in outcomes):
+            raise typer.Exit(EXIT_UNEXPECTED)
+
+    _guard(work, debug=debug)
+
+
+@app.command(name="compare-runs")
+def compare_runs_command(
+    runs: Annotated[list[Path], typer.Argument(metavar="DIR...", help="Run folders; the first is the reference.")],
+    sql: Annotated[str | None, typer.Option("--sql", help="A question to the tables of all runs instead.")] = None,
+    schema: Annotated[bool, typer.Option("--schema", help="The tables and columns that --sql knows.")] = False,
+    debug: Debug = False,
+) -> None:
+    """What changed between runs, in assumptions and in answers."""
+
+    def work() -> None:
+        from swarm.compare_runs import ask, compare_runs, lines, schema_lines
+
+        if schema:
+            for line in schema_lines(runs):
+                _say(line)
+        elif sql is not None:
+            answer = ask(runs, sql)
+            _say("\t".join(answer.column_names))
+            for row in zip(*(column.to_pylist() for column in answer.columns), strict=True):
+                _say("\t".join(str(cell) for cell in row))
+        else:
+            for line in lines(compare_runs(runs)):
+                _say(line)
+
+    _guard(work, debug=debug)
 
 
 # --- what is printed ----------------------------------------------------------------------------------------
@@ -243,6 +320,12 @@ def _print_front(run: Run) -> None:
         _say(f"  {line}")
     _say("what astronomers could help with: observe.csv; why a plan is worth it: swarm explain --run DIR --plan N")
     _say("concept-study figures, not for operations; see the cautions in the README")
+
+
+def _print_counts(run: Run) -> None:
+    _say(f"probe counts (plan of each by rule: {run.study.compare.rule}):")
+    for line in run.manifest["notes"]["counts"]:
+        _say(f"  {line}")
 
 
 # --- how a failure is said ----------------------------------------------------------------------------------

@@ -13,20 +13,22 @@ from pathlib import Path
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from swarm.archive import Run, require_free, sha256_of
-from swarm.fleet import with_measures
-from swarm.judged import chances_of, judge_all, judged_table
+from swarm.archive import COMPARE_TABLES, Run, require_free, sha256_of
+from swarm.budgets import delta_v_budget, mass_budget, recoil_table
+from swarm.compare import compare, count_lines
+from swarm.fleet import plans_matrix, with_measures
+from swarm.judged import chances_from_table, chances_of, judge_all, judged_table
 from swarm.observing import observe
 from swarm.optimize.search import Optimised, optimize
 from swarm.parallel import Pool, open_workers
 from swarm.plan_data import plan_data
 from swarm.progress import Silent, Teller
-from swarm.reach import read_carrier, screen
+from swarm.reach import Screening, nothing_found, read_carrier, screen
 from swarm.report.page import write_page
 from swarm.study import Study, read_study, require_supported
-from swarm.summary import choose_plan, front_lines, level_lines, limits
+from swarm.summary import front_lines, level_lines, limits, select_plan
 from targets.catalogue import Catalogue, Reading, read_catalogue
-from targets.errors import NothingFeasible
+from targets.errors import InputError, NothingFeasible
 from targets.knowledge import knowledge_notes, near_earth_warning
 
 _SCREEN_MAKES = ("opportunities.parquet", "targets.parquet", "mothership.parquet", "rejects.csv")
@@ -34,6 +36,7 @@ _OPTIMIZE_MAKES = (
     "judged.parquet", "front.parquet", "plans.parquet", "observe.parquet", "observe.csv",
     "bound.parquet", "convergence.parquet",
 )  # fmt: skip
+_COMPARE_MAKES = tuple(f"{name}.parquet" for name in COMPARE_TABLES)
 _PAGE = ("report.html",)
 
 
@@ -45,12 +48,13 @@ class Options:
     scheduler: str | None = None
     seed: int | None = None
     resume: bool = False
+    base: Path | None = None  # what paths in the study start from, where that is not the study file's folder
 
 
 def run_screen(study_path: Path, run_dir: Path, options: Options, teller: Teller | None = None) -> Run:
     """Catalogue and mothership -> opportunities, targets, mothership."""
     teller = teller or Silent()
-    run, reading = _start(study_path, run_dir, options, teller)
+    run, reading = start_run(study_path, run_dir, options, teller)
     with open_workers(options.workers, options.scheduler) as pool:
         _screen(run, reading, options, pool, teller)
     return run
@@ -66,6 +70,20 @@ def run_optimize(run_dir: Path, options: Options, teller: Teller | None = None) 
     return run
 
 
+def run_compare(run_dir: Path, options: Options, teller: Teller | None = None) -> Run:
+    """Opportunities -> a front for each probe count, and the budgets of the chosen plan."""
+    run = Run.open(run_dir)
+    require_free(run_dir, resume=options.resume, tables=("counts",))
+    if not run.study.compare.counts:
+        place, expected = "compare.counts", "probe counts such as [0, 4, 8, 12]"
+        raise InputError(
+            "the study names no probe counts", file=run_dir / "study.toml", place=place, expected=expected
+        )
+    with open_workers(options.workers, options.scheduler) as pool:
+        _compare(run, options, pool, teller or Silent())
+    return run
+
+
 def run_report(run_dir: Path) -> Path:
     """The page of what the run folder holds."""
     return write_page(Run.open(run_dir))
@@ -74,40 +92,72 @@ def run_report(run_dir: Path) -> Path:
 def run_all(study_path: Path, run_dir: Path, options: Options, teller: Teller | None = None) -> Run:
     """Every stage in order, on one set of workers."""
     teller = teller or Silent()
-    run, reading = _start(study_path, run_dir, options, teller)
+    run, reading = start_run(study_path, run_dir, options, teller)
     with open_workers(options.workers, options.scheduler) as pool:
-        _screen(run, reading, options, pool, teller)
-        _optimize(run, options, pool, teller)
-    write_page(run)
+        finish_all(run, reading, options, pool, teller)
     return run
 
 
-def _start(study_path: Path, run_dir: Path, options: Options, teller: Teller) -> tuple[Run, Reading]:
-    """Read everything that can be wrong; only then make the run folder."""
-    study = read_study(study_path).with_seed(options.seed)
+def finish_all(
+    run: Run,
+    reading: Reading,
+    options: Options,
+    pool: Pool,
+    teller: Teller,
+    *,
+    screening: Screening | None = None,
+) -> None:
+    """Every stage of a run that was started, in order; `screening` is its screen where that was made before."""
+    _screen(run, reading, options, pool, teller, screening=screening)
+    _optimize(run, options, pool, teller)
+    if run.study.compare.counts:
+        _compare(run, options, pool, teller)
+    write_page(run)
+
+
+def start_run(
+    study_path: Path, run_dir: Path, options: Options, teller: Teller, *, reading: Reading | None = None
+) -> tuple[Run, Reading]:
+    """Read everything that can be wrong; only then make the run folder.
+
+    reading : of the study's catalogue, where it was read before
+    """
+    study = read_study(study_path, base=options.base).with_seed(options.seed)
     require_supported(study, file=study_path)
     require_free(run_dir, resume=options.resume)
-    teller.say("reading the catalogue")
-    reading = read_catalogue(study.catalogue, study.base)
+    if reading is None:
+        teller.say("reading the catalogue")
+        reading = read_catalogue(study.catalogue, study.base)
+        teller.say(f"{len(reading.catalogue)} bodies read, {reading.rejects.num_rows} rows not taken")
     ship = read_carrier(study)
-    run = Run.create(run_dir, study_path, resume=options.resume, seed=options.seed)
+    run = Run.create(run_dir, study_path, resume=options.resume, seed=options.seed, base=options.base)
     run.set_input("catalogue", reading.source_sha256)
     if ship.source_sha256 is not None:
         run.set_input("mothership", ship.source_sha256)
     if study.catalogue.visited is not None:
         run.set_input("visited", sha256_of(study.base / study.catalogue.visited))
-    teller.say(f"{len(reading.catalogue)} bodies read, {reading.rejects.num_rows} rows not taken")
     return run, reading
 
 
-def _screen(run: Run, reading: Reading, options: Options, pool: Pool, teller: Teller) -> None:
+def _screen(
+    run: Run,
+    reading: Reading,
+    options: Options,
+    pool: Pool,
+    teller: Teller,
+    *,
+    screening: Screening | None = None,
+) -> None:
     study, inputs = run.study, run.fingerprint()
     if options.resume and run.finished("screen", inputs):
         teller.say("screen: done before, kept")
         return
-    with _stage(run, "screen", inputs, makes=(*_SCREEN_MAKES, *_OPTIMIZE_MAKES, *_PAGE)):
+    with _stage(run, "screen", inputs, makes=(*_SCREEN_MAKES, *_OPTIMIZE_MAKES, *_COMPARE_MAKES, *_PAGE)):
         _keep_reading(run, reading)
-        screening = screen(study, reading.catalogue, pool=pool, on_done=teller.stage("screen"))
+        if screening is None:
+            screening = screen(study, reading.catalogue, pool=pool, on_done=teller.stage("screen"))
+        elif screening.opportunities.num_rows == 0:
+            raise nothing_found(study, screening.counts)
         run.note("survivors", dict(screening.counts))
         run.note(
             "carrier",
@@ -144,7 +194,7 @@ def _optimize(run: Run, options: Options, pool: Pool, teller: Teller) -> None:
     if options.resume and run.finished("optimize", inputs):
         teller.say("optimize: done before, kept")
         return
-    with _stage(run, "optimize", inputs, makes=(*_OPTIMIZE_MAKES, *_PAGE)):
+    with _stage(run, "optimize", inputs, makes=(*_OPTIMIZE_MAKES, *_COMPARE_MAKES, *_PAGE)):
         judged = judge_all(study, opportunities, targets, pool=pool)
         chances = chances_of(judged)
         data = plan_data(study, opportunities, targets, judged=chances)
@@ -168,10 +218,37 @@ def _optimize(run: Run, options: Options, pool: Pool, teller: Teller) -> None:
         run.write_table("front", front)
 
 
+def _compare(run: Run, options: Options, pool: Pool, teller: Teller) -> None:
+    opportunities, targets = run.read_table("opportunities"), Catalogue.from_table(run.read_table("targets"))
+    study, inputs = run.study, run.fingerprint(("opportunities", "targets", "judged", "front", "plans"))
+    if options.resume and run.finished("compare", inputs):
+        teller.say("compare: done before, kept")
+        return
+    with _stage(run, "compare", inputs, makes=(*_COMPARE_MAKES, *_PAGE)):
+        judged = chances_from_table(study, run.read_table("judged"))
+        found = compare(
+            study, opportunities, targets, pool=pool, on_done=teller.stage("compare"), judged=judged
+        )
+        run.write_table("count_fronts", found.fronts)
+        run.write_table("count_plans", found.plans)
+        run.write_table("descope", found.descope)
+        front = run.read_table("front")
+        chosen, _ = select_plan(front, study)
+        plans = plans_matrix(run.read_table("plans"), opportunities, front.num_rows, probes=study.probe.count)
+        plan = plans[front["plan"].to_pylist().index(chosen)]
+        run.write_table("mass_budget", mass_budget(study, int((plan >= 0).sum())))
+        run.write_table(
+            "delta_v_budget", delta_v_budget(study, opportunities, plan, dv99_m_s=judged.dv99_m_s)
+        )
+        run.write_table("recoil", recoil_table(study, opportunities, plan))
+        run.note("counts", count_lines(found.counts))
+        run.write_table("counts", found.counts)
+
+
 def _summary(
     study: Study, opportunities: pa.Table, found: Optimised, *, front: pa.Table
 ) -> dict[str, object]:
-    chosen = choose_plan(front, study.compare.rule)
+    chosen, _ = select_plan(front, study)
     return {
         "rule": study.compare.rule,
         "plan": chosen,

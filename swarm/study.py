@@ -497,12 +497,19 @@ class ObservingSettings(_Section):
 
 
 class MarginSettings(_Section):
-    """[margins]: added to the main burn before propellant is counted."""
+    """[margins]: added to the main burn before propellant is counted, and to masses in the budgets."""
 
     deterministic_fraction: float = _default(0.05, f"{FROM_MEMORY}: computed manoeuvres +5 %", ge=0, le=5)
     attitude_m_s: float = _default(2.0, FROM_MEMORY, ge=0, le=1000)
     attitude_fraction: float = _default(1.0, f"{FROM_MEMORY}: attitude control +100 %", ge=0, le=10)
     residual_fraction: float = _default(0.02, f"{FROM_MEMORY}: residuals 2-5 %", ge=0, lt=1)
+    probe_maturity_fraction: float = _default(
+        0.10, "ECSS equipment categories: 5 % off the shelf, 10 % modified, 20 % new", ge=0, le=2
+    )
+    dispenser_maturity_fraction: float = _default(
+        0.05, "ECSS equipment categories: off the shelf", ge=0, le=2
+    )
+    system_fraction: float = _default(0.20, f"{FROM_MEMORY}: system margin at concept level", ge=0, le=2)
 
 
 class OptimizeSettings(_Section):
@@ -536,7 +543,14 @@ class CompareSettings(_Section):
     counts: Annotated[tuple[Annotated[int, Field(ge=0, le=1000)], ...], Strict(False)] = _default(
         (), "none unless given"
     )
-    rule: Literal["knee", "most-science", "least-risk"] = _default("knee", OWN_CHOICE)
+    rule: Literal["knee", "most-science", "least-risk", "least-propellant", "science-in-mass"] = _default(
+        "knee", OWN_CHOICE
+    )
+    chance_min: float = _default(
+        0.9, "own choice: least chance that every threshold is met, for least-propellant", ge=0, le=1
+    )
+    swarm_mass_max_kg: float | None = Field(default=None, gt=0, le=1e6)
+    seeds: int = _default(3, "own choice: searches per count, for the spread of the answer", ge=1, le=1000)
 
 
 class Study(_Section):
@@ -620,7 +634,10 @@ def _relations(study: Study) -> Iterator[Problem]:
     yield from _mothership_relations(study.mothership)
     yield from _science_relations(study.science)
     yield from _survival_relations(study.survival)
-    loaded_kg = study.probe.count * study.probe.wet_mass_kg
+    rule, limit = study.compare.rule, study.compare.swarm_mass_max_kg
+    if rule == "science-in-mass" and limit is None:
+        yield Problem("compare.swarm_mass_max_kg", "nothing", f'a value: rule = "{rule}" needs it')
+    loaded_kg = max(study.probe.count, *study.compare.counts, 0) * study.probe.wet_mass_kg
     if loaded_kg > study.mothership.mass_kg:
         yield Problem(
             "mothership.mass_kg", f"{study.mothership.mass_kg:g}", f"at least the probes' {loaded_kg:g} kg"

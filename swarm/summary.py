@@ -11,6 +11,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from swarm.budgets import swarm_masses
 from swarm.study import Study
 
 _CLOSE_TO_LIMIT = 0.9
@@ -35,6 +36,31 @@ def choose_plan(front: pa.Table, rule: str) -> int:
     else:
         keys = (plan, loss[:, 1], loss[:, 0], loss[:, 2])
     return int(plan[np.lexsort(keys)[0]])
+
+
+def select_plan(front: pa.Table, study: Study) -> tuple[int, bool]:
+    """The plan of a front that the study's rule selects, and whether the rule could be met.
+
+    least-propellant : among plans with P(every threshold met) of at least `compare.chance_min`, the least
+                       propellant, then most science; where there is none, the least risk
+    science-in-mass  : among plans whose probes and dispensers, with margins, weigh at most
+                       `compare.swarm_mass_max_kg`, the most science, then least risk, then least propellant
+    The other rules are those of `choose_plan`, and are always met.
+    """
+    rule, limit_kg = study.compare.rule, study.compare.swarm_mass_max_kg
+    if rule == "least-propellant":
+        likely = front.filter(pa.array(front["risk"].to_numpy() <= 1.0 - study.compare.chance_min + 1e-12))
+        if not likely.num_rows:
+            return choose_plan(front, "least-risk"), False
+        order = [("propellant_kg", "ascending"), ("science", "descending"), ("plan", "ascending")]
+        return int(likely["plan"][pc.sort_indices(likely, order)[0].as_py()].as_py()), True
+    if rule == "science-in-mass" and limit_kg is not None:
+        weight_kg = swarm_masses(study, front["probes"].to_numpy()).maximum_kg
+        light = front.filter(pa.array(weight_kg <= limit_kg + 1e-9))
+        if not light.num_rows:
+            return int(front["plan"][pc.sort_indices(front, [("probes", "ascending")])[0].as_py()].as_py()), False
+        return choose_plan(light, "most-science"), True
+    return choose_plan(front, rule), True
 
 
 def _distance_to_ideal(loss: np.ndarray) -> np.ndarray:

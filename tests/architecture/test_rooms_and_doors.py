@@ -36,11 +36,15 @@ ROOMS = (
     "swarm.pairs",
     "swarm.observing",
     "swarm.optimize",
+    "swarm.budgets",
     "swarm.summary",
+    "swarm.compare",
     "swarm.explain",
     "swarm.report",
     "swarm.progress",
+    "swarm.compare_runs",
     "swarm.pipeline",
+    "swarm.batch",
     "swarm.cli",
 )
 DOORS = {
