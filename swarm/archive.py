@@ -25,9 +25,27 @@ from swarm import __version__
 from swarm.study import Study, read_study
 from targets.errors import InputError
 
-TABLES = ("opportunities", "targets", "mothership", "judged", "front", "plans", "observe", "bound", "convergence")
+TABLES = (
+    "opportunities",
+    "targets",
+    "mothership",
+    "judged",
+    "front",
+    "plans",
+    "observe",
+    "bound",
+    "convergence",
+)
 # Of the comparison of probe counts and the budgets of the chosen plan; there where the study asks for counts.
-COMPARE_TABLES = ("counts", "count_fronts", "count_plans", "descope", "mass_budget", "delta_v_budget", "recoil")
+COMPARE_TABLES = (
+    "counts",
+    "count_fronts",
+    "count_plans",
+    "descope",
+    "mass_budget",
+    "delta_v_budget",
+    "recoil",
+)
 LIBRARIES = (
     "numpy",
     "scipy",
@@ -221,25 +239,50 @@ def sha256_of(path: Path) -> str | None:
         return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
-def question(folders: Mapping[str, str | Path], sql: str) -> pa.Table:
+def question(
+    folders: Mapping[str, str | Path], sql: str, *, more: Mapping[str, pa.Table] | None = None
+) -> pa.Table:
     """Ask SQL across runs: each table is a view over all folders, with the run's label in column `run`.
+
+    more : further tables by name
 
     Example: question({"a": "out/a", "b": "out/b"}, "select run, max(science) from front group by run")
     """
     with duckdb.connect(":memory:") as connection:
-        for table in (*TABLES, *COMPARE_TABLES):
-            files = {label: Path(folder) / f"{table}.parquet" for label, folder in folders.items()}
-            parts = [
-                f"select {_quoted(label)} as run, * from read_parquet({_quoted(str(file))})"
-                for label, file in files.items()
-                if file.is_file()
-            ]
-            if parts:
-                connection.execute(f"create view {table} as {' union all by name '.join(parts)}")
+        _make_views(connection, folders, more or {})
         try:
             return connection.sql(sql).to_arrow_table()
         except duckdb.Error as problem:
             raise InputError("the question cannot be answered", found=str(problem).splitlines()[0]) from None
+
+
+def describe(folders: Mapping[str, str | Path], *, more: Mapping[str, pa.Table] | None = None) -> list[str]:
+    """Return the tables that `question` knows for these folders, each with its columns and their types."""
+    with duckdb.connect(":memory:") as connection:
+        _make_views(connection, folders, more or {})
+        asked = "select view_name from duckdb_views() where not internal"
+        known = {row[0] for row in connection.execute(asked).fetchall()}
+        said = []
+        for name in (*TABLES, *COMPARE_TABLES, *(more or {})):
+            if name not in known:
+                continue
+            columns = connection.execute(f"describe {name}").fetchall()
+            said.append(f"{name}: " + ", ".join(f"{column[0]} {column[1]}" for column in columns))
+        return said
+
+
+def _make_views(connection: Any, folders: Mapping[str, str | Path], more: Mapping[str, pa.Table]) -> None:
+    for table in (*TABLES, *COMPARE_TABLES):
+        files = {label: Path(folder) / f"{table}.parquet" for label, folder in folders.items()}
+        parts = [
+            f"select {_quoted(label)} as run, * from read_parquet({_quoted(str(file))})"
+            for label, file in files.items()
+            if file.is_file()
+        ]
+        if parts:
+            connection.execute(f"create view {table} as {' union all by name '.join(parts)}")
+    for name, given in more.items():
+        connection.register(name, given)
 
 
 def _quoted(text: str) -> str:

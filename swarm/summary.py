@@ -58,7 +58,9 @@ def select_plan(front: pa.Table, study: Study) -> tuple[int, bool]:
         weight_kg = swarm_masses(study, front["probes"].to_numpy()).maximum_kg
         light = front.filter(pa.array(weight_kg <= limit_kg + 1e-9))
         if not light.num_rows:
-            return int(front["plan"][pc.sort_indices(front, [("probes", "ascending")])[0].as_py()].as_py()), False
+            return int(
+                front["plan"][pc.sort_indices(front, [("probes", "ascending")])[0].as_py()].as_py()
+            ), False
         return choose_plan(light, "most-science"), True
     return choose_plan(front, rule), True
 
