@@ -10,8 +10,10 @@ from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
+import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from numpy.typing import NDArray
 
 from swarm.archive import Run, require_free, sha256_of
 from swarm.fleet import with_measures
@@ -25,6 +27,7 @@ from swarm.reach import read_carrier, screen
 from swarm.report.page import write_page
 from swarm.study import Study, read_study, require_supported
 from swarm.summary import choose_plan, front_lines, level_lines, limits
+from swarm.verify import Tables, verify
 from targets.catalogue import Catalogue, Reading, read_catalogue
 from targets.errors import NothingFeasible
 from targets.knowledge import knowledge_notes, near_earth_warning
@@ -140,7 +143,7 @@ def _csv_text(table: pa.Table) -> str:
 
 def _optimize(run: Run, options: Options, pool: Pool, teller: Teller) -> None:
     opportunities, targets = run.read_table("opportunities"), Catalogue.from_table(run.read_table("targets"))
-    study, inputs = run.study, run.fingerprint(("opportunities", "targets"))
+    study, inputs = run.study, run.fingerprint(("opportunities", "targets", "mothership"))
     if options.resume and run.finished("optimize", inputs):
         teller.say("optimize: done before, kept")
         return
@@ -150,11 +153,18 @@ def _optimize(run: Run, options: Options, pool: Pool, teller: Teller) -> None:
         data = plan_data(study, opportunities, targets, judged=chances)
         run.write_table("judged", judged_table(study, opportunities, judged, data=data))
         found = optimize(
-            study, opportunities, targets, pool=pool, on_done=teller.stage("optimize"), judged=chances
+            study,
+            opportunities,
+            targets,
+            pool=pool,
+            on_done=teller.stage("optimize"),
+            judged=chances,
+            mothership=run.read_table("mothership"),
         )
         if found.by_the_clock:
             run.warn("not repeatable: the search was told to stop by the clock (optimize.stop_after_s)")
         run.note("repeatable", not found.by_the_clock)
+        _verify(run, study, found, opportunities, chances.relayed)
         run.write_table("bound", found.bound)
         run.write_table("convergence", found.progress)
         run.write_table("plans", found.plans)
@@ -166,6 +176,21 @@ def _optimize(run: Run, options: Options, pool: Pool, teller: Teller) -> None:
         run.write_text("observe.csv", _csv_text(asked))
         run.note("summary", _summary(study, opportunities, found, front=front))
         run.write_table("front", front)
+
+
+def _verify(
+    run: Run, study: Study, found: Optimised, opportunities: pa.Table, relayed: NDArray[np.bool_]
+) -> None:
+    """Have every plan looked at again by code that shares nothing with the search."""
+    numbers = opportunities["opportunity"].to_pylist()
+    tables = Tables(
+        opportunities=opportunities,
+        front=found.front,
+        plans=found.plans,
+        mothership=run.read_table("mothership"),
+        relayed=dict(zip(numbers, relayed.tolist(), strict=True)),
+    )
+    run.note("verified_plans", verify(study, tables))
 
 
 def _summary(
@@ -184,6 +209,7 @@ def _summary(
         "hypervolume_reference": found.reference,
         "stopped_by": found.stopped_by,
         "bound": found.sentence,
+        "constraint_costs": found.costs.to_pylist(),
         "front": front_lines(front, chosen),
         "levels": level_lines(front, chosen),
         "limits": limits(study, opportunities, front, found.plans),
