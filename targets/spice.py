@@ -53,6 +53,54 @@ def sample(body: int, epochs_tdb_s: np.ndarray, *, center: int = SUN) -> np.ndar
     return np.array([spiceypy.spkgeo(body, float(t), "J2000", center)[0] for t in epochs]).reshape(-1, 6)
 
 
+@dataclass(frozen=True, eq=False)
+class Polynomials:
+    """DE440's own records of one body about its own centre.
+
+    coefficients : (records, 3, terms) Chebyshev, km
+    start_tdb_s, length_s : of the first record, and of each
+    """
+
+    coefficients: np.ndarray
+    start_tdb_s: float
+    length_s: float
+
+
+def polynomials(body: int, center: int, span_tdb_s: tuple[float, float]) -> Polynomials:
+    """The records of a type 2 segment (SPK Required Reading) that cover a span, one more at each side."""
+    kernel = str(load_kernels()[0])
+    handle = spiceypy.dafopr(kernel)
+    try:
+        first, last = _segment_words(handle, body, center)
+        begin, length, words, count = np.array(spiceypy.dafgda(handle, last - 3, last))
+        low = int((span_tdb_s[0] - begin) // length) - 1
+        high = int((span_tdb_s[1] - begin) // length) + 1
+        if span_tdb_s[0] < begin or span_tdb_s[1] > begin + length * count:
+            raise InputError(
+                "dates outside the planetary ephemeris",
+                found=" to ".join(iso_tdb(float(jd_from_tdb_s(t))) for t in span_tdb_s),
+                expected=" to ".join(iso_tdb(float(jd_from_tdb_s(t))) for t in (begin, begin + length * count))
+                + " (DE440)",
+            )
+        low, high = max(low, 0), min(high, int(count) - 1)
+        size = int(words)
+        raw = np.array(spiceypy.dafgda(handle, first + low * size, first + (high + 1) * size - 1))
+    finally:
+        spiceypy.dafcls(handle)
+    records = raw.reshape(-1, size)[:, 2:].reshape(high - low + 1, 3, (size - 2) // 3)
+    return Polynomials(np.ascontiguousarray(records), float(begin + low * length), float(length))
+
+
+def _segment_words(handle: int, body: int, center: int) -> tuple[int, int]:
+    """First and last word of the segment of `body` about `center`."""
+    spiceypy.dafbfs(handle)
+    while spiceypy.daffna():
+        _, integers = spiceypy.dafus(spiceypy.dafgs(), _DAF_DOUBLES, _DAF_INTEGERS)
+        if (int(integers[0]), int(integers[1]), int(integers[3])) == (body, center, 2):
+            return int(integers[4]), int(integers[5])
+    raise InputError("the kernel does not hold this body", found=f"{body} about {center}", expected="DE440")
+
+
 def leap_seconds() -> LeapSeconds:
     """TAI - UTC since 1972, from the leap-second kernel."""
     load_kernels()
