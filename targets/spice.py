@@ -7,7 +7,7 @@ bodies samples the kernel once, in the driver, into arrays (targets.planets) and
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
@@ -219,3 +219,33 @@ def _spice_errors(file: Path, place: str) -> Iterator[None]:
             "SPICE cannot read this", file=file, place=place, found=" ".join(said) or str(problem),
             expected="an SPK file of a type SPICE reads, its centre one that DE440 or the file itself places",
         ) from None  # fmt: skip
+
+
+# --- writing ------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, eq=False)
+class SpkSegment:
+    """(m,) epochs TDB s and (m, 6) heliocentric ICRF states, km and km/s, of one body without a jump."""
+
+    body: int
+    name: str
+    epochs_tdb_s: np.ndarray
+    states: np.ndarray
+
+
+def write_spk(file: Path, segments: Sequence[SpkSegment], *, window: int) -> None:
+    """Write an SPK of type 13 about the Sun; degree 2 window - 1, so a segment has at least `window` states."""
+    load_kernels()
+    file.unlink(missing_ok=True)
+    handle = spiceypy.spkopn(str(file), "swarm-flyby", 0)
+    try:
+        for part in segments:
+            epochs = np.ascontiguousarray(part.epochs_tdb_s, dtype=float)
+            states = np.ascontiguousarray(part.states, dtype=float)
+            spiceypy.spkw13(
+                handle, part.body, SUN, "J2000", float(epochs[0]), float(epochs[-1]), part.name,
+                2 * window - 1, len(epochs), states, epochs,
+            )  # fmt: skip
+    finally:
+        spiceypy.spkcls(handle)

@@ -91,8 +91,8 @@ class Refined:
     probe, target : (6,) at closest approach
     b_km          : (2,) B.T, B.R reached
     beta          : (2,) solar pressure before and after the burn, km^3/s^2
+    burn_s, lead_s: how long the burn takes at constant thrust, and how long before the impulse's date it begins
     finite_miss_km: how far the same burn at constant thrust passes from the aim point
-    two_body_km   : distance of the target from where two-body motion from the same elements puts it
     """
 
     arc: Arc
@@ -107,6 +107,8 @@ class Refined:
     beta: tuple[float, float]
     mass_kg: tuple[float, float]
     burn_s: float
+    lead_s: float
+    burn_s, lead_s: how long the burn takes at constant thrust, and how long before the impulse's date it begins
     finite_miss_km: float
     iterations: int
 
@@ -181,13 +183,13 @@ def _refine(study: Study, field: Field, arc: Arc, target: Floats) -> Refined | N
     first = shooter.converge(arc.burn_km_s - spring, arc.encounter_tdb_s, target, least=False)
     if first is None:
         return NotRefined(arc, f"no burn was found: {shooter.left_km:.3g} km from the aim point after {_ITERATIONS} steps")
-    least = shooter.converge(first.burn, first.tdb_s, first.target, least=True)
+    least = shooter.converge_least(first)
     best = first
     if least is not None and abs(least.tdb_s - arc.encounter_tdb_s) < _SHIFT_MAX_S:
         best = min(first, least, key=_size)
     made = Refined(
         arc, spring, released, before, best.burn, best.tdb_s, best.probe, best.target, best.b_km,
-        (beta, late), (wet, dry), 0.0, math.nan, best.iterations,
+        (beta, late), (wet, dry), 0.0, 0.0, math.nan, best.iterations,
     )  # fmt: skip
     return _with_finite_burn(study, field, made)
 
@@ -229,6 +231,13 @@ class _Shooter:
             tdb_s, target = here.tdb_s, here.target
         return None
 
+    def converge_least(self, first: _Pass) -> _Pass | None:
+        """The smallest burn near a pass, None where there is none: its date may run away along a flat valley."""
+        try:
+            return self.converge(first.burn, first.tdb_s, first.target, least=True)
+        except Lost:
+            return None
+
     def _shoot(self, burn: Floats, tdb_s: float, target: Floats, count: int) -> tuple[_Pass, Floats]:
         """Fly a burn; return the pass and d(B.T, B.R)/d burn, (2, 3)."""
         start = self._before + np.concatenate([np.zeros(3), burn])
@@ -249,7 +258,9 @@ def _with_finite_burn(study: Study, field: Field, made: Refined) -> Refined:
     wet = made.mass_kg[0]
     dry = wet * math.exp(-size_m_s / exhaust_m_s)
     burn_s = (wet - dry) * exhaust_m_s / study.probe.thrust_n
-    begun = made.arc.burn_tdb_s - 0.5 * burn_s
+    # the impulse stands at the mean time of the velocity gained, later than half the burn since the probe gets lighter
+    lead_s = burn_s * (wet / (wet - dry) - exhaust_m_s / size_m_s)
+    begun = made.arc.burn_tdb_s - lead_s
     state, t = moved(field, made.released, made.arc.release_tdb_s, begun, beta=made.beta[0]), begun
     masses = np.linspace(wet, dry, _KICKS + 1)
     direction = made.burn_km_s / np.linalg.norm(made.burn_km_s)
@@ -262,4 +273,4 @@ def _with_finite_burn(study: Study, field: Field, made: Refined) -> Refined:
     _, probe, target = closest_pass(field, probe, made.target, made.encounter_tdb_s, beta=made.beta[1])
     relative = probe - target
     off = b_vector_km(relative[:3], relative[3:])[0] - made.arc.aim_km
-    return replace(made, burn_s=burn_s, finite_miss_km=float(np.linalg.norm(off)), mass_kg=(wet, dry))
+    return replace(made, burn_s=burn_s, lead_s=lead_s, finite_miss_km=float(np.linalg.norm(off)), mass_kg=(wet, dry))
