@@ -108,7 +108,6 @@ class Refined:
     mass_kg: tuple[float, float]
     burn_s: float
     lead_s: float
-    burn_s, lead_s: how long the burn takes at constant thrust, and how long before the impulse's date it begins
     finite_miss_km: float
     iterations: int
 
