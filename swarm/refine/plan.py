@@ -16,6 +16,7 @@ from swarm.refine.correct import Arc, NotRefined, Refined, refine_arc
 from swarm.refine.dispersion import Dispersion, Known, disperse, draws_of
 from swarm.refine.nbody import Field, Lost, make_field, span_with
 from swarm.study import Study
+from swarm.summary import choose_plan
 from targets.catalogue import Catalogue
 from targets.constants import AU_KM, DAY_S
 from targets.errors import InputError
@@ -66,13 +67,25 @@ def arcs_of(study: Study, tables: Tables, plan: int) -> list[tuple[Arc, Known]]:
     if plan not in set(tables.plans["plan"].to_pylist()):
         held = tables.plans["plan"].to_numpy()
         found = f"{held.min()} to {held.max()}" if len(held) else "none"
-        raise InputError("no such plan with probes", place="--plan", found=plan, expected=f"a plan of plans.parquet: {found}")
-    index = pc.index_in(pa.array([row["opportunity"] for row in rows]), value_set=tables.opportunities["opportunity"])
+        raise InputError(
+            "no such plan with probes",
+            place="--plan",
+            found=plan,
+            expected=f"a plan of plans.parquet: {found}",
+        )
+    index = pc.index_in(
+        pa.array([row["opportunity"] for row in rows]), value_set=tables.opportunities["opportunity"]
+    )
     table, judged = tables.opportunities.take(index).to_pylist(), tables.judged.take(index).to_pylist()
     released = np.array([row["release_jd_tdb"] for row in table])
-    weight = study.mothership.mass_kg - study.probe.wet_mass_kg * np.argsort(np.argsort(released, kind="stable"))
+    weight = study.mothership.mass_kg - study.probe.wet_mass_kg * np.argsort(
+        np.argsort(released, kind="stable")
+    )
     return [
-        (_arc(study, tables, row, (table[k], judged[k]), float(weight[k])), _known(study, tables, table[k], judged[k]))
+        (
+            _arc(study, tables, row, (table[k], judged[k]), float(weight[k])),
+            _known(study, tables, table[k], judged[k]),
+        )
         for k, row in enumerate(rows)
     ]
 
@@ -107,7 +120,9 @@ def carrier_legs(mothership: pa.Table) -> list[Path]:
     legs = []
     for k in np.unique(leg):
         on = leg == k
-        legs.append(Path(float(epochs[on][0]), float(epochs[on][1] - epochs[on][0]), np.ascontiguousarray(states[on])))
+        legs.append(
+            Path(float(epochs[on][0]), float(epochs[on][1] - epochs[on][0]), np.ascontiguousarray(states[on]))
+        )
     return legs
 
 
@@ -117,7 +132,9 @@ def carrier_state(mothership: pa.Table, tdb_s: float, until_tdb_s: float) -> np.
         first, last = leg.epochs_tdb_s[[0, -1]]
         if first - 1.0 <= tdb_s and until_tdb_s <= last + 1.0:
             return leg.at(tdb_s)[0]
-    raise InputError("the mothership's table does not hold this release", found=tdb_s, expected="an epoch of a leg")
+    raise InputError(
+        "the mothership's table does not hold this release", found=tdb_s, expected="an epoch of a leg"
+    )
 
 
 def _known(study: Study, tables: Tables, found: dict, judged: dict) -> Known:
@@ -174,6 +191,15 @@ def _in_kernel(arc: Arc) -> bool:
     return first <= low and high <= last
 
 
+def chosen_plan(front: pa.Table, plans: pa.Table, *, study: Study) -> int | None:
+    """The plan the study's rule selects; where it flies no probe, of those that do; None where none does."""
+    flying = front.filter(pc.is_in(front["plan"], value_set=plans["plan"]))
+    if not flying.num_rows:
+        return None
+    first = choose_plan(front, study.compare.rule)
+    return first if first in flying["plan"].to_pylist() else choose_plan(flying, study.compare.rule)
+
+
 def _probe_of(lost: NotRefined) -> int:
     return lost.arc.probe
 
@@ -196,7 +222,10 @@ def _fly(pair: tuple[Arc, Known], shared: _Shared) -> Flown | NotRefined:
 
 def refined_table(flown: list[Flown], targets: Catalogue) -> pa.Table:
     """The contract's table, a row a refined arc, and what else is known of it."""
-    return pa.table({name: [row[name] for row in (_row(one, targets) for one in flown)] for name in _COLUMNS}, schema=_SCHEMA)
+    return pa.table(
+        {name: [row[name] for row in (_row(one, targets) for one in flown)] for name in _COLUMNS},
+        schema=_SCHEMA,
+    )
 
 
 _WHOLE = ("plan", "probe", "opportunity", "corrections", "iterations")
@@ -204,7 +233,8 @@ _COLUMNS = (
     "plan", "probe", "opportunity", "target", "burn_m_s", "burn_change_m_s", "aim_km", "miss_km", "delivery_sigma_km",
     "dv99_m_s", "success", "aim_t_km", "aim_r_km", "b_t_km", "b_r_km", "release_tdb_s", "burn_tdb_s", "encounter_tdb_s",
     "encounter_shift_s", "burn_x_m_s", "burn_y_m_s", "burn_z_m_s", "spring_x_m_s", "spring_y_m_s", "spring_z_m_s",
-    "v_rel_km_s", "v_rel_x_km_s", "v_rel_y_km_s", "v_rel_z_km_s", "sun_range_au", "burn_s", "burn_lead_s", "finite_miss_km",
+    "v_rel_km_s", "v_rel_x_km_s", "v_rel_y_km_s", "v_rel_z_km_s", "sun_range_au", "burn_s", "burn_lead_s",
+    "finite_miss_km",
     "mass_wet_kg", "mass_after_burn_kg", "two_body_target_km", "corrections", "iterations",
     "delivery_cov_tt_km2", "delivery_cov_rr_km2", "delivery_cov_tr_km2",
     "full_sigma_km", "full_dv99_m_s", "full_success",
@@ -275,6 +305,8 @@ def ranking_changes(study: Study, refined: pa.Table, front: pa.Table, plans: pa.
     Only the refined plan's own numbers are known, so it is put among the others as they were: its place in the order
     of propellant, and whether another plan now is no worse in science, propellant and risk.
     """
+    if not refined.num_rows:
+        return []
     plan = refined["plan"][0].as_py()
     asked = plans.filter(pc.equal(plans["plan"], plan))
     was_kg = dict(zip(asked["probe"].to_pylist(), asked["propellant_kg"].to_pylist(), strict=True))
@@ -284,7 +316,11 @@ def ranking_changes(study: Study, refined: pa.Table, front: pa.Table, plans: pa.
     own = next(row for row in rows if row["plan"] == plan)
     others = [row for row in rows if row["plan"] != plan and row["probes"] > 0]
     kg = own["propellant_kg"] + change
-    passed = [row["plan"] for row in others if (row["propellant_kg"] - own["propellant_kg"]) * (row["propellant_kg"] - kg) < 0.0]
+    passed = [
+        row["plan"]
+        for row in others
+        if (row["propellant_kg"] - own["propellant_kg"]) * (row["propellant_kg"] - kg) < 0.0
+    ]
     beaten = [
         row["plan"]
         for row in others
@@ -292,7 +328,9 @@ def ranking_changes(study: Study, refined: pa.Table, front: pa.Table, plans: pa.
     ]
     said = []
     if passed:
-        said.append(f"plan {plan}: propellant changes by {change:+.4f} kg when refined; it changes places with plans {passed}")
+        said.append(
+            f"plan {plan}: propellant changes by {change:+.4f} kg when refined; it changes places with plans {passed}"
+        )
     if beaten:
         said.append(f"plan {plan}: with its refined propellant it is matched or beaten by plans {beaten}")
     return said

@@ -37,6 +37,8 @@ ROOMS = (
     "swarm.observing",
     "swarm.optimize",
     "swarm.summary",
+    "swarm.refine",
+    "swarm.handoff",
     "swarm.explain",
     "swarm.report",
     "swarm.progress",

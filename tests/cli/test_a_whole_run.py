@@ -15,7 +15,8 @@ OPPORTUNITY_COLUMNS = {
 
 def contents(folder):
     """Bytes of everything that must not depend on the machine's load: all but the manifest."""
-    return {path.name: path.read_bytes() for path in sorted(folder.iterdir()) if path.name != "manifest.json"}
+    files = [path for path in sorted(folder.rglob("*")) if path.is_file() and path.name != "manifest.json"]
+    return {str(path.relative_to(folder)): path.read_bytes() for path in files}
 
 
 def answer(manifest_of):
@@ -52,6 +53,8 @@ def test_the_run_folder_holds_the_tables_of_the_contract(whole):
     assert {name: stage["status"] for name, stage in run.manifest["stages"].items()} == {
         "screen": "done",
         "optimize": "done",
+        "refine": "done",
+        "handoff": "done",
     }
     assert (folder / "out" / "report.html").is_file()
     assert str(folder) not in (folder / "out" / "manifest.json").read_text(encoding="utf-8")
