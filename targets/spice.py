@@ -76,11 +76,11 @@ def polynomials(body: int, center: int, span_tdb_s: tuple[float, float]) -> Poly
         low = int((span_tdb_s[0] - begin) // length) - 1
         high = int((span_tdb_s[1] - begin) // length) + 1
         if span_tdb_s[0] < begin or span_tdb_s[1] > begin + length * count:
+            spans = [jd_from_tdb_s(t) for t in (*span_tdb_s, begin, begin + length * count)]
             raise InputError(
                 "dates outside the planetary ephemeris",
-                found=" to ".join(iso_tdb(float(jd_from_tdb_s(t))) for t in span_tdb_s),
-                expected=" to ".join(iso_tdb(float(jd_from_tdb_s(t))) for t in (begin, begin + length * count))
-                + " (DE440)",
+                found=f"JD TDB {spans[0]:.1f} to {spans[1]:.1f}",
+                expected=f"inside JD TDB {spans[2]:.1f} to {spans[3]:.1f} (DE440)",
             )
         low, high = max(low, 0), min(high, int(count) - 1)
         size = int(words)

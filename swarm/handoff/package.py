@@ -393,7 +393,7 @@ def _change(made: Refined) -> str:
         1e3 * float(np.linalg.norm(v)) for v in (made.burn_km_s, made.arc.burn_km_s, made.spring_km_s)
     )
     return (
-        f"  probe {made.arc.probe:02d}  burn {burn:9.4f} m/s, {burn - table:+8.4f} m/s against the table (the spring of "
+        f"  probe {made.arc.probe:02d}  burn {burn:9.4f} m/s, {burn - table:+8.4f} m/s against the table (spring of "
         f"{spring:.3f} m/s included), encounter {made.encounter_tdb_s - made.arc.encounter_tdb_s:+10.1f} s"
     )
 

@@ -74,7 +74,7 @@ class Dispersion:
     def covariance_km2(self) -> Floats:
         """(2, 2) about the aim point, of the delivered samples: a few lost ones would hide what the others do."""
         kept = self.miss_km[self.delivered]
-        return kept.T @ kept / max(len(kept), 1)
+        return np.einsum("ni,nj->ij", kept, kept) / max(len(kept), 1)
 
     @property
     def sigma_km(self) -> float:
@@ -123,7 +123,9 @@ def disperse(
 ) -> Dispersion:
     """Fly every sample of `draws` through the transition matrix, or in full force."""
     flight = _Flight(study, field, made, known)
-    return flight.fly(draws, flight.in_full_force if full else flight.through_matrix)
+    if full:
+        return flight.fly(draws, flight.in_full_force, flight.straight_past)
+    return flight.fly(draws, flight.through_matrix, flight.projected)
 
 
 class _Flight:
@@ -149,7 +151,7 @@ class _Flight:
         ]
         self._matrices = [matrix for _, matrix in legs]
         self._end = legs[-1][0]
-        self._to_b = self._sensitivities()
+        self._to_end = self._transitions()
 
     def _plan(self) -> tuple[list[float], list[bool]]:
         """Times and kinds of the corrections: with those in sight where the judgement counted them."""
@@ -167,16 +169,16 @@ class _Flight:
             bool(kind == OPTICAL) for kind in plan.kind[: plan.planned]
         ]
 
-    def _sensitivities(self) -> list[Floats]:
-        """d(B.T, B.R) / d state at every mark but the last, (2, 6)."""
+    def _transitions(self) -> list[Floats]:
+        """d state at the encounter / d state at every mark but the last, (6, 6)."""
         out, after = [], np.eye(6)
         for matrix in reversed(self._matrices):
             after = after @ matrix
-            out.append(self._axes[1:] @ after[:3])
+            out.append(after)
         return out[::-1]
 
     def through_matrix(self, off: Floats, k: int) -> Floats:
-        return off @ self._matrices[k].T
+        return rows_through(off, self._matrices[k])
 
     def in_full_force(self, off: Floats, k: int) -> Floats:
         now, later = self._marks[k], self._marks[k + 1]
@@ -186,7 +188,7 @@ class _Flight:
         flown = propagate(self._field, self._states[k] + off, now, later, beta=self._betas[k])
         return flown - after
 
-    def fly(self, draws: Draws, move: Mover) -> Dispersion:
+    def fly(self, draws: Draws, move: Mover, arrive: Callable[[Floats], Floats]) -> Dispersion:
         errors, made, count = self._errors, self._made, len(draws.start)
         off = self._start(draws)
         covariances = [_covariance(off)]
@@ -194,14 +196,15 @@ class _Flight:
         off[:, 3:] += execution_errors(np.broadcast_to(made.burn_km_s, (count, 3)), draws.burn, errors)
         covariances.append(_covariance(off))
         low = root_of(self._known.target_cov_km2)
-        target = draws.target @ low.T
+        target = rows_through(draws.target, low)
         goal, spent, seen = np.zeros((count, 2)), np.zeros(count), np.zeros(count, dtype=bool)
-        target_b, along = target @ self._axes[1:].T, target @ self._axes[0]
+        in_axes = rows_through(target, self._axes)
+        along, target_b = in_axes[:, 0], in_axes[:, 1:]
         for j, (t, optical) in enumerate(zip(self._times, self._optical, strict=True)):
             k = j + 2
             off = move(off, k - 1)
-            to_b, g = self._to_b[k], draws.corrections[j]
-            error = off @ to_b.T
+            to_b, g = self._axes[1:] @ self._to_end[k][:3], draws.corrections[j]
+            error = arrive(rows_through(off, self._to_end[k]))
             far = self._speed * (made.encounter_tdb_s - t + errors.turnaround_s)
             apart = np.linalg.norm(error - target_b, axis=1)
             sees = (far <= self._known.detect_km) & (
@@ -209,9 +212,9 @@ class _Flight:
             )
             seen |= sees
             goal[sees] = target_b[sees]
-            noise = g[:, :2] @ root_of(self._unknown(to_b)).T
+            noise = rows_through(g[:, :2], root_of(self._unknown(to_b)))
             noise[sees] = errors.sight_rad * far * g[sees, :2]
-            dv = -(error - goal + noise) @ np.linalg.pinv(to_b[:, 3:]).T
+            dv = -rows_through(error - goal + noise, np.linalg.pinv(to_b[:, 3:]))
             if optical:
                 dv[~sees] = 0.0
             spent += np.linalg.norm(dv, axis=1)
@@ -219,7 +222,7 @@ class _Flight:
             off[:, 3:] += dv
             off[acts, 3:] += execution_errors(dv, g[:, 2:], errors)[acts]
         off = move(off, len(self._marks) - 2)
-        miss = self._arrive(off) - target_b
+        miss = arrive(off) - target_b
         return Dispersion(
             miss,
             spent,
@@ -241,7 +244,7 @@ class _Flight:
         off[:, 3:] = errors.carrier_km_s * draws.start[:, 3:6]
         if size > 0.0:
             z, along = draws.start[:, 6:], spring / size
-            part = (z @ along)[:, None] * along
+            part = rows_through(z, along[None]) * along
             off[:, 3:] += size * delivery.spring_fraction * part
             off[:, 3:] += size * math.radians(delivery.spring_direction_deg) * (z - part)
         return off
@@ -254,8 +257,12 @@ class _Flight:
             + errors.probe_km_s**2 * to_b[:, 3:] @ to_b[:, 3:].T
         )
 
-    def _arrive(self, off: Floats) -> Floats:
-        """(n, 2) B.T, B.R less the nominal, straight past the target from its nominal time."""
+    def projected(self, off: Floats) -> Floats:
+        """(n, 2) B.T, B.R less the nominal, to first order in deviations at the nominal encounter."""
+        return rows_through(off[:, :3], self._axes[1:])
+
+    def straight_past(self, off: Floats) -> Floats:
+        """The same, each sample along its own straight line: early or late and askew are not the nominal's plane."""
         nominal = self._end - self._made.target
         relative = nominal + off
         return b_vector_km(relative[:, :3], relative[:, 3:]) - b_vector_km(nominal[:3], nominal[3:])
@@ -272,7 +279,12 @@ def execution_errors(dv: Floats, z: Floats, errors: Errors) -> Floats:
 
 def _covariance(off: Floats) -> Floats:
     """About the nominal state."""
-    return off.T @ off / len(off)
+    return np.einsum("ni,nj->ij", off, off) / len(off)
+
+
+def rows_through(rows: Floats, matrix: Floats) -> Floats:
+    """(n, k) rows times the transpose of (m, k): not by BLAS, whose last bits depend on its number of threads."""
+    return np.einsum("nk,mk->nm", rows, matrix)
 
 
 def root_of(covariance: Floats) -> Floats:

@@ -154,7 +154,6 @@ def propagate(
     field: Field, states: ArrayLike, from_tdb_s: ArrayLike, to_tdb_s: ArrayLike, *, beta: float = 0.0
 ) -> Floats:
     """Return (n, 6) states moved from (n,) epochs to (n,) epochs; rows that could not be are NaN."""
-    epochs = (from_tdb_s, to_tdb_s)
     start = np.array(np.atleast_2d(np.asarray(states, dtype=float)), order="C")
     begin, end = (
         np.ascontiguousarray(np.broadcast_to(np.asarray(t, float), len(start)))

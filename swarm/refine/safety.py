@@ -21,7 +21,7 @@ from scipy.stats import beta as beta_distribution
 
 from swarm.delivery import errors_of
 from swarm.mothership.mass import releases
-from swarm.refine.dispersion import SPAWN_KEY, execution_errors, root_of
+from swarm.refine.dispersion import SPAWN_KEY, execution_errors, root_of, rows_through
 from swarm.refine.nbody import (
     BODIES,
     NAMES,
@@ -207,7 +207,7 @@ def _dispersed(study: Study, field: Any, one: Flown, grid: Floats) -> Floats:
     """(looks, samples, 3) positions of a probe's dispersed trajectories, its burn flown with its errors."""
     made, count = one.made, study.refine.recontact_samples
     random = _random(study, one, _RECONTACT)
-    states = made.released + random.standard_normal((count, 6)) @ root_of(one.full.released_cov).T
+    states = made.released + rows_through(random.standard_normal((count, 6)), root_of(one.full.released_cov))
     wrong = execution_errors(
         np.broadcast_to(made.burn_km_s, (count, 3)), random.standard_normal((count, 7)), errors_of(study)
     )
@@ -257,7 +257,7 @@ def _impacts(one: Flown, study: Study) -> tuple[Chance, ...]:
     rules, made, probe = study.refine, one.made, one.made.arc.probe
     count, begin = rules.impact_samples, one.made.encounter_tdb_s
     years = max(rules.impact_years, rules.earth_years)
-    spread = _random(study, one, _IMPACT).standard_normal((count, 6)) @ root_of(one.full.encounter_cov).T
+    spread = rows_through(_random(study, one, _IMPACT).standard_normal((count, 6)), root_of(one.full.encounter_cov))
     try:
         field = make_field(*span_with([begin, begin + years * JULIAN_YEAR_S]))
     except InputError:  # the kernel ends earlier: nothing was sampled, and the interval says so

@@ -94,6 +94,11 @@ def test_stage_by_stage_gives_the_same_tables(whole, swarm, tmp_path):
     assert swarm("screen", folder / "study.toml", "--run", tmp_path / "out", "--workers", 1).exit_code == 0
     assert not (tmp_path / "out" / "front.parquet").exists()
     assert swarm("optimize", "--run", tmp_path / "out", "--workers", 1).exit_code == 0
+    plan = Run.open(folder / "out").manifest["notes"]["refined"]["plan"]
+    assert swarm("refine", "--run", tmp_path / "out", "--plan", plan, "--workers", 1).exit_code == 0
+    handed = swarm("handoff", "--run", tmp_path / "out", "--plan", plan, "--workers", 1)
+    assert handed.exit_code == 0, handed.stderr
+    assert "read back within" in handed.stdout
     assert swarm("report", "--run", tmp_path / "out").exit_code == 0
     assert contents(tmp_path / "out") == contents(folder / "out")
     again = swarm("optimize", "--run", tmp_path / "out", "--workers", 1)
