@@ -41,7 +41,9 @@ def test_no_smaller_burn_arrives_nearby(field, made):
         x = moved(field, state, arc.burn_tdb_s, made.encounter_tdb_s, beta=beta) - made.target
         return b_plane_axes(x[3:])[0][1:] @ x[:3]
 
-    slope = np.column_stack([(b_of(made.burn_km_s + d) - b_of(made.burn_km_s - d)) / 2e-6 for d in 1e-6 * np.eye(3)])
+    slope = np.column_stack(
+        [(b_of(made.burn_km_s + d) - b_of(made.burn_km_s - d)) / 2e-6 for d in 1e-6 * np.eye(3)]
+    )
     free = np.linalg.svd(slope)[2][2]
     assert abs(free @ made.burn_km_s) < 1e-3 * np.linalg.norm(made.burn_km_s)
 
