@@ -25,7 +25,9 @@ from swarm import __version__
 from swarm.study import Study, read_study
 from targets.errors import InputError
 
-TABLES = ("opportunities", "targets", "mothership", "judged", "front", "plans", "observe", "bound", "convergence")
+TABLES = (
+    "opportunities", "targets", "mothership", "judged", "front", "plans", "observe", "bound", "convergence", "refined",
+)  # fmt: skip
 LIBRARIES = (
     "numpy",
     "scipy",

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from swarm.archive import Run, require_free, sha256_of
 from swarm.fleet import with_measures
+from swarm.handoff.package import clear_package, write_package
 from swarm.judged import chances_of, judge_all, judged_table
 from swarm.observing import observe
 from swarm.optimize.search import Optimised, optimize
@@ -24,10 +25,14 @@ from swarm.parallel import Pool, open_workers
 from swarm.plan_data import plan_data
 from swarm.progress import Silent, Teller
 from swarm.reach import read_carrier, screen
+from swarm.refine.correct import NotRefined
+from swarm.refine.plan import Flown, Tables, chosen_plan, ranking_changes, refine_plan, refined_table
+from swarm.refine.safety import cautions, others_of, safety_table
 from swarm.report.page import write_page
 from swarm.study import Study, read_study, require_supported
 from swarm.summary import choose_plan, front_lines, level_lines, limits
-from swarm.verify import Tables, verify
+from swarm.verify import Tables as Reported
+from swarm.verify import verify
 from targets.catalogue import Catalogue, Reading, read_catalogue
 from targets.errors import NothingFeasible
 from targets.knowledge import knowledge_notes, near_earth_warning
@@ -37,7 +42,9 @@ _OPTIMIZE_MAKES = (
     "judged.parquet", "front.parquet", "plans.parquet", "observe.parquet", "observe.csv",
     "bound.parquet", "convergence.parquet",
 )  # fmt: skip
+_REFINE_MAKES = ("refined.parquet", "safety.csv")
 _PAGE = ("report.html",)
+_PACKAGE = "handoff"
 
 
 @dataclass(frozen=True)
@@ -69,6 +76,27 @@ def run_optimize(run_dir: Path, options: Options, teller: Teller | None = None) 
     return run
 
 
+def run_refine(run_dir: Path, plan: int, options: Options, teller: Teller | None = None) -> Run:
+    """A plan of the front -> full-force arcs, dispersion, safety of others."""
+    run = Run.open(run_dir)
+    require_free(run_dir, resume=options.resume, tables=("refined",))
+    with open_workers(options.workers, options.scheduler) as pool:
+        _refine(run, plan, options, pool, teller or Silent())
+    return run
+
+
+def run_handoff(run_dir: Path, plan: int, options: Options, teller: Teller | None = None) -> Run:
+    """A plan of the front -> the package."""
+    run = Run.open(run_dir)
+    with open_workers(options.workers, options.scheduler) as pool:
+        flown, lost = refine_plan(run.study, _tables(run), plan, pool=pool)
+    if not flown:
+        limit = "; ".join(f"probe {one.arc.probe}: {one.reason}" for one in lost) or "the plan flies no probe"
+        raise NothingFeasible("no trajectory of this plan to hand over", limit=limit)
+    _handoff(run, plan, flown, lost)
+    return run
+
+
 def run_report(run_dir: Path) -> Path:
     """The page of what the run folder holds."""
     return write_page(Run.open(run_dir))
@@ -81,6 +109,11 @@ def run_all(study_path: Path, run_dir: Path, options: Options, teller: Teller | 
     with open_workers(options.workers, options.scheduler) as pool:
         _screen(run, reading, options, pool, teller)
         _optimize(run, options, pool, teller)
+        plan = chosen_plan(run.read_table("front"), run.read_table("plans"), study=run.study)
+        if plan is None:
+            run.warn("no plan of the front flies a probe: nothing to refine, nothing to hand over")
+        elif flown := _refine(run, plan, options, pool, teller):
+            _handoff(run, plan, *flown)
     write_page(run)
     return run
 
@@ -108,7 +141,7 @@ def _screen(run: Run, reading: Reading, options: Options, pool: Pool, teller: Te
     if options.resume and run.finished("screen", inputs):
         teller.say("screen: done before, kept")
         return
-    with _stage(run, "screen", inputs, makes=(*_SCREEN_MAKES, *_OPTIMIZE_MAKES, *_PAGE)):
+    with _stage(run, "screen", inputs, makes=(*_SCREEN_MAKES, *_OPTIMIZE_MAKES, *_REFINE_MAKES, *_PAGE)):
         _keep_reading(run, reading)
         screening = screen(study, reading.catalogue, pool=pool, on_done=teller.stage("screen"))
         run.note("survivors", dict(screening.counts))
@@ -147,7 +180,7 @@ def _optimize(run: Run, options: Options, pool: Pool, teller: Teller) -> None:
     if options.resume and run.finished("optimize", inputs):
         teller.say("optimize: done before, kept")
         return
-    with _stage(run, "optimize", inputs, makes=(*_OPTIMIZE_MAKES, *_PAGE)):
+    with _stage(run, "optimize", inputs, makes=(*_OPTIMIZE_MAKES, *_REFINE_MAKES, *_PAGE)):
         judged = judge_all(study, opportunities, targets, pool=pool)
         chances = chances_of(judged)
         data = plan_data(study, opportunities, targets, judged=chances)
@@ -183,7 +216,7 @@ def _verify(
 ) -> None:
     """Have every plan looked at again by code that shares nothing with the search."""
     numbers = opportunities["opportunity"].to_pylist()
-    tables = Tables(
+    tables = Reported(
         opportunities=opportunities,
         front=found.front,
         plans=found.plans,
@@ -191,6 +224,66 @@ def _verify(
         relayed=dict(zip(numbers, relayed.tolist(), strict=True)),
     )
     run.note("verified_plans", verify(study, tables))
+
+
+def _tables(run: Run) -> Tables:
+    return Tables(
+        run.read_table("opportunities"),
+        Catalogue.from_table(run.read_table("targets")),
+        run.read_table("mothership"),
+        run.read_table("judged"),
+        run.read_table("plans"),
+    )
+
+
+def _refine(
+    run: Run, plan: int, options: Options, pool: Pool, teller: Teller
+) -> tuple[list[Flown], list[NotRefined]] | None:
+    """Refine a plan; None where that was done before, or where no arc came through."""
+    upstream = ("opportunities", "targets", "mothership", "judged", "front", "plans")
+    inputs = f"plan {plan} of {run.fingerprint(upstream)}"
+    if options.resume and run.finished("refine", inputs):
+        teller.say("refine: done before, kept")
+        return None
+    study, tables = run.study, _tables(run)
+    with _stage(run, "refine", inputs, makes=(*_REFINE_MAKES, *_PAGE)):
+        clear_package(run.folder / _PACKAGE)
+        run.manifest["stages"].pop("handoff", None)
+        flown, lost = refine_plan(study, tables, plan, pool=pool, on_done=teller.stage("refine"))
+        table = refined_table(flown, tables.targets)
+        others = others_of(study, flown, pool=pool)
+        changes = ranking_changes(study, table, run.read_table("front"), tables.plans)
+        run.note("refined", {"plan": plan, "not_refined": {str(x.arc.probe): x.reason for x in lost},
+                             "ranking_changes": changes, "cautions": cautions(others, study)})  # fmt: skip
+        for one in lost:
+            run.warn(f"plan {plan}, probe {one.arc.probe} ({one.arc.target}) not refined: {one.reason}")
+        for said in changes:
+            run.warn(said)
+        run.write_text("safety.csv", _csv_text(safety_table(others)))
+        run.write_table("refined", table)
+    return (flown, lost) if flown else None
+
+
+def _handoff(run: Run, plan: int, flown: list[Flown], lost: list[NotRefined]) -> None:
+    inputs = f"plan {plan} of {run.fingerprint(('opportunities', 'targets', 'mothership', 'judged', 'plans'))}"
+    with _stage(run, "handoff", inputs, makes=_PAGE):
+        package = write_package(
+            run.study,
+            Catalogue.from_table(run.read_table("targets")),
+            run.read_table("mothership"),
+            flown,
+            lost=lost,
+            folder=run.folder / _PACKAGE,
+        )
+        run.note(
+            "handoff",
+            {
+                "plan": plan,
+                "files": list(package.files),
+                "read_back_m": round(1e3 * package.worst_km, 4),
+                "read_back_m_s": float(f"{1e3 * package.worst_km_s:.3g}"),
+            },
+        )
 
 
 def _summary(

@@ -39,6 +39,8 @@ ROOMS = (
     "swarm.optimize",
     "swarm.verify",
     "swarm.summary",
+    "swarm.refine",
+    "swarm.handoff",
     "swarm.explain",
     "swarm.report",
     "swarm.progress",
