@@ -29,7 +29,7 @@ EVERYTHING: dict[str, Any] = {
     "downlink_clear_days": 4.0, "sun_range_min_au": 1.45, "sun_range_max_au": 2.63, "burn_share_max": 0.02,
     "release_sun_angle_min_deg": 25.0, "release_sun_angle_max_deg": 165.0, "recontact_km": 6e4,
     "recontact_after_days": 15.0,
-    "relay_busy_days": 10.0, "tracking_hours_per_week": 72.0,
+    "relay_busy_days": 15.0, "tracking_hours_per_week": 67.0,
 }  # fmt: skip
 
 
