@@ -26,16 +26,8 @@ from swarm.study import Study, read_study
 from targets.errors import InputError
 
 TABLES = (
-    "opportunities",
-    "targets",
-    "mothership",
-    "judged",
-    "front",
-    "plans",
-    "observe",
-    "bound",
-    "convergence",
-)
+    "opportunities", "targets", "mothership", "judged", "front", "plans", "observe", "bound", "convergence", "refined",
+)  # fmt: skip
 # Of the comparison of probe counts and the budgets of the chosen plan; there where the study asks for counts.
 COMPARE_TABLES = (
     "counts",

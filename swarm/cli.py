@@ -38,6 +38,7 @@ Seed = Annotated[int | None, typer.Option("--seed", min=0, help="Instead of the 
 Resume = Annotated[
     bool, typer.Option("--resume", help="Go on in a folder that holds results; finished stages are kept.")
 ]
+PlanNumber = Annotated[int, typer.Option("--plan", metavar="ID", help="A number of front.parquet.")]
 Debug = Annotated[bool, typer.Option("--debug", help="Show the traceback of an unexpected error.")]
 
 
@@ -138,7 +139,7 @@ def run_command(
     resume: Resume = False,
     debug: Debug = False,
 ) -> None:
-    """Every stage in order: screen, optimize, report."""
+    """Every stage in order: screen, optimize, refine, handoff, report."""
 
     def work() -> None:
         from swarm.pipeline import Options, run_all
@@ -150,7 +151,51 @@ def run_command(
         _print_front(made)
         if made.study.compare.counts:
             _print_counts(made)
+        _print_refined(made)
         _say(f"page: {made.folder / 'report.html'}")
+
+    _guard(work, debug=debug, folder=run)
+
+
+@app.command()
+def refine(
+    run: RunDir,
+    plan: PlanNumber,
+    workers: Workers = None,
+    scheduler: Scheduler = None,
+    resume: Resume = False,
+    debug: Debug = False,
+) -> None:
+    """A plan -> full-force trajectories that hit their aim points, and what dispersion does to them."""
+
+    def work() -> None:
+        from swarm.pipeline import Options, run_refine
+        from swarm.progress import telling
+
+        with telling(_err) as teller:
+            made = run_refine(run, plan, Options(workers, scheduler, None, resume), teller)
+        _print_refined(made)
+
+    _guard(work, debug=debug, folder=run)
+
+
+@app.command()
+def handoff(
+    run: RunDir,
+    plan: PlanNumber,
+    workers: Workers = None,
+    scheduler: Scheduler = None,
+    debug: Debug = False,
+) -> None:
+    """A plan -> messages, ephemerides and tables for other people's tools."""
+
+    def work() -> None:
+        from swarm.pipeline import Options, run_handoff
+        from swarm.progress import telling
+
+        with telling(_err) as teller:
+            made = run_handoff(run, plan, Options(workers, scheduler, None, False), teller)
+        _print_package(made)
 
     _guard(work, debug=debug, folder=run)
 
@@ -326,6 +371,33 @@ def _print_counts(run: Run) -> None:
     _say(f"probe counts (plan of each by rule: {run.study.compare.rule}):")
     for line in run.manifest["notes"]["counts"]:
         _say(f"  {line}")
+
+
+def _print_refined(run: Run) -> None:
+    noted = run.manifest["notes"].get("refined")
+    if noted is None or not run.has("refined"):
+        return
+    _say(f"plan {noted['plan']} in full force:")
+    for row in run.read_table("refined").to_pylist():
+        _say(
+            f"  probe {row['probe']:>2}: burn {row['burn_m_s']:.3f} m/s ({row['burn_change_m_s']:+.3f}), aim point "
+            f"{row['aim_km']:.1f} km, sigma {row['delivery_sigma_km']:.1f} km, dV99 {row['dv99_m_s']:.2f} m/s, "
+            f"delivered {row['success']:.3f}"
+        )
+    for probe, reason in noted["not_refined"].items():
+        _say(f"  probe {probe:>2}: not refined: {reason}")
+    for text in (*noted["ranking_changes"], *noted["cautions"]):
+        _say(f"caution: {text}")
+    _print_package(run)
+
+
+def _print_package(run: Run) -> None:
+    noted = run.manifest["notes"].get("handoff")
+    if noted is not None and "handoff" in run.manifest["stages"]:
+        _say(
+            f"package of plan {noted['plan']}: {run.folder / 'handoff'}, {len(noted['files'])} files, read back within "
+            f"{noted['read_back_m']:g} m and {noted['read_back_m_s']:g} m/s"
+        )
 
 
 # --- how a failure is said ----------------------------------------------------------------------------------

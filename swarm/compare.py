@@ -60,8 +60,11 @@ def compare(
     pool: Any,
     on_done: OnDone | None = None,
     judged: Chances | None = None,
+    mothership: pa.Table | None = None,
 ) -> Compared:
     """Return the fronts of every count of `compare.counts` and the plan the study's rule selects from each.
+
+    mothership : the carrier's path, as `swarm.optimize.search.optimize` needs it
 
     Guarantee
     ---------
@@ -75,17 +78,32 @@ def compare(
     data = plan_data(study, usable, targets, judged=usable_judged, probes=most)
     by_seed = []
     for k in range(study.compare.seeds):
-        seeded = study.with_seed((study.study.seed + _SEED_STEP * k) % 2**63)
+        seeded = _without_costs(study.with_seed((study.study.seed + _SEED_STEP * k) % 2**63))
         found = [_empty(data)] * len(counts)
         for j, count in enumerate(counts):
             if count and usable.num_rows:
-                answer = optimize(seeded, opportunities, targets, pool=pool, probes=count, judged=judged)
+                answer = optimize(
+                    seeded,
+                    opportunities,
+                    targets,
+                    pool=pool,
+                    probes=count,
+                    judged=judged,
+                    mothership=mothership,
+                )
                 found[j] = merged([_archive_of(answer, usable, data), _empty(data)])
             if on_done is not None:
                 on_done(k * len(counts) + j + 1, study.compare.seeds * len(counts))
         by_seed.append(nested(found, counts, data))
     fronts = nested([merged(list(same)) for same in zip(*by_seed, strict=True)], counts, data)
     return _tables(study, usable, data, counts=counts, fronts=fronts, by_seed=by_seed)
+
+
+def _without_costs(study: Study) -> Study:
+    """The same search; what each constraint costs is asked once, of the study's own count."""
+    return study.model_copy(
+        update={"optimize": study.optimize.model_copy(update={"constraint_costs": False})}
+    )
 
 
 def _empty(data: PlanData) -> Archive:

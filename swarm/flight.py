@@ -46,6 +46,9 @@ class Offsets(NamedTuple):
     encounter_s: Floats  # (n,)
 
 
+NO_OFFSETS = Offsets(0.0, np.zeros(0, np.int64), np.zeros((0, 2, 6), np.float32), np.zeros(0), np.zeros(0))
+
+
 class Flight:
     """The flights of n opportunities; what is asked of them is computed once, when first asked for.
 
@@ -66,6 +69,9 @@ class Flight:
         taken.release_s, taken.burn_s = self.release_s[mask], self.burn_s[mask]
         taken.encounter_s, taken.burn_km_s = self.encounter_s[mask], self.burn_km_s[mask]
         taken._legs = self._legs
+        for name in ("before", "after", "release_sun_angle_deg"):
+            if name in self.__dict__:
+                taken.__dict__[name] = self.__dict__[name][mask]
         return taken
 
     def carrier(self, tdb_s: Floats) -> Floats:
@@ -88,7 +94,7 @@ class Flight:
         return self.before + np.column_stack([np.zeros_like(self.burn_km_s), self.burn_km_s])
 
     @cached_property
-    def events_jd_s(self) -> list[tuple[float, float]]:
+    def events_s(self) -> list[tuple[float, float]]:
         """Spans between two legs: a flyby, a manoeuvre."""
         ends = [(leg.epochs_tdb_s[0], leg.epochs_tdb_s[-1]) for leg in self._legs]
         return [(float(a[1]), float(b[0])) for a, b in itertools.pairwise(ends)]
@@ -122,7 +128,7 @@ class Flight:
     def offsets(self) -> Offsets:
         """Offsets of all probes at the nodes of one grid."""
         if not len(self.burn_s):
-            return Offsets(0.0, np.zeros(0, np.int64), np.zeros((0, 2, 6), np.float32), self.burn_s, self.encounter_s)
+            return NO_OFFSETS
         start_s = float(self.burn_s.min())
         first = np.floor((self.burn_s - start_s) / NODE_S).astype(np.int64)
         last = np.ceil((self.encounter_s - start_s) / NODE_S).astype(np.int64)

@@ -10,13 +10,16 @@ from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
+import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from numpy.typing import NDArray
 
 from swarm.archive import COMPARE_TABLES, Run, require_free, sha256_of
 from swarm.budgets import delta_v_budget, mass_budget, recoil_table
 from swarm.compare import compare, count_lines
 from swarm.fleet import plans_matrix, with_measures
+from swarm.handoff.package import clear_package, write_package
 from swarm.judged import chances_from_table, chances_of, judge_all, judged_table
 from swarm.observing import observe
 from swarm.optimize.search import Optimised, optimize
@@ -24,9 +27,14 @@ from swarm.parallel import Pool, open_workers
 from swarm.plan_data import plan_data
 from swarm.progress import Silent, Teller
 from swarm.reach import Screening, nothing_found, read_carrier, screen
+from swarm.refine.correct import NotRefined
+from swarm.refine.plan import Flown, Tables, chosen_plan, ranking_changes, refine_plan, refined_table
+from swarm.refine.safety import cautions, others_of, safety_table
 from swarm.report.page import write_page
 from swarm.study import Study, read_study, require_supported
 from swarm.summary import front_lines, level_lines, limits, select_plan
+from swarm.verify import Tables as Reported
+from swarm.verify import verify
 from targets.catalogue import Catalogue, Reading, read_catalogue
 from targets.errors import InputError, NothingFeasible
 from targets.knowledge import knowledge_notes, near_earth_warning
@@ -37,7 +45,9 @@ _OPTIMIZE_MAKES = (
     "bound.parquet", "convergence.parquet",
 )  # fmt: skip
 _COMPARE_MAKES = tuple(f"{name}.parquet" for name in COMPARE_TABLES)
+_REFINE_MAKES = ("refined.parquet", "safety.csv")
 _PAGE = ("report.html",)
+_PACKAGE = "handoff"
 
 
 @dataclass(frozen=True)
@@ -84,6 +94,27 @@ def run_compare(run_dir: Path, options: Options, teller: Teller | None = None) -
     return run
 
 
+def run_refine(run_dir: Path, plan: int, options: Options, teller: Teller | None = None) -> Run:
+    """A plan of the front -> full-force arcs, dispersion, safety of others."""
+    run = Run.open(run_dir)
+    require_free(run_dir, resume=options.resume, tables=("refined",))
+    with open_workers(options.workers, options.scheduler) as pool:
+        _refine(run, plan, options, pool, teller or Silent())
+    return run
+
+
+def run_handoff(run_dir: Path, plan: int, options: Options, teller: Teller | None = None) -> Run:
+    """A plan of the front -> the package."""
+    run = Run.open(run_dir)
+    with open_workers(options.workers, options.scheduler) as pool:
+        flown, lost = refine_plan(run.study, _tables(run), plan, pool=pool)
+    if not flown:
+        limit = "; ".join(f"probe {one.arc.probe}: {one.reason}" for one in lost) or "the plan flies no probe"
+        raise NothingFeasible("no trajectory of this plan to hand over", limit=limit)
+    _handoff(run, plan, flown, lost)
+    return run
+
+
 def run_report(run_dir: Path) -> Path:
     """The page of what the run folder holds."""
     return write_page(Run.open(run_dir))
@@ -112,7 +143,22 @@ def finish_all(
     _optimize(run, options, pool, teller)
     if run.study.compare.counts:
         _compare(run, options, pool, teller)
+    plan = chosen_plan(run.read_table("front"), run.read_table("plans"), study=run.study)
+    if plan is None:
+        run.warn("no plan of the front flies a probe: nothing to refine, nothing to hand over")
+    else:
+        _fly_out(run, plan, options, pool, teller)
     write_page(run)
+
+
+def _fly_out(run: Run, plan: int, options: Options, pool: Pool, teller: Teller) -> None:
+    """Refine a plan and hand it over; a run that was stopped between the two is refined again."""
+    flown = _refine(run, plan, options, pool, teller)
+    if flown is None and not run.finished("handoff", _handoff_inputs(run, plan)):
+        again = refine_plan(run.study, _tables(run), plan, pool=pool)
+        flown = again if again[0] else None
+    if flown is not None:
+        _handoff(run, plan, *flown)
 
 
 def start_run(
@@ -152,7 +198,8 @@ def _screen(
     if options.resume and run.finished("screen", inputs):
         teller.say("screen: done before, kept")
         return
-    with _stage(run, "screen", inputs, makes=(*_SCREEN_MAKES, *_OPTIMIZE_MAKES, *_COMPARE_MAKES, *_PAGE)):
+    makes = (*_SCREEN_MAKES, *_OPTIMIZE_MAKES, *_COMPARE_MAKES, *_REFINE_MAKES, *_PAGE)
+    with _stage(run, "screen", inputs, makes=makes):
         _keep_reading(run, reading)
         if screening is None:
             screening = screen(study, reading.catalogue, pool=pool, on_done=teller.stage("screen"))
@@ -190,21 +237,28 @@ def _csv_text(table: pa.Table) -> str:
 
 def _optimize(run: Run, options: Options, pool: Pool, teller: Teller) -> None:
     opportunities, targets = run.read_table("opportunities"), Catalogue.from_table(run.read_table("targets"))
-    study, inputs = run.study, run.fingerprint(("opportunities", "targets"))
+    study, inputs = run.study, run.fingerprint(("opportunities", "targets", "mothership"))
     if options.resume and run.finished("optimize", inputs):
         teller.say("optimize: done before, kept")
         return
-    with _stage(run, "optimize", inputs, makes=(*_OPTIMIZE_MAKES, *_COMPARE_MAKES, *_PAGE)):
+    with _stage(run, "optimize", inputs, makes=(*_OPTIMIZE_MAKES, *_COMPARE_MAKES, *_REFINE_MAKES, *_PAGE)):
         judged = judge_all(study, opportunities, targets, pool=pool)
         chances = chances_of(judged)
         data = plan_data(study, opportunities, targets, judged=chances)
         run.write_table("judged", judged_table(study, opportunities, judged, data=data))
         found = optimize(
-            study, opportunities, targets, pool=pool, on_done=teller.stage("optimize"), judged=chances
+            study,
+            opportunities,
+            targets,
+            pool=pool,
+            on_done=teller.stage("optimize"),
+            judged=chances,
+            mothership=run.read_table("mothership"),
         )
         if found.by_the_clock:
             run.warn("not repeatable: the search was told to stop by the clock (optimize.stop_after_s)")
         run.note("repeatable", not found.by_the_clock)
+        _verify(run, study, found, opportunities, chances.relayed)
         run.write_table("bound", found.bound)
         run.write_table("convergence", found.progress)
         run.write_table("plans", found.plans)
@@ -220,14 +274,20 @@ def _optimize(run: Run, options: Options, pool: Pool, teller: Teller) -> None:
 
 def _compare(run: Run, options: Options, pool: Pool, teller: Teller) -> None:
     opportunities, targets = run.read_table("opportunities"), Catalogue.from_table(run.read_table("targets"))
-    study, inputs = run.study, run.fingerprint(("opportunities", "targets", "judged", "front", "plans"))
+    study, inputs = run.study, run.fingerprint(("opportunities", "targets", "mothership", "judged", "front", "plans"))
     if options.resume and run.finished("compare", inputs):
         teller.say("compare: done before, kept")
         return
     with _stage(run, "compare", inputs, makes=(*_COMPARE_MAKES, *_PAGE)):
         judged = chances_from_table(study, run.read_table("judged"))
         found = compare(
-            study, opportunities, targets, pool=pool, on_done=teller.stage("compare"), judged=judged
+            study,
+            opportunities,
+            targets,
+            pool=pool,
+            on_done=teller.stage("compare"),
+            judged=judged,
+            mothership=run.read_table("mothership"),
         )
         run.write_table("count_fronts", found.fronts)
         run.write_table("count_plans", found.plans)
@@ -243,6 +303,84 @@ def _compare(run: Run, options: Options, pool: Pool, teller: Teller) -> None:
         run.write_table("recoil", recoil_table(study, opportunities, plan))
         run.note("counts", count_lines(found.counts))
         run.write_table("counts", found.counts)
+
+
+def _verify(
+    run: Run, study: Study, found: Optimised, opportunities: pa.Table, relayed: NDArray[np.bool_]
+) -> None:
+    """Have every plan looked at again by code that shares nothing with the search."""
+    numbers = opportunities["opportunity"].to_pylist()
+    tables = Reported(
+        opportunities=opportunities,
+        front=found.front,
+        plans=found.plans,
+        mothership=run.read_table("mothership"),
+        relayed=dict(zip(numbers, relayed.tolist(), strict=True)),
+    )
+    run.note("verified_plans", verify(study, tables))
+
+
+def _tables(run: Run) -> Tables:
+    return Tables(
+        run.read_table("opportunities"),
+        Catalogue.from_table(run.read_table("targets")),
+        run.read_table("mothership"),
+        run.read_table("judged"),
+        run.read_table("plans"),
+    )
+
+
+def _refine(
+    run: Run, plan: int, options: Options, pool: Pool, teller: Teller
+) -> tuple[list[Flown], list[NotRefined]] | None:
+    """Refine a plan; None where that was done before, or where no arc came through."""
+    upstream = ("opportunities", "targets", "mothership", "judged", "front", "plans")
+    inputs = f"plan {plan} of {run.fingerprint(upstream)}"
+    if options.resume and run.finished("refine", inputs):
+        teller.say("refine: done before, kept")
+        return None
+    study, tables = run.study, _tables(run)
+    with _stage(run, "refine", inputs, makes=(*_REFINE_MAKES, *_PAGE)):
+        clear_package(run.folder / _PACKAGE)
+        run.manifest["stages"].pop("handoff", None)
+        flown, lost = refine_plan(study, tables, plan, pool=pool, on_done=teller.stage("refine"))
+        table = refined_table(flown, tables.targets)
+        others = others_of(study, flown, pool=pool)
+        changes = ranking_changes(study, table, run.read_table("front"), tables.plans)
+        run.note("refined", {"plan": plan, "not_refined": {str(x.arc.probe): x.reason for x in lost},
+                             "ranking_changes": changes, "cautions": cautions(others, study)})  # fmt: skip
+        for one in lost:
+            run.warn(f"plan {plan}, probe {one.arc.probe} ({one.arc.target}) not refined: {one.reason}")
+        for said in changes:
+            run.warn(said)
+        run.write_text("safety.csv", _csv_text(safety_table(others)))
+        run.write_table("refined", table)
+    return (flown, lost) if flown else None
+
+
+def _handoff_inputs(run: Run, plan: int) -> str:
+    return f"plan {plan} of {run.fingerprint(('opportunities', 'targets', 'mothership', 'judged', 'plans'))}"
+
+
+def _handoff(run: Run, plan: int, flown: list[Flown], lost: list[NotRefined]) -> None:
+    with _stage(run, "handoff", _handoff_inputs(run, plan), makes=_PAGE):
+        package = write_package(
+            run.study,
+            Catalogue.from_table(run.read_table("targets")),
+            run.read_table("mothership"),
+            flown,
+            lost=lost,
+            folder=run.folder / _PACKAGE,
+        )
+        run.note(
+            "handoff",
+            {
+                "plan": plan,
+                "files": list(package.files),
+                "read_back_m": round(1e3 * package.worst_km, 4),
+                "read_back_m_s": float(f"{1e3 * package.worst_km_s:.3g}"),
+            },
+        )
 
 
 def _summary(
@@ -261,6 +399,7 @@ def _summary(
         "hypervolume_reference": found.reference,
         "stopped_by": found.stopped_by,
         "bound": found.sentence,
+        "constraint_costs": found.costs.to_pylist(),
         "front": front_lines(front, chosen),
         "levels": level_lines(front, chosen),
         "limits": limits(study, opportunities, front, found.plans),

@@ -186,6 +186,10 @@ class ProbeSettings(_Section):
     execution_proportional: float = _default(0.01, GATES, ge=0, le=1)
     execution_pointing_mrad: float = _default(15.0, GATES, ge=0, le=1000)
     # camera
+    solar_area_m2: float = _default(
+        0.18, f"{FROM_MEMORY}: a 6U's open panels and its largest side, facing the Sun", ge=0, le=1e4
+    )
+    reflectivity: float = _default(1.3, f"{FROM_MEMORY}: 1 absorbs all light, 2 mirrors all", ge=0, le=2)
     camera_ifov_urad: float = _default(
         25.0, f"{FROM_MEMORY}: narrow cameras of flown small probes 17-60", gt=0, le=1e5
     )
@@ -280,6 +284,20 @@ class ProbeSettings(_Section):
         """How long a probe may be stowed: the shorter life where it is not kept alive or never checked."""
         kept = self.keepalive_w > 0.0 and self.storage_checkout_days > 0.0
         return self.storage_life_days if kept else self.storage_life_unkept_days
+
+
+class RefineSettings(_Section):
+    """[refine]: how many dispersed trajectories are flown, and how long what is left in space is followed."""
+
+    linear_samples: int = _default(10_000, "own choice: a covariance to 5 %", ge=100, le=1_000_000)
+    full_samples: int = _default(1000, "own choice: of the linear ones, flown in full force", ge=10, le=100_000)
+    recontact_samples: int = _default(50, "own choice: a chance of 6 % seen with 95 %", ge=1, le=100_000)
+    recontact_days: float = _default(30.0, f"{FROM_MEMORY}: a month after each release", gt=0, le=1000)
+    impact_samples: int = _default(
+        30, "own choice: seconds a probe; none of 30 says below 10 % with 95 %", ge=1, le=100_000
+    )
+    impact_years: float = _default(50.0, f"{FROM_MEMORY}: planetary protection asks for 50 years", gt=0, le=100)
+    earth_years: float = _default(100.0, "own choice: return to the Earth, a century", gt=0, le=200)
 
 
 class DeliverySettings(_Section):
@@ -569,6 +587,7 @@ class Study(_Section):
     observing: ObservingSettings = Field(default_factory=ObservingSettings)
     margins: MarginSettings = Field(default_factory=MarginSettings)
     optimize: OptimizeSettings = Field(default_factory=OptimizeSettings)
+    refine: RefineSettings = Field(default_factory=RefineSettings)
     compare: CompareSettings = Field(default_factory=CompareSettings)
 
     _base: Path = PrivateAttr(default=Path("."))

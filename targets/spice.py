@@ -7,7 +7,7 @@ bodies samples the kernel once, in the driver, into arrays (targets.planets) and
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
@@ -51,6 +51,54 @@ def sample(body: int, epochs_tdb_s: np.ndarray, *, center: int = SUN) -> np.ndar
             expected=f"inside {iso_tdb(float(jd_from_tdb_s(first)))} to {iso_tdb(float(jd_from_tdb_s(last)))} (DE440)",
         )
     return np.array([spiceypy.spkgeo(body, float(t), "J2000", center)[0] for t in epochs]).reshape(-1, 6)
+
+
+@dataclass(frozen=True, eq=False)
+class Polynomials:
+    """DE440's own records of one body about its own centre.
+
+    coefficients : (records, 3, terms) Chebyshev, km
+    start_tdb_s, length_s : of the first record, and of each
+    """
+
+    coefficients: np.ndarray
+    start_tdb_s: float
+    length_s: float
+
+
+def polynomials(body: int, center: int, span_tdb_s: tuple[float, float]) -> Polynomials:
+    """The records of a type 2 segment (SPK Required Reading) that cover a span, one more at each side."""
+    kernel = str(load_kernels()[0])
+    handle = spiceypy.dafopr(kernel)
+    try:
+        first, last = _segment_words(handle, body, center)
+        begin, length, words, count = np.array(spiceypy.dafgda(handle, last - 3, last))
+        low = int((span_tdb_s[0] - begin) // length) - 1
+        high = int((span_tdb_s[1] - begin) // length) + 1
+        if span_tdb_s[0] < begin or span_tdb_s[1] > begin + length * count:
+            spans = [jd_from_tdb_s(t) for t in (*span_tdb_s, begin, begin + length * count)]
+            raise InputError(
+                "dates outside the planetary ephemeris",
+                found=f"JD TDB {spans[0]:.1f} to {spans[1]:.1f}",
+                expected=f"inside JD TDB {spans[2]:.1f} to {spans[3]:.1f} (DE440)",
+            )
+        low, high = max(low, 0), min(high, int(count) - 1)
+        size = int(words)
+        raw = np.array(spiceypy.dafgda(handle, first + low * size, first + (high + 1) * size - 1))
+    finally:
+        spiceypy.dafcls(handle)
+    records = raw.reshape(-1, size)[:, 2:].reshape(high - low + 1, 3, (size - 2) // 3)
+    return Polynomials(np.ascontiguousarray(records), float(begin + low * length), float(length))
+
+
+def _segment_words(handle: int, body: int, center: int) -> tuple[int, int]:
+    """First and last word of the segment of `body` about `center`."""
+    spiceypy.dafbfs(handle)
+    while spiceypy.daffna():
+        _, integers = spiceypy.dafus(spiceypy.dafgs(), _DAF_DOUBLES, _DAF_INTEGERS)
+        if (int(integers[0]), int(integers[1]), int(integers[3])) == (body, center, 2):
+            return int(integers[4]), int(integers[5])
+    raise InputError("the kernel does not hold this body", found=f"{body} about {center}", expected="DE440")
 
 
 def leap_seconds() -> LeapSeconds:
@@ -171,3 +219,33 @@ def _spice_errors(file: Path, place: str) -> Iterator[None]:
             "SPICE cannot read this", file=file, place=place, found=" ".join(said) or str(problem),
             expected="an SPK file of a type SPICE reads, its centre one that DE440 or the file itself places",
         ) from None  # fmt: skip
+
+
+# --- writing ------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, eq=False)
+class SpkSegment:
+    """(m,) epochs TDB s and (m, 6) heliocentric ICRF states, km and km/s, of one body without a jump."""
+
+    body: int
+    name: str
+    epochs_tdb_s: np.ndarray
+    states: np.ndarray
+
+
+def write_spk(file: Path, segments: Sequence[SpkSegment], *, window: int) -> None:
+    """Write an SPK of type 13 about the Sun; degree 2 window - 1, so a segment has at least `window` states."""
+    load_kernels()
+    file.unlink(missing_ok=True)
+    handle = spiceypy.spkopn(str(file), "swarm-flyby", 0)
+    try:
+        for part in segments:
+            epochs = np.ascontiguousarray(part.epochs_tdb_s, dtype=float)
+            states = np.ascontiguousarray(part.states, dtype=float)
+            spiceypy.spkw13(
+                handle, part.body, SUN, "J2000", float(epochs[0]), float(epochs[-1]), part.name,
+                2 * window - 1, len(epochs), states, epochs,
+            )  # fmt: skip
+    finally:
+        spiceypy.spkcls(handle)

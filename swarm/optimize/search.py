@@ -11,16 +11,17 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from swarm.constraints import UNUSED, PlanRules, allowed, decode, feasible, plan_rules, require_some
+from swarm.constraints import UNUSED, PlanRules, allowed, decode, feasible, need_arcs, require_some
+from swarm.flight import Flight
 from swarm.objectives import chance_of_data, evaluate
 from swarm.optimize.archive import Archive, costs_of, merged, thinned
 from swarm.optimize.bound import ScienceBound, best_within, science_bound
+from swarm.optimize.costs import NO_COSTS, Question, constraint_costs, pose
 from swarm.optimize.epochs import Convergence, Effort, Measure, OnDone, Pool, search
-from swarm.optimize.exchange import COVERAGE, KILOGRAM, RISK, SCIENCE, improve
-from swarm.optimize.problem import PlanProblem, full_load_kg
-from swarm.optimize.pruning import with_candidates
+from swarm.optimize.problem import PlanProblem
+from swarm.optimize.seeds import seed_plans
 from swarm.pairs import without_losing_pairs
-from swarm.plan_data import Chances, PlanData, column, plan_data
+from swarm.plan_data import Chances, PlanData, column
 from swarm.propellant import probe_masses
 from targets.catalogue import Catalogue
 
@@ -33,7 +34,6 @@ Ints = NDArray[np.int64]
 EXACT_PLANS = 50_000
 # Hypervolume is measured from here: -science, propellant as a share of all tanks full, risk.
 REFERENCE = np.array([0.1, 1.1, 1.1])
-_SWEEPS = 3
 # Searches of one study take seeds this far apart: a prime, so that no two studies with near seeds share them.
 _REPEAT_STEP = 1_000_003
 
@@ -53,6 +53,7 @@ class Optimised:
     stopped_by: str  # "epochs", "stall" or "clock", of the last search
     by_the_clock: bool  # the study lets the clock stop the search: another machine may answer otherwise
     reference: dict[str, float]  # where the hypervolume is measured from
+    costs: pa.Table  # constraint, opportunities, science, hypervolume: what would be gained without each
 
     @property
     def sentence(self) -> str:
@@ -85,6 +86,7 @@ def optimize(
     probes: int | None = None,
     exact_plans: int = EXACT_PLANS,
     judged: Chances | None = None,
+    mothership: pa.Table | None = None,
 ) -> Optimised:
     """Search for the plans of which none is worse than another in science, propellant and risk.
 
@@ -96,20 +98,26 @@ def optimize(
     probes        : the most probes a plan may have; study.probe.count unless given
     exact_plans   : with no more plans than this every one is evaluated instead
     judged        : of each opportunity; encounters without errors unless given
+    mothership    : the carrier's path; needed where the study limits what lies along the arcs
 
-    Raises NothingFeasible where no opportunity may be used. The empty plan is always a candidate.
+    Raises NothingFeasible where no opportunity may be used, with the constraints that alone are the reason. The
+    empty plan is always a candidate.
     """
-    found = allowed(study, opportunities)
-    require_some(found, study)
-    usable = opportunities.filter(pa.array(found.mask))
-    usable_judged = None if judged is None else judged.take(found.mask)
-    data = plan_data(study, usable, targets, judged=usable_judged, probes=probes)
-    rules = with_candidates(data, plan_rules(study, usable, data))
-    seeds = _seed_plans(data, rules)
+    needed = need_arcs(study)
+    if mothership is None and needed:
+        raise ValueError(f"without the mothership's path these limits cannot be kept: {', '.join(needed)}")
+    flight = None if mothership is None else Flight(opportunities, mothership)
+    question = Question(study, opportunities, targets, judged, flight, probes)
+    found = allowed(study, opportunities, flight)
+    require_some(found, study, opportunities, flight)
+    posed = pose(question, found.mask)
+    data, rules, usable = posed.data, posed.rules, posed.table
+    measure = measure_of(study, data)
+    seeds = seed_plans(data, rules)
     proven = science_bound(data, rules, known=seeds.plans, levels=study.optimize.levels, pool=pool)
     exact = _count_plans(data, rules) <= exact_plans
     if exact:
-        archive, runs = _every_plan(data, rules, measure_of(study, data))
+        archive, runs = _every_plan(data, rules, measure)
         if on_done is not None:
             on_done(1, 1)
     else:
@@ -118,6 +126,9 @@ def optimize(
         )
     if study.constraints.pairs:
         archive = merged([_archive(without_losing_pairs(archive.plans, data, rules), data)])
+    costs = NO_COSTS
+    if study.optimize.constraint_costs:
+        costs = constraint_costs(question, archive, posed, measure=measure, pool=pool)
     front, plans = _tables(archive, data, usable, loaded_kg=probe_masses(study).loaded_kg)
     return Optimised(
         front=front,
@@ -131,6 +142,7 @@ def optimize(
         stopped_by=runs[-1].stopped_by,
         by_the_clock=study.optimize.stop_after_s is not None,
         reference=_reference(study, data),
+        costs=costs,
     )
 
 
@@ -221,18 +233,6 @@ def measure_of(study: Study, data: PlanData) -> Measure:
 def _reference(study: Study, data: PlanData) -> dict[str, float]:
     point = measure_of(study, data).scale * REFERENCE
     return {"science": -float(point[0]), "propellant_kg": float(point[1]), "risk": float(point[2])}
-
-
-def _seed_plans(data: PlanData, rules: PlanRules) -> Archive:
-    """Good plans to start from: built greedily and improved, for a grid of prices of propellant and risk."""
-    prices = np.concatenate([[0.0], np.logspace(-2.0, 1.0, 12)]) / full_load_kg(data)
-    leanings = ((1.0, 0.0, 0.0), (1.0, 0.1, 1.0), (1.0, 1.0, 10.0), (0.0, 1.0, 10.0))
-    weights = np.zeros((len(prices) * len(leanings), 4))
-    for k, ((science, coverage, risk), price) in enumerate(itertools.product(leanings, prices)):
-        weights[k, [SCIENCE, COVERAGE, KILOGRAM, RISK]] = science, coverage, price, risk
-    empty = np.full((len(weights), data.probes), UNUSED, dtype=np.int64)
-    visited = improve(empty, weights, data, rules, _SWEEPS)
-    return merged([_archive(np.concatenate([empty[:1], visited]), data)])
 
 
 # --- tables -------------------------------------------------------------------------------------------------

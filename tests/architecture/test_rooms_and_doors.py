@@ -32,13 +32,17 @@ ROOMS = (
     "swarm.objectives",
     "swarm.judged",
     "swarm.fleet",
+    "swarm.flight",
     "swarm.constraints",
     "swarm.pairs",
     "swarm.observing",
     "swarm.optimize",
     "swarm.budgets",
+    "swarm.verify",
     "swarm.summary",
     "swarm.compare",
+    "swarm.refine",
+    "swarm.handoff",
     "swarm.explain",
     "swarm.report",
     "swarm.progress",
@@ -121,3 +125,8 @@ def test_targets_and_swarm_have_no_import_cycle():
         assert free, f"a cycle among {sorted(graph)}"
         for module in free:
             del graph[module]
+
+
+def test_the_checker_shares_no_code_with_what_it_checks():
+    path = ROOT / "swarm" / "verify.py"
+    assert {name for name in imported(path) if name.split(".")[0] == "swarm"} == {"swarm.study"}

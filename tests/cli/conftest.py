@@ -37,6 +37,13 @@ islands = 2
 population = 16
 epochs = 3
 generations_per_epoch = 4
+[refine]
+linear_samples = 500
+full_samples = 50
+recontact_samples = 3
+impact_samples = 1
+impact_years = 2.0
+earth_years = 2.0
 [[science.rows]]
 name = "large"
 where = { diameter_km_min = 1.0 }

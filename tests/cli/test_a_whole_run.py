@@ -15,7 +15,8 @@ OPPORTUNITY_COLUMNS = {
 
 def contents(folder):
     """Bytes of everything that must not depend on the machine's load: all but the manifest."""
-    return {path.name: path.read_bytes() for path in sorted(folder.iterdir()) if path.name != "manifest.json"}
+    files = [path for path in sorted(folder.rglob("*")) if path.is_file() and path.name != "manifest.json"]
+    return {str(path.relative_to(folder)): path.read_bytes() for path in files}
 
 
 def answer(manifest_of):
@@ -52,6 +53,8 @@ def test_the_run_folder_holds_the_tables_of_the_contract(whole):
     assert {name: stage["status"] for name, stage in run.manifest["stages"].items()} == {
         "screen": "done",
         "optimize": "done",
+        "refine": "done",
+        "handoff": "done",
     }
     assert (folder / "out" / "report.html").is_file()
     assert str(folder) not in (folder / "out" / "manifest.json").read_text(encoding="utf-8")
@@ -91,6 +94,11 @@ def test_stage_by_stage_gives_the_same_tables(whole, swarm, tmp_path):
     assert swarm("screen", folder / "study.toml", "--run", tmp_path / "out", "--workers", 1).exit_code == 0
     assert not (tmp_path / "out" / "front.parquet").exists()
     assert swarm("optimize", "--run", tmp_path / "out", "--workers", 1).exit_code == 0
+    plan = Run.open(folder / "out").manifest["notes"]["refined"]["plan"]
+    assert swarm("refine", "--run", tmp_path / "out", "--plan", plan, "--workers", 1).exit_code == 0
+    handed = swarm("handoff", "--run", tmp_path / "out", "--plan", plan, "--workers", 1)
+    assert handed.exit_code == 0, handed.stderr
+    assert "read back within" in handed.stdout
     assert swarm("report", "--run", tmp_path / "out").exit_code == 0
     assert contents(tmp_path / "out") == contents(folder / "out")
     again = swarm("optimize", "--run", tmp_path / "out", "--workers", 1)

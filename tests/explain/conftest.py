@@ -45,6 +45,7 @@ class = "6U"
 wet_mass_kg = 12.0
 burn_limit_m_s = 150.0
 [constraints]
+recontact_km = 0.0  # these tables have no path of a carrier to keep clear of
 pairs = true
 [survival]
 model = "weibull"

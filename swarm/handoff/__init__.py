@@ -1,0 +1,1 @@
+"""The package that other people's tools read."""

@@ -1,0 +1,83 @@
+"""Orbit ephemeris messages: CCSDS 502.0-B-3, section 5, KVN. A segment each side of an impulse; ICRF, TDB, Sun."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+DEGREE = 7
+ORIGINATOR = "SWARM-FLYBY"
+_J2000 = datetime(2000, 1, 1, 12)
+
+
+@dataclass(frozen=True, eq=False)
+class Stretch:
+    """(m,) epochs TDB s, whole microseconds, and (m, 6) heliocentric ICRF states, km and km/s, without an impulse."""
+
+    epochs_tdb_s: Floats
+    states: Floats
+
+
+def date_text(tdb_s: float) -> str:
+    """TDB to the microsecond. From seconds, not from a Julian date, whose tick of 40 us is half a metre."""
+    return (_J2000 + timedelta(microseconds=round(tdb_s * 1e6))).isoformat(timespec="microseconds")
+
+
+def whole_microseconds(tdb_s: Floats) -> Floats:
+    """Epochs as the text holds them."""
+    return np.round(np.asarray(tdb_s, dtype=float) * 1e6) / 1e6
+
+
+def header(kind: str, version: str, creation_tdb_s: float, comments: Sequence[str]) -> list[str]:
+    """First lines of a message."""
+    lines = [f"CCSDS_{kind}_VERS = {version}", *(f"COMMENT {text}" for text in comments)]
+    return [*lines, f"CREATION_DATE = {date_text(creation_tdb_s)[:19]}", f"ORIGINATOR = {ORIGINATOR}", ""]
+
+
+def oem_text(
+    name: str,
+    object_id: str,
+    stretches: Sequence[Stretch],
+    *,
+    creation_tdb_s: float,
+    comments: Sequence[str] = (),
+    covariance: tuple[float, Floats] | None = None,
+) -> str:
+    """Return the message; `covariance` is (epoch, (6, 6)), put under the last segment."""
+    lines = header("OEM", "2.0", creation_tdb_s, comments)
+    for stretch in stretches:
+        dates = [date_text(float(t)) for t in stretch.epochs_tdb_s]
+        lines += [
+            "META_START",
+            f"OBJECT_NAME = {name}",
+            f"OBJECT_ID = {object_id}",
+            "CENTER_NAME = SUN",
+            "REF_FRAME = ICRF",
+            "TIME_SYSTEM = TDB",
+            f"START_TIME = {dates[0]}",
+            f"STOP_TIME = {dates[-1]}",
+            "INTERPOLATION = HERMITE",
+            f"INTERPOLATION_DEGREE = {DEGREE}",
+            "META_STOP",
+            "",
+        ]
+        for date, row in zip(dates, stretch.states, strict=True):
+            lines.append(
+                f"{date} "
+                + " ".join(f"{x:.9f}" for x in row[:3])
+                + " "
+                + " ".join(f"{x:.15f}" for x in row[3:])
+            )
+        lines.append("")
+    if covariance is not None:
+        epoch, matrix = covariance
+        lines += ["COVARIANCE_START", f"EPOCH = {date_text(epoch)}", "COV_REF_FRAME = ICRF"]
+        lines += [" ".join(f"{matrix[i, j]:.12e}" for j in range(i + 1)) for i in range(6)]
+        lines += ["COVARIANCE_STOP", ""]
+    return "\n".join(lines)

@@ -1,0 +1,1 @@
+"""Selected plans as full-force trajectories: forces, correction, dispersion, safety."""
