@@ -1,0 +1,108 @@
+"""Runs side by side: exactly what differs, what it did, and questions across them."""
+
+import pytest
+
+from swarm.archive import Run
+from swarm.compare_runs import answers_of, ask, compare_runs, lines
+from targets.errors import InputError
+
+
+@pytest.fixture
+def two(undisturbed):
+    folder, _ = undisturbed
+    return [folder / "out" / "as-it-is", folder / "out" / "weaker"]
+
+
+def test_two_runs_that_differ_in_one_key_list_exactly_that_key(two):
+    found = compare_runs(two)
+    assert found.differing.to_pylist() == [
+        {"kind": "key", "name": "probe.burn_limit_m_s", "as-it-is": "1200", "weaker": "900"}
+    ]
+
+
+def test_and_the_effect(two):
+    found = compare_runs(two)
+    first, second = found.answers.to_pylist()
+    assert second["targets"] < first["targets"]
+    assert second["opportunities"] == Run.open(two[1]).read_table("opportunities").num_rows
+    names = [set(Run.open(folder).read_table("opportunities")["target"].to_pylist()) for folder in two]
+    assert second["targets_retained"] == len(names[0] & names[1]) / len(names[0]) < 1.0
+    assert (first["targets_retained"], first["plan_targets_kept"]) == (1.0, 1.0)
+    for row, folder in zip((first, second), two, strict=True):
+        run = Run.open(folder)
+        plan = run.manifest["notes"]["summary"]["plan"]
+        assert row["plan"] == plan
+        assert row["science"] == run.read_table("front")["science"].to_pylist()[plan]
+
+
+def test_the_hypervolumes_have_one_reference_point(undisturbed):
+    # set by the fullest tanks among the runs: a smaller swarm beside changes nothing, a larger one does
+    folder, _ = undisturbed
+    runs = {name: Run.open(folder / "out" / name) for name in ("as-it-is", "weaker")}
+    together = answers_of(runs)["hypervolume"].to_pylist()
+    assert answers_of({"as-it-is": runs["as-it-is"]})["hypervolume"][0].as_py() == together[0]
+    assert answers_of({"weaker": runs["weaker"]})["hypervolume"][0].as_py() != together[1]
+
+
+def test_a_run_beside_its_like_differs_in_nothing(undisturbed, swarm, tmp_path):
+    folder, _ = undisturbed
+    again = tmp_path / "again"
+    study = folder / "out" / "studies" / "as-it-is.toml"
+    assert swarm("run", study, "--run", again, "--workers", "1").exit_code == 0
+    found = compare_runs([folder / "out" / "as-it-is", again])
+    assert found.differing.num_rows == 0
+    first, second = found.answers.to_pylist()
+    assert {**second, "run": ""} == {**first, "run": ""}
+
+
+def test_a_version_and_a_hash_that_differ_are_listed(two, monkeypatch):
+    opened = Run.open
+
+    def other(folder):
+        run = opened(folder)
+        if str(folder).endswith("weaker"):
+            run.manifest["libraries"]["numpy"] = "0.0"
+            run.manifest["inputs"]["catalogue"] = "abc"
+        return run
+
+    monkeypatch.setattr(Run, "open", staticmethod(other))
+    kinds = {(row["kind"], row["name"]) for row in compare_runs(two).differing.to_pylist()}
+    assert kinds == {("key", "probe.burn_limit_m_s"), ("input", "catalogue"), ("version", "numpy")}
+
+
+def test_the_command_says_it(two, swarm):
+    result = swarm("compare-runs", *two)
+    assert result.exit_code == 0
+    assert result.stdout.splitlines() == lines(compare_runs(two))
+    assert "key probe.burn_limit_m_s: as-it-is: 1200, weaker: 900" in result.stdout
+
+
+def test_questions_in_sql_over_all_runs(two, swarm):
+    answer = ask(two, "select run, count(*) as plans from front group by run order by run").to_pylist()
+    assert [row["run"] for row in answer] == ["as-it-is", "weaker"]
+    assert [row["plans"] for row in answer] == [
+        Run.open(folder).read_table("front").num_rows for folder in two
+    ]
+    joined = """select s.value, max(f.science) from front f join settings s using (run)
+                where s.key = 'probe.burn_limit_m_s' group by s.value order by 1"""
+    assert ask(two, joined).num_rows == 2
+    result = swarm(
+        "compare-runs", *two, "--sql", "select count(*) as n from settings where key = 'study.seed'"
+    )
+    assert result.stdout.split() == ["n", "2"]
+
+
+def test_the_schema_is_that_of_the_tables(two, swarm):
+    told = dict(line.split(": ", 1) for line in swarm("compare-runs", *two, "--schema").stdout.splitlines())
+    assert {"front", "plans", "opportunities", "settings"} <= set(told)
+    columns = [part.split(" ")[0] for part in told["front"].split(", ")]
+    assert columns == ["run", *Run.open(two[0]).read_table("front").column_names]
+
+
+def test_what_cannot_be_compared_is_said(two, tmp_path, swarm):
+    with pytest.raises(InputError, match="two or more"):
+        compare_runs(two[:1])
+    with pytest.raises(InputError, match="twice"):
+        compare_runs([two[0], two[0]])
+    assert swarm("compare-runs", two[0], tmp_path).exit_code == 2
+    assert swarm("compare-runs", *two, "--sql", "select nothing from nowhere").exit_code == 2
