@@ -14,7 +14,7 @@ from rich.table import Table
 
 from swarm import __version__
 from swarm.kernel_cache import claim_kernel_cache
-from targets.errors import InputError, NothingFeasible
+from targets.errors import InputError, NothingFeasible, SchedulerLost
 
 if TYPE_CHECKING:
     from swarm.archive import Run
@@ -412,6 +412,8 @@ def _guard(work: Callable[[], None], *, debug: bool, folder: Path | None = None)
         _fail(f"{problem}", EXIT_INPUT)
     except NothingFeasible as limit:
         _fail(f"nothing feasible: {limit}", EXIT_NOTHING)
+    except SchedulerLost as lost:
+        _fail(f"stopped: {lost}", EXIT_UNEXPECTED)
     except KeyboardInterrupt:
         _fail("stopped; go on with --resume", EXIT_UNEXPECTED)
     except typer.Exit:

@@ -22,7 +22,7 @@ from typing import Any
 import distributed
 
 from swarm.kernel_cache import CACHE_VARIABLE
-from targets.errors import InputError
+from targets.errors import InputError, SchedulerLost
 
 OnDone = Callable[[int, int], None]
 Task = Callable[[Any, Any], Any]
@@ -30,6 +30,10 @@ Task = Callable[[Any, Any], Any]
 # A worker that dies takes its task and its copy of the shared object along; both are sent again this often.
 _ROUNDS = 4
 _START_TIMEOUT_S = 120
+# What a scheduler that is gone shows as, where it is not a task's own error.
+_BROKEN = (
+    distributed.comm.CommClosedError, OSError, TimeoutError, distributed.client.FutureCancelledError, RuntimeError,
+)  # fmt: skip
 
 
 class Pool:
@@ -55,11 +59,26 @@ class Pool:
 class _DaskPool(Pool):
     def __init__(self, client: Any, workers: int) -> None:
         self._client, self.workers = client, workers
+        self._address = client.scheduler.address
 
     def map(
         self, func: Task, items: Sequence[Any], *, shared: Any = None, on_done: OnDone | None = None
     ) -> list[Any]:
-        self._client.run(_fill_kernel_cache, os.environ.get(CACHE_VARIABLE))
+        try:
+            return self._mapped(func, items, shared, on_done)
+        except _BROKEN as problem:
+            if self._client.status == "running" and not isinstance(problem, distributed.comm.CommClosedError):
+                raise
+            raise SchedulerLost(
+                f"the scheduler at {self._address} does not answer any more ({type(problem).__name__}); finished "
+                "stages are kept: start it again, or choose --workers, and go on with --resume"
+            ) from problem
+
+    def _mapped(
+        self, func: Task, items: Sequence[Any], shared: Any, on_done: OnDone | None
+    ) -> list[Any]:
+        # a worker that died since the last map is replaced, and the new one fills its cache by itself
+        self._client.run(_fill_kernel_cache, os.environ.get(CACHE_VARIABLE), on_error="ignore")
         results: dict[int, Any] = {}
         for _ in range(_ROUNDS):
             missing = [k for k in range(len(items)) if k not in results]
@@ -94,7 +113,8 @@ class _DaskPool(Pool):
                 else:
                     lost = _lost(future)
         finally:
-            self._client.cancel(list(futures), force=True)
+            if self._client.status == "running":
+                self._client.cancel(list(futures), force=True)
         return lost
 
 
@@ -131,6 +151,8 @@ def open_workers(workers: int | None = None, scheduler: str | None = None) -> It
 @contextmanager
 def _client(workers: int, scheduler: str | None, scratch: str) -> Iterator[Any]:
     if scheduler is not None:
+        # a scheduler that is gone is said once, in our words
+        logging.getLogger("distributed").setLevel(logging.CRITICAL)
         try:
             client = distributed.Client(scheduler, timeout=_START_TIMEOUT_S)
         except (OSError, ValueError, TimeoutError) as problem:

@@ -50,6 +50,10 @@ class NothingFeasible(Exception):
         return _nothing_feasible, (self.what, self.limit)
 
 
+class SchedulerLost(Exception):
+    """The scheduler of the workers stopped answering; what was finished before is kept."""
+
+
 def _input_error(fields: dict[str, Any]) -> InputError:
     return InputError(**fields)
 

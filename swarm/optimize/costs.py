@@ -1,14 +1,14 @@
 """What each constraint of a study costs: what the front would gain without it.
 
 One constraint at a time is lifted, everything else kept. The search without it is short: it starts from the
-front found with all constraints, looks at every exchange it now may make and at plans built anew, twice. So
-what is reported is a gain that is there for certain, the most that a short search finds, never the end of what
-a full one might.
+front found with all constraints, looks at every exchange it now may make and at plans built anew, twice. The
+same short search with nothing lifted is what it is compared with, so that effort alone counts for nothing. What
+is reported is the most that such a search finds, never the end of what a full one might.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -31,10 +31,14 @@ if TYPE_CHECKING:
 
 Ints = NDArray[np.int64]
 
-_KINDS = {
-    "constraint": pa.string(), "opportunities": pa.int64(), "science": pa.float64(), "hypervolume": pa.float64(),
-}  # fmt: skip
-NO_COSTS = pa.table({name: pa.array([], kind) for name, kind in _KINDS.items()})
+NO_COSTS = pa.table(
+    {
+        "constraint": pa.array([], pa.string()),
+        "opportunities": pa.array([], pa.int64()),
+        "science": pa.array([], pa.float64()),
+        "hypervolume": pa.array([], pa.float64()),
+    }
+)
 # Plans whose exchanges are looked at in a round, and rounds.
 _PLANS, _ROUNDS, _FINDS = 150, 2, 20_000
 
@@ -92,29 +96,38 @@ def constraint_costs(question: Question, front: Archive, posed: Posed, *, measur
     """
     plans = np.where(front.plans >= 0, posed.rows[front.plans], UNUSED)
     asked = [constraint for constraint in CONSTRAINTS if constraint.holds(question.study)]
-    gains = pool.map(_gain_without, asked, shared=_Shared(question, plans, measure))
-    columns = {name: [gain[k] for gain in gains] for k, name in enumerate(_KINDS)}
-    return pa.table({name: pa.array(columns[name], kind) for name, kind in _KINDS.items()})
-
-
-def _gain_without(constraint: Constraint, shared: _Shared) -> tuple[str, int, float, float]:
-    question = shared.question
-    study = constraint.without(question.study)
-    lifted = Question(
-        study, question.opportunities, question.targets, question.judged, question.flight, question.probes
+    kept, *lifted = pool.map(_short_search, [None, *asked], shared=_Shared(question, plans, measure))
+    return pa.table(
+        {
+            "constraint": pa.array([constraint.name for constraint in asked], pa.string()),
+            "opportunities": pa.array([one.usable - kept.usable for one in lifted], pa.int64()),
+            "science": pa.array([max(one.science - kept.science, 0.0) for one in lifted], pa.float64()),
+            "hypervolume": pa.array([max(one.hypervolume - kept.hypervolume, 0.0) for one in lifted], pa.float64()),
+        }
     )
-    mask = allowed(study, question.opportunities, question.flight).mask
-    posed = pose(lifted, mask)
+
+
+@dataclass(frozen=True)
+class _Reached:
+    """What a short search reached: opportunities it could use, most science, hypervolume."""
+
+    usable: int
+    science: float
+    hypervolume: float
+
+
+def _short_search(constraint: Constraint | None, shared: _Shared) -> _Reached:
+    """Search without one constraint, or with all."""
+    question = shared.question
+    if constraint is not None:
+        question = replace(question, study=constraint.without(question.study))
+    posed = pose(question, allowed(question.study, question.opportunities, question.flight).mask)
     place = np.full(question.opportunities.num_rows + 1, UNUSED, dtype=np.int64)
     place[posed.rows] = np.arange(len(posed.rows))
     plans = decode(np.where(shared.plans >= 0, place[shared.plans], UNUSED), posed.rules)
-    before = Archive(plans, costs_of(evaluate(plans, posed.data)))
-    after = merged([before, seed_plans(posed.data, posed.rules)])
+    front = merged([Archive(plans, costs_of(evaluate(plans, posed.data))), seed_plans(posed.data, posed.rules)])
     for _ in range(_ROUNDS):
-        start = thinned(after, _PLANS)
-        found, _ = explore(start.plans, after.costs, posed.data, posed.rules, room=_FINDS)
-        after = merged([after, found])
-    science = float(before.costs[:, 0].min() - after.costs[:, 0].min())
-    volume = shared.measure(after.costs) - shared.measure(before.costs)
-    more = len(posed.rows) - int(allowed(question.study, question.opportunities, question.flight).mask.sum())
-    return constraint.name, more, max(science, 0.0), max(volume, 0.0)
+        start = thinned(front, _PLANS)
+        found, _ = explore(start.plans, front.costs, posed.data, posed.rules, room=_FINDS)
+        front = merged([front, found])
+    return _Reached(len(posed.rows), -float(front.costs[:, 0].min()), shared.measure(front.costs))
