@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Any, Protocol
 
@@ -46,6 +46,16 @@ def judge_all(study: Study, opportunities: pa.Table, targets: Catalogue, *, pool
     _judge_chunk(0, _Shared(study, opportunities.slice(0, 1), targets))
     starts = list(range(0, max(opportunities.num_rows, 1), CHUNK))
     parts = pool.map(_judge_chunk, starts, shared=_Shared(study, opportunities, targets))
+    return Judged(
+        **{
+            field.name: np.concatenate([getattr(part, field.name) for part in parts])
+            for field in fields(Judged)
+        }
+    )
+
+
+def joined(parts: Sequence[Judged]) -> Judged:
+    """Return judgements one after the other, as if made together."""
     return Judged(
         **{
             field.name: np.concatenate([getattr(part, field.name) for part in parts])

@@ -16,13 +16,12 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from swarm.archive import COMPARE_TABLES, Run, require_free, sha256_of
-from swarm.budgets import delta_v_budget, mass_budget, recoil_table
-from swarm.compare import compare, count_lines
-from swarm.fleet import plans_matrix, with_measures
+from swarm.fleet import with_measures
 from swarm.handoff.package import clear_package, write_package
-from swarm.judged import chances_from_table, chances_of, judge_all, judged_table
+from swarm.judged import chances_of, judged_table
 from swarm.observing import observe
-from swarm.optimize.search import Optimised, optimize
+from swarm.optimize.polish import without_polished
+from swarm.optimize.search import Optimised
 from swarm.parallel import Pool, open_workers
 from swarm.plan_data import plan_data
 from swarm.progress import Silent, Teller
@@ -236,25 +235,18 @@ def _csv_text(table: pa.Table) -> str:
 
 
 def _optimize(run: Run, options: Options, pool: Pool, teller: Teller) -> None:
-    opportunities, targets = run.read_table("opportunities"), Catalogue.from_table(run.read_table("targets"))
-    study, inputs = run.study, run.fingerprint(("opportunities", "targets", "mothership"))
+    opportunities = without_polished(run.read_table("opportunities"))
+    targets, study = Catalogue.from_table(run.read_table("targets")), run.study
+    inputs = f"{run.fingerprint(('targets', 'mothership'))} {_content_sha256(opportunities)}"
     if options.resume and run.finished("optimize", inputs):
         teller.say("optimize: done before, kept")
         return
     with _stage(run, "optimize", inputs, makes=(*_OPTIMIZE_MAKES, *_COMPARE_MAKES, *_REFINE_MAKES, *_PAGE)):
-        judged = judge_all(study, opportunities, targets, pool=pool)
+        found, opportunities, judged = _searched(run, opportunities, targets, pool=pool, teller=teller)
         chances = chances_of(judged)
         data = plan_data(study, opportunities, targets, judged=chances)
         run.write_table("judged", judged_table(study, opportunities, judged, data=data))
-        found = optimize(
-            study,
-            opportunities,
-            targets,
-            pool=pool,
-            on_done=teller.stage("optimize"),
-            judged=chances,
-            mothership=run.read_table("mothership"),
-        )
+        run.write_table("opportunities", opportunities)
         if found.by_the_clock:
             run.warn("not repeatable: the search was told to stop by the clock (optimize.stop_after_s)")
         run.note("repeatable", not found.by_the_clock)
@@ -273,36 +265,7 @@ def _optimize(run: Run, options: Options, pool: Pool, teller: Teller) -> None:
 
 
 def _compare(run: Run, options: Options, pool: Pool, teller: Teller) -> None:
-    opportunities, targets = run.read_table("opportunities"), Catalogue.from_table(run.read_table("targets"))
-    study, inputs = run.study, run.fingerprint(("opportunities", "targets", "mothership", "judged", "front", "plans"))
-    if options.resume and run.finished("compare", inputs):
-        teller.say("compare: done before, kept")
-        return
-    with _stage(run, "compare", inputs, makes=(*_COMPARE_MAKES, *_PAGE)):
-        judged = chances_from_table(study, run.read_table("judged"))
-        found = compare(
-            study,
-            opportunities,
-            targets,
-            pool=pool,
-            on_done=teller.stage("compare"),
-            judged=judged,
-            mothership=run.read_table("mothership"),
-        )
-        run.write_table("count_fronts", found.fronts)
-        run.write_table("count_plans", found.plans)
-        run.write_table("descope", found.descope)
-        front = run.read_table("front")
-        chosen, _ = select_plan(front, study)
-        plans = plans_matrix(run.read_table("plans"), opportunities, front.num_rows, probes=study.probe.count)
-        plan = plans[front["plan"].to_pylist().index(chosen)]
-        run.write_table("mass_budget", mass_budget(study, int((plan >= 0).sum())))
-        run.write_table(
-            "delta_v_budget", delta_v_budget(study, opportunities, plan, dv99_m_s=judged.dv99_m_s)
-        )
-        run.write_table("recoil", recoil_table(study, opportunities, plan))
-        run.note("counts", count_lines(found.counts))
-        run.write_table("counts", found.counts)
+        found, opportunities, judged = _searched(run, opportunities, targets, pool=pool, teller=teller)
 
 
 def _verify(

@@ -552,6 +552,9 @@ class OptimizeSettings(_Section):
         json_schema_extra={"source": "never by the clock: such a run is not repeatable"},
     )
     levels: int = _default(40, "own choice: propellant levels of the proven bound", ge=1, le=1000)
+    polish_steps: int = _default(
+        4, "own choice: releases between two slots for the targets of the front; 1 is no polishing", ge=1, le=100
+    )
     constraint_costs: bool = _default(True, "own choice: what the front would gain without each constraint")
 
 

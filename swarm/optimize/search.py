@@ -49,6 +49,7 @@ class Optimised:
     convergence: Convergence
     exact: bool  # every feasible plan was evaluated
     bound: pa.Table  # probes, propellant_kg, science_upper, science_best
+    bounded: int  # usable opportunities of the table the bound is of
     progress: pa.Table  # search, epoch, evaluations, hypervolume, archived
     stopped_by: str  # "epochs", "stall" or "clock", of the last search
     by_the_clock: bool  # the study lets the clock stop the search: another machine may answer otherwise
@@ -61,7 +62,7 @@ class Optimised:
         levels = self.bound.num_rows
         return (
             f"the science of these plans is within {100.0 * self.within:.2f} % of a proven bound "
-            f"(sum over {levels} propellant levels, for the {self.allowed} usable opportunities as tabulated)"
+            f"(sum over {levels} propellant levels, for the {self.bounded} usable opportunities of the screen)"
         )
 
     @property
@@ -87,6 +88,7 @@ def optimize(
     exact_plans: int = EXACT_PLANS,
     judged: Chances | None = None,
     mothership: pa.Table | None = None,
+    earlier: Optimised | None = None,
 ) -> Optimised:
     """Search for the plans of which none is worse than another in science, propellant and risk.
 
@@ -99,6 +101,8 @@ def optimize(
     exact_plans   : with no more plans than this every one is evaluated instead
     judged        : of each opportunity; encounters without errors unless given
     mothership    : the carrier's path; needed where the study limits what lies along the arcs
+    earlier       : found for a part of these opportunities: its plans are started from, and its bound, which is
+                    that of its own table, is kept
 
     Raises NothingFeasible where no opportunity may be used, with the constraints that alone are the reason. The
     empty plan is always a candidate.
@@ -114,16 +118,18 @@ def optimize(
     data, rules, usable = posed.data, posed.rules, posed.table
     measure = measure_of(study, data)
     seeds = seed_plans(data, rules)
-    proven = science_bound(data, rules, known=seeds.plans, levels=study.optimize.levels, pool=pool)
+    if earlier is None:
+        proven = science_bound(data, rules, known=seeds.plans, levels=study.optimize.levels, pool=pool)
+        seeds = merged([seeds, _archive(proven.plans, data)])
+    else:
+        seeds = merged([seeds, _archive(_plans_again(earlier, usable, rules, probes=data.probes), data)])
     exact = _count_plans(data, rules) <= exact_plans
     if exact:
         archive, runs = _every_plan(data, rules, measure)
         if on_done is not None:
             on_done(1, 1)
     else:
-        archive, runs = _searched(
-            study, data, rules, seeds=merged([seeds, _archive(proven.plans, data)]), pool=pool, on_done=on_done
-        )
+        archive, runs = _searched(study, data, rules, seeds=seeds, pool=pool, on_done=on_done)
     if study.constraints.pairs:
         archive = merged([_archive(without_losing_pairs(archive.plans, data, rules), data)])
     costs = NO_COSTS
@@ -137,8 +143,9 @@ def optimize(
         allowed=usable.num_rows,
         convergence=runs[-1],
         exact=exact,
-        bound=_bound_table(proven, archive, probes=data.probes),
-        progress=_progress_table(runs),
+        bound=_bound_table(proven, archive, probes=data.probes) if earlier is None else earlier.bound,
+        bounded=usable.num_rows if earlier is None else earlier.bounded,
+        progress=_progress_table(runs, earlier),
         stopped_by=runs[-1].stopped_by,
         by_the_clock=study.optimize.stop_after_s is not None,
         reference=_reference(study, data),
@@ -250,7 +257,25 @@ def _bound_table(proven: ScienceBound, archive: Archive, *, probes: int) -> pa.T
     )
 
 
-def _progress_table(runs: list[Convergence]) -> pa.Table:
+def _plans_again(earlier: Optimised, usable: pa.Table, rules: PlanRules, *, probes: int) -> Ints:
+    """The plans of an earlier front in terms of another table, (n, probes)."""
+    place = {number: k for k, number in enumerate(usable["opportunity"].to_pylist())}
+    plans = np.full((earlier.front.num_rows, probes), UNUSED, dtype=np.int64)
+    for row in earlier.plans.to_pylist():
+        plans[row["plan"], row["probe"]] = place[row["opportunity"]]
+    return decode(plans, rules)
+
+
+def _progress_table(runs: list[Convergence], earlier: Optimised | None) -> pa.Table:
+    table = _progress_of(runs)
+    if earlier is None:
+        return table
+    number = column(table, "search") + int(column(earlier.progress, "search").max()) + 1
+    renumbered = table.set_column(0, "search", pa.array(number))
+    return pa.concat_tables([earlier.progress, renumbered])
+
+
+def _progress_of(runs: list[Convergence]) -> pa.Table:
     lengths = [len(run.evaluations) for run in runs]
     return pa.table(
         {
