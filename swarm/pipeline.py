@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import hashlib
 import io
 import time
 from collections.abc import Iterator
@@ -16,12 +17,15 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from swarm.archive import COMPARE_TABLES, Run, require_free, sha256_of
-from swarm.fleet import with_measures
+from swarm.budgets import delta_v_budget, mass_budget, recoil_table
+from swarm.compare import compare, count_lines
+from swarm.fleet import plans_matrix, with_measures
 from swarm.handoff.package import clear_package, write_package
-from swarm.judged import chances_of, judged_table
+from swarm.judge import Judged
+from swarm.judged import chances_from_table, chances_of, joined, judge_all, judged_table
 from swarm.observing import observe
-from swarm.optimize.polish import without_polished
-from swarm.optimize.search import Optimised
+from swarm.optimize.polish import with_polished, without_polished
+from swarm.optimize.search import Optimised, optimize
 from swarm.parallel import Pool, open_workers
 from swarm.plan_data import plan_data
 from swarm.progress import Silent, Teller
@@ -265,7 +269,87 @@ def _optimize(run: Run, options: Options, pool: Pool, teller: Teller) -> None:
 
 
 def _compare(run: Run, options: Options, pool: Pool, teller: Teller) -> None:
-        found, opportunities, judged = _searched(run, opportunities, targets, pool=pool, teller=teller)
+    opportunities, targets = run.read_table("opportunities"), Catalogue.from_table(run.read_table("targets"))
+    study, inputs = run.study, run.fingerprint(("opportunities", "targets", "mothership", "judged", "front", "plans"))
+    if options.resume and run.finished("compare", inputs):
+        teller.say("compare: done before, kept")
+        return
+    with _stage(run, "compare", inputs, makes=(*_COMPARE_MAKES, *_PAGE)):
+        judged = chances_from_table(study, run.read_table("judged"))
+        found = compare(
+            study,
+            opportunities,
+            targets,
+            pool=pool,
+            on_done=teller.stage("compare"),
+            judged=judged,
+            mothership=run.read_table("mothership"),
+        )
+        run.write_table("count_fronts", found.fronts)
+        run.write_table("count_plans", found.plans)
+        run.write_table("descope", found.descope)
+        front = run.read_table("front")
+        chosen, _ = select_plan(front, study)
+        plans = plans_matrix(run.read_table("plans"), opportunities, front.num_rows, probes=study.probe.count)
+        plan = plans[front["plan"].to_pylist().index(chosen)]
+        run.write_table("mass_budget", mass_budget(study, int((plan >= 0).sum())))
+        run.write_table(
+            "delta_v_budget", delta_v_budget(study, opportunities, plan, dv99_m_s=judged.dv99_m_s)
+        )
+        run.write_table("recoil", recoil_table(study, opportunities, plan))
+        run.note("counts", count_lines(found.counts))
+        run.write_table("counts", found.counts)
+
+
+def _content_sha256(table: pa.Table) -> str:
+    """Hash of what a table holds, however it is cut into chunks."""
+    stream = pa.BufferOutputStream()
+    whole = table.combine_chunks()
+    with pa.ipc.new_stream(stream, whole.schema) as writer:
+        writer.write_table(whole)
+    return hashlib.sha256(stream.getvalue()).hexdigest()
+
+
+def _searched(
+    run: Run, opportunities: pa.Table, targets: Catalogue, *, pool: Pool, teller: Teller
+) -> tuple[Optimised, pa.Table, Judged]:
+    """The front, the opportunities with the polished ones of its targets, and the judgement of all."""
+    study, mothership = run.study, run.read_table("mothership")
+    polishes = study.optimize.polish_steps > 1
+    judged = judge_all(study, opportunities, targets, pool=pool)
+    # what constraints cost is asked once, of the last front
+    costs = study.optimize.constraint_costs and not polishes
+    first = study.model_copy(
+        update={"optimize": study.optimize.model_copy(update={"constraint_costs": costs})}
+    )
+    found = optimize(
+        first,
+        opportunities,
+        targets,
+        pool=pool,
+        on_done=teller.stage("optimize"),
+        judged=chances_of(judged),
+        mothership=mothership,
+    )
+    if not polishes:
+        return found, opportunities, judged
+    used = np.unique(found.plans["opportunity"].to_numpy())
+    rows = np.flatnonzero(np.isin(opportunities["opportunity"].to_numpy(), used))
+    extended = with_polished(study, opportunities, targets, used=rows, pool=pool)
+    new = extended.slice(opportunities.num_rows)
+    if new.num_rows:
+        judged = joined([judged, judge_all(study, new, targets, pool=pool)])
+    found = optimize(
+        study,
+        extended,
+        targets,
+        pool=pool,
+        on_done=teller.stage("polish"),
+        judged=chances_of(judged),
+        mothership=mothership,
+        earlier=found,
+    )
+    return found, extended, judged
 
 
 def _verify(
