@@ -346,6 +346,24 @@ def _print_screen(run: Run) -> None:
         _say(f"warning: {text}")
 
 
+def _print_costs(costs: list[dict[str, Any]]) -> None:
+    """What the front would gain without each constraint, by a short search; the rest is named in one line."""
+    matter = [row for row in costs if row["opportunities"] or row["science"] > 1e-9 or row["hypervolume"] > 1e-9]
+    if not costs:
+        return
+    _say("without one constraint, by a short search:")
+    for row in sorted(matter, key=_gain, reverse=True):
+        gains = f"hypervolume +{row['hypervolume']:.5f}, most science +{row['science']:.4f}"
+        _say(f"  {row['constraint']}: {gains}, {row['opportunities']} more opportunities")
+    idle = [row["constraint"] for row in costs if row not in matter]
+    if idle:
+        _say(f"  nothing gained without: {'; '.join(idle)}")
+
+
+def _gain(row: dict[str, Any]) -> float:
+    return float(row["hypervolume"])
+
+
 def _print_front(run: Run) -> None:
     summary = run.manifest["notes"]["summary"]
     _say(f"in reach: {summary['targets']} targets, {summary['opportunities']} opportunities")
@@ -360,6 +378,7 @@ def _print_front(run: Run) -> None:
     _say(f"what plan {summary['plan']} may come to:")
     for line in summary["levels"]:
         _say(f"  {line}")
+    _print_costs(summary["constraint_costs"])
     _say("what limits it, the tightest first:")
     for line in summary["limits"]:
         _say(f"  {line}")

@@ -346,7 +346,9 @@ def plan_rules(
     targets = int(target.max()) + 1 if len(target) else 0
     kinds, kind = np.unique(data.group_mask, return_inverse=True)
     tracked = limits.tracking_hours_per_week is not None
-    week, week_hours = tracking_hours(study, opportunities) if tracked else (np.zeros_like(target), _no_weeks(target))
+    week, week_hours = (
+        tracking_hours(study, opportunities) if tracked else (np.zeros_like(target), _no_weeks(target))
+    )
     apart = limits.recontact_km > 0.0 and flight is not None
     return PlanRules(
         release_jd_tdb=release,
@@ -385,7 +387,8 @@ def tracking_hours(study: Study, opportunities: pa.Table) -> tuple[Ints, Floats]
     limits = study.constraints
     around = limits.tracking_encounter_days
     release, encounter = (
-        column(opportunities, f"{name}_jd_tdb") - study.study.start_jd_tdb for name in ("release", "encounter")
+        column(opportunities, f"{name}_jd_tdb") - study.study.start_jd_tdb
+        for name in ("release", "encounter")
     )
     release, encounter = (np.where(np.isfinite(days), days, 0.0) for days in (release, encounter))
     near = np.maximum(encounter - around, release)
@@ -395,7 +398,9 @@ def tracking_hours(study: Study, opportunities: pa.Table) -> tuple[Ints, Floats]
     for k in range(hours.shape[1]):
         begin = WEEK_DAYS * (week + k)
         cruise = _overlap_days(begin, release, near) * limits.tracking_cruise_hours_per_week / WEEK_DAYS
-        hours[:, k] = cruise + _overlap_days(begin, near, encounter + around) * limits.tracking_encounter_hours_per_day
+        hours[:, k] = (
+            cruise + _overlap_days(begin, near, encounter + around) * limits.tracking_encounter_hours_per_day
+        )
     return week, hours
 
 
@@ -433,7 +438,9 @@ def linear_limits(rules: PlanRules, columns: Ints, *, probes: int) -> tuple[csr_
     weekly = _weekly_limits(rules, columns)
     if weekly is None:
         return matrix, np.array(at_most)
-    return vstack([matrix, weekly], format="csr"), np.append(at_most, np.full(weekly.shape[0], rules.hours_most))
+    return vstack([matrix, weekly], format="csr"), np.append(
+        at_most, np.full(weekly.shape[0], rules.hours_most)
+    )
 
 
 def _weekly_limits(rules: PlanRules, columns: Ints) -> csr_array | None:

@@ -17,6 +17,7 @@ from swarm.archive import Run
 from swarm.arcs.bplane import b_plane_axes
 from swarm.constraints import allowed, plan_rules
 from swarm.fleet import measures
+from swarm.flight import Flight
 from swarm.judged import chances_from_table, quality_column
 from swarm.objectives import evaluate, row_chances, row_counts
 from swarm.pairs import pairs_of
@@ -131,7 +132,9 @@ def explain_opportunity(run: Run, number: int) -> list[Step]:
 
 
 def _short_step(run: Run, tables: _Tables, row: int, *, number: int, named: str, reason: str) -> Step:
-    removed = allowed(tables.study, tables.opportunities.slice(row, 1)).removed
+    alone = tables.opportunities.slice(row, 1)
+    flight = Flight(alone, run.read_table("mothership")) if run.has("mothership") else None
+    removed = allowed(tables.study, alone, flight).removed
     barred = [limit for limit, count in removed.items() if count]
     lines = [("in short", reason), ("may be used", f"no: {barred[0]}" if barred else "yes")]
     if run.has("plans") and run.has("front"):

@@ -58,7 +58,8 @@ class Flight:
 
     def __init__(self, opportunities: pa.Table, mothership: pa.Table) -> None:
         self.release_s, self.burn_s, self.encounter_s = (
-            tdb_s_from_jd(column(opportunities, f"{event}_jd_tdb")) for event in ("release", "burn", "encounter")
+            tdb_s_from_jd(column(opportunities, f"{event}_jd_tdb"))
+            for event in ("release", "burn", "encounter")
         )
         self.burn_km_s = 1e-3 * np.column_stack([column(opportunities, f"burn_{c}_m_s") for c in "xyz"])
         self._legs = _legs(mothership)
@@ -215,7 +216,9 @@ def _carrier_distances(offsets: Offsets, after_s: float) -> Floats:
 
 
 @njit(cache=True)
-def least_distance_km(a: int, b: int, low_s: float, high_s: float, offsets: Offsets, enough_km: float) -> float:
+def least_distance_km(
+    a: int, b: int, low_s: float, high_s: float, offsets: Offsets, enough_km: float
+) -> float:
     """Least distance between probes a and b over [low, high]; b < 0 is the carrier. Infinite over an empty span.
 
     Spans between nodes that stay clear of `enough_km` are not resolved any further.
@@ -235,9 +238,7 @@ def least_distance_km(a: int, b: int, low_s: float, high_s: float, offsets: Offs
 
 
 @njit(cache=True)
-def _between_nodes(
-    a: int, b: int, k: int, u0: float, u1: float, offsets: Offsets, enough_km: float
-) -> float:
+def _between_nodes(a: int, b: int, k: int, u0: float, u1: float, offsets: Offsets, enough_km: float) -> float:
     """Least distance between nodes k and k + 1, from share u0 to u1 of the way."""
     i = min(k - offsets.first[a], offsets.nodes.shape[1] - 2)
     d = np.empty((2, 6))

@@ -290,13 +290,17 @@ class RefineSettings(_Section):
     """[refine]: how many dispersed trajectories are flown, and how long what is left in space is followed."""
 
     linear_samples: int = _default(10_000, "own choice: a covariance to 5 %", ge=100, le=1_000_000)
-    full_samples: int = _default(1000, "own choice: of the linear ones, flown in full force", ge=10, le=100_000)
+    full_samples: int = _default(
+        1000, "own choice: of the linear ones, flown in full force", ge=10, le=100_000
+    )
     recontact_samples: int = _default(50, "own choice: a chance of 6 % seen with 95 %", ge=1, le=100_000)
     recontact_days: float = _default(30.0, f"{FROM_MEMORY}: a month after each release", gt=0, le=1000)
     impact_samples: int = _default(
         30, "own choice: seconds a probe; none of 30 says below 10 % with 95 %", ge=1, le=100_000
     )
-    impact_years: float = _default(50.0, f"{FROM_MEMORY}: planetary protection asks for 50 years", gt=0, le=100)
+    impact_years: float = _default(
+        50.0, f"{FROM_MEMORY}: planetary protection asks for 50 years", gt=0, le=100
+    )
     earth_years: float = _default(100.0, "own choice: return to the Earth, a century", gt=0, le=200)
 
 
@@ -553,7 +557,10 @@ class OptimizeSettings(_Section):
     )
     levels: int = _default(40, "own choice: propellant levels of the proven bound", ge=1, le=1000)
     polish_steps: int = _default(
-        4, "own choice: releases between two slots for the targets of the front; 1 is no polishing", ge=1, le=100
+        4,
+        "own choice: releases between two slots for the targets of the front; 1 is no polishing",
+        ge=1,
+        le=100,
     )
     constraint_costs: bool = _default(True, "own choice: what the front would gain without each constraint")
 

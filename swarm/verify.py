@@ -91,7 +91,9 @@ def problems_of(study: Study, tables: Tables, *, probes: int | None = None) -> l
         flown = by_plan.pop(row["plan"], [])
         chosen = [known[member["opportunity"]] for member in flown]
         told = [*_sum_problems(study, row, flown), *_order_problems(flown, chosen)]
-        told += [f"opportunity {o['opportunity']}: {text}" for o in chosen for text in alone[o["opportunity"]]]
+        told += [
+            f"opportunity {o['opportunity']}: {text}" for o in chosen for text in alone[o["opportunity"]]
+        ]
         told += [*_together_problems(study, chosen), *near.problems(chosen)]
         told += _relay_problems(study, chosen, tables.relayed or {})
         found += [f"plan {row['plan']}: {text}" for text in told]
@@ -195,7 +197,9 @@ def _arc_problems(study: Study, o: Row, arcs: _Arcs) -> list[str]:
             after_begin = o[f"{event}_jd_tdb"] - (begin - limits.event_clear_before_days)
             before_end = end + limits.event_clear_after_days - o[f"{event}_jd_tdb"]
             if after_begin > _DATE_DAYS and before_end > _DATE_DAYS:
-                found.append(f"constraints.event_clear_before_days, _after_days: {event} near a flyby or manoeuvre")
+                found.append(
+                    f"constraints.event_clear_before_days, _after_days: {event} near a flyby or manoeuvre"
+                )
     if limits.sun_range_min_au > 0.0 or limits.sun_range_max_au < 1000.0:
         low, high = arcs.sun_range_au(o)
         if low < limits.sun_range_min_au - _SUN_AU:
@@ -224,8 +228,12 @@ def _together_problems(study: Study, chosen: list[Row]) -> list[str]:
     if gaps and min(gaps) < limits.release_spacing_days:
         found.append(f"constraints.release_spacing_days: releases only {min(gaps)} days apart")
     most = limits.releases_max
-    if most and any(b - a < limits.release_window_days for a, b in zip(releases, releases[most:], strict=False)):
-        found.append(f"constraints.releases_max: more than {most} releases in {limits.release_window_days} days")
+    if most and any(
+        b - a < limits.release_window_days for a, b in zip(releases, releases[most:], strict=False)
+    ):
+        found.append(
+            f"constraints.releases_max: more than {most} releases in {limits.release_window_days} days"
+        )
     names = [o["target"] for o in chosen]
     if any(names.count(name) > (2 if limits.pairs else 1) for name in names):
         found.append("constraints.pairs: a target is visited too often")

@@ -109,9 +109,7 @@ class _Solved:
     chosen: tuple[Ints, ...]  # columns of every plan met
 
 
-def science_bound(
-    data: PlanData, rules: PlanRules, *, known: Ints, levels: int, pool: Pool
-) -> ScienceBound:
+def science_bound(data: PlanData, rules: PlanRules, *, known: Ints, levels: int, pool: Pool) -> ScienceBound:
     """Bound the science of every plan the rules allow, at `levels` propellant levels.
 
     `known` (p, probes) are feasible plans, the better the quicker.
@@ -140,7 +138,9 @@ def science_bound(
     tasks = [_Level(float(kg), cuts, float(science)) for kg, science in zip(levels_kg, best, strict=True)]
     solved = pool.map(_solve_level, tasks, shared=(selection, data))
     upper = np.array([one.upper for one in solved])
-    upper = np.minimum(np.minimum.accumulate(upper[::-1])[::-1], 1.0)  # a level allows all that a lower one does
+    upper = np.minimum(
+        np.minimum.accumulate(upper[::-1])[::-1], 1.0
+    )  # a level allows all that a lower one does
     plans = [_plan(selection, chosen, data) for one in solved for chosen in one.chosen]
     return ScienceBound(levels_kg, upper, decode(np.unique([nothing[0], *plans], axis=0), rules))
 
@@ -182,7 +182,9 @@ def _states(data: PlanData) -> list[tuple[float, Floats]]:
     failures, masks = [], []
     for g in np.sort(largest):
         members = (data.group_mask >> g) & 1 == 1
-        failures.append(data.group_fraction[g] * (1.0 - data.hardware[members].max()) if members.any() else 0.0)
+        failures.append(
+            data.group_fraction[g] * (1.0 - data.hardware[members].max()) if members.any() else 0.0
+        )
         masks.append(members)
     spared = np.ones(len(data.hardware))
     for failure, members in zip(failures, masks, strict=True):
@@ -311,7 +313,9 @@ def _part(selection: _Selection, columns: Ints) -> _Selection:
     for k, at_most in enumerate(selection.at_most):
         where = slice(limits.indptr[k], limits.indptr[k + 1])
         if limits.data[where].sum() > at_most:
-            binding.setdefault((limits.indices[where].tobytes(), limits.data[where].tobytes(), float(at_most)), k)
+            binding.setdefault(
+                (limits.indices[where].tobytes(), limits.data[where].tobytes(), float(at_most)), k
+            )
     kept = np.fromiter(binding.values(), dtype=np.int64)
     return _Selection(
         columns=selection.columns[columns],
@@ -339,9 +343,7 @@ def _programme(
     return worth, matrix, np.concatenate([selection.at_most, [kilograms], alphas]), largest
 
 
-def _solved_relaxed(
-    selection: _Selection, kilograms: float, cuts: tuple[tuple[Cut, ...], ...]
-) -> _Relaxed:
+def _solved_relaxed(selection: _Selection, kilograms: float, cuts: tuple[tuple[Cut, ...], ...]) -> _Relaxed:
     """Solve the relaxation. Any multipliers >= 0 prove a bound; the solver's are good ones, and no more is
     trusted: worth z <= y b + sum over variables of max(0, worth - y A) largest, less what a column lacks."""
     worth, matrix, at_most, largest = _programme(selection, kilograms, cuts)

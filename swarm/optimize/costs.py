@@ -88,7 +88,9 @@ def pose(question: Question, mask: NDArray[np.bool_]) -> Posed:
     return Posed(np.flatnonzero(mask), table, data, with_candidates(data, rules))
 
 
-def constraint_costs(question: Question, front: Archive, posed: Posed, *, measure: Measure, pool: Pool) -> pa.Table:
+def constraint_costs(
+    question: Question, front: Archive, posed: Posed, *, measure: Measure, pool: Pool
+) -> pa.Table:
     """Return one row for each constraint the study asks for: constraint, opportunities, science, hypervolume.
 
     Each column is a gain: opportunities that could be used beyond those that may be, the most science of a plan,
@@ -102,7 +104,9 @@ def constraint_costs(question: Question, front: Archive, posed: Posed, *, measur
             "constraint": pa.array([constraint.name for constraint in asked], pa.string()),
             "opportunities": pa.array([one.usable - kept.usable for one in lifted], pa.int64()),
             "science": pa.array([max(one.science - kept.science, 0.0) for one in lifted], pa.float64()),
-            "hypervolume": pa.array([max(one.hypervolume - kept.hypervolume, 0.0) for one in lifted], pa.float64()),
+            "hypervolume": pa.array(
+                [max(one.hypervolume - kept.hypervolume, 0.0) for one in lifted], pa.float64()
+            ),
         }
     )
 
@@ -125,7 +129,9 @@ def _short_search(constraint: Constraint | None, shared: _Shared) -> _Reached:
     place = np.full(question.opportunities.num_rows + 1, UNUSED, dtype=np.int64)
     place[posed.rows] = np.arange(len(posed.rows))
     plans = decode(np.where(shared.plans >= 0, place[shared.plans], UNUSED), posed.rules)
-    front = merged([Archive(plans, costs_of(evaluate(plans, posed.data))), seed_plans(posed.data, posed.rules)])
+    front = merged(
+        [Archive(plans, costs_of(evaluate(plans, posed.data))), seed_plans(posed.data, posed.rules)]
+    )
     for _ in range(_ROUNDS):
         start = thinned(front, _PLANS)
         found, _ = explore(start.plans, front.costs, posed.data, posed.rules, room=_FINDS)

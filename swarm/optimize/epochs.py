@@ -96,7 +96,9 @@ def search(
     begun = time.monotonic()
     archive = thinned(merged([seeds]), effort.archive)
     shared = EpochShared(problem, effort.generations)
-    populations = [_first_population(problem, archive, effort, seed=seed, island=i) for i in range(effort.islands)]
+    populations = [
+        _first_population(problem, archive, effort, seed=seed, island=i) for i in range(effort.islands)
+    ]
     explored: set[bytes] = set()
     evaluations, volumes, sizes = [len(seeds.plans)], [measure(archive.costs)], [len(archive.plans)]
     stopped_by = "epochs"
@@ -130,7 +132,9 @@ def _unexplored(problem: Searchable, archive: Archive, explored: set[bytes]) -> 
     """Tasks that look around plans of the archive not looked around yet, spread evenly along it."""
     if problem.neighbours(archive.plans[:0], archive.costs) is None:
         return []
-    new = np.array([k for k, plan in enumerate(archive.plans) if plan.tobytes() not in explored], dtype=np.int64)
+    new = np.array(
+        [k for k, plan in enumerate(archive.plans) if plan.tobytes() not in explored], dtype=np.int64
+    )
     if len(new) > _SLICE * _SLICES:
         new = new[np.linspace(0, len(new) - 1, _SLICE * _SLICES).astype(np.int64)]
     explored.update(archive.plans[k].tobytes() for k in new)

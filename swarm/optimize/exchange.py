@@ -72,7 +72,9 @@ def _worth(plan: Ints, weights: Floats, data: PlanData, rules: PlanRules, prices
 @njit(cache=True)
 def _best_addition(plan: Ints, weights: Floats, data: PlanData, rules: PlanRules, prices: Prices) -> int:
     """The opportunity that fits and is worth most, or UNUSED if none is worth its propellant."""
-    price = weights[SCIENCE] * prices.science + weights[COVERAGE] * prices.coverage + weights[RISK] * prices.risk
+    price = (
+        weights[SCIENCE] * prices.science + weights[COVERAGE] * prices.coverage + weights[RISK] * prices.risk
+    )
     best, most = UNUSED, 0.0
     for k in range(rules.candidates.size):
         o = rules.candidates[k]

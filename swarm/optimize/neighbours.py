@@ -22,7 +22,9 @@ Ints = NDArray[np.int64]
 _TIE = 1e-12
 
 
-def explore(plans: Ints, front: Floats, data: PlanData, rules: PlanRules, *, room: int) -> tuple[Archive, int]:
+def explore(
+    plans: Ints, front: Floats, data: PlanData, rules: PlanRules, *, room: int
+) -> tuple[Archive, int]:
     """Return the neighbours of `plans` that a front does not beat, exactly evaluated, and how many were priced.
 
     Parameters

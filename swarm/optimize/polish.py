@@ -64,7 +64,9 @@ def _finer_rows(
     visited = np.unique(column(opportunities, "target_index")[used])
     steps = study.optimize.polish_steps
     search = study.search.model_copy(update={"slot_days": study.search.slot_days / steps})
-    found = screen_together((study.model_copy(update={"search": search}),), targets.take(visited), pool=pool)[0]
+    found = screen_together((study.model_copy(update={"search": search}),), targets.take(visited), pool=pool)[
+        0
+    ]
     table = found.opportunities
     if not table.num_rows:
         return None
@@ -75,7 +77,9 @@ def _finer_rows(
                  column(opportunities, "release_jd_tdb")[used], study.search.slot_days)  # fmt: skip
     known = np.unique(column(opportunities, "release_jd_tdb"))
     above = np.clip(np.searchsorted(known, release), 1, max(len(known) - 1, 1))
-    apart = np.minimum(np.abs(release - known[above - 1]), np.abs(release - known[np.minimum(above, len(known) - 1)]))
+    apart = np.minimum(
+        np.abs(release - known[above - 1]), np.abs(release - known[np.minimum(above, len(known) - 1)])
+    )
     kept = near & (apart > _SAME_DAYS)
     numbered = {"target_index": target}
     if "slot" in table.column_names:

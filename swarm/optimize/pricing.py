@@ -85,7 +85,9 @@ def _any_spared(kinds: Ints, state: int) -> bool:
 
 
 @njit(cache=True)
-def _add_state(state: int, chance: float, common: Floats, data: PlanData, kinds: Ints, prices: Prices) -> None:
+def _add_state(
+    state: int, chance: float, common: Floats, data: PlanData, kinds: Ints, prices: Prices
+) -> None:
     """Add one state's prices for the kinds of probes that live in it."""
     rows, joint = prices.rows, prices.joint
     science_row, coverage_row = np.zeros(rows.shape[0]), np.zeros(rows.shape[0])

@@ -103,4 +103,3 @@ def random_weights(rng: np.random.Generator, count: int, data: PlanData) -> Floa
 def full_load_kg(data: PlanData) -> float:
     """Return a scale of propellant: the dearest opportunity for every probe."""
     return max(float(data.propellant_kg.max(initial=0.0)) * data.probes, 1e-9)
-

@@ -53,7 +53,12 @@ class Reference:
         study = study.model_copy(update={"optimize": settings})
         begun = time.perf_counter()
         found = optimize(
-            study, self.opportunities, self.targets, pool=self.pool, judged=self.judged, mothership=self.mothership
+            study,
+            self.opportunities,
+            self.targets,
+            pool=self.pool,
+            judged=self.judged,
+            mothership=self.mothership,
         )
         return found, time.perf_counter() - begun
 
@@ -61,7 +66,11 @@ class Reference:
 @pytest.fixture(scope="module")
 def reference(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Reference]:
     earlier = os.environ.get("SWARM_REFERENCE_RUN")
-    run = Run.open(earlier) if earlier else run_screen(STUDY, tmp_path_factory.mktemp("ref") / "run", Options(2))
+    run = (
+        Run.open(earlier)
+        if earlier
+        else run_screen(STUDY, tmp_path_factory.mktemp("ref") / "run", Options(2))
+    )
     study = read_study(STUDY)
     opportunities, targets = run.read_table("opportunities"), Catalogue.from_table(run.read_table("targets"))
     with open_workers(2) as pool:
@@ -127,7 +136,9 @@ def _hypervolume(reference: Reference, archive: Archive, problem: TargetGenes) -
     return measure_of(reference.study, problem.data)(archive.costs)
 
 
-def _evolved(make: Callable[[int, int], Any], problem: TargetGenes, *, until: Callable[[int], bool]) -> Archive:
+def _evolved(
+    make: Callable[[int, int], Any], problem: TargetGenes, *, until: Callable[[int], bool]
+) -> Archive:
     """Evolve one population in bouts of 20 generations until told; everything met counts, not the last alone."""
     bouts, best = 0, None
     rng = np.random.default_rng(1)
@@ -195,7 +206,9 @@ def _plain_searches() -> dict[str, Callable[..., Archive]]:
         return _evolved(make, problem, until=until)
 
     def maco(problem: TargetGenes, *, until: Callable[[int], bool]) -> Archive:
-        return _evolved(lambda generations, seed: pygmo.maco(gen=generations, seed=seed), problem, until=until)
+        return _evolved(
+            lambda generations, seed: pygmo.maco(gen=generations, seed=seed), problem, until=until
+        )
 
     return {"pygmo NSGA-II": nsga2, "pygmo MACO": maco, "pymoo NSGA-III": _nsga3}
 
@@ -218,9 +231,13 @@ def test_side_by_side_with_plain_searches_on_target_genes(reference: Reference) 
 
         stop = _Stop(evaluations=evaluations)
         volume = _hypervolume(reference, plain(problem, until=stop), problem)
-        rows.append((f"{name}, equal evaluations ({stop.seconds:.0f} s)", f"{volume:.5f}", f"{volume / ours:.3f}"))
+        rows.append(
+            (f"{name}, equal evaluations ({stop.seconds:.0f} s)", f"{volume:.5f}", f"{volume / ours:.3f}")
+        )
         stop = _Stop(seconds=seconds)
         volume = _hypervolume(reference, plain(problem, until=stop), problem)
-        rows.append((f"{name}, equal wall time ({stop.seen} evaluations)", f"{volume:.5f}", f"{volume / ours:.3f}"))
+        rows.append(
+            (f"{name}, equal wall time ({stop.seen} evaluations)", f"{volume:.5f}", f"{volume / ours:.3f}")
+        )
         assert volume < ours
     print_table(f"hypervolume side by side on {processor()}", rows)

@@ -8,7 +8,13 @@ from swarm import verify
 
 
 def problems_of(
-    study: Any, opportunities: Any, front: Any, plans: Any, *, probes: int | None = None, mothership: Any = None
+    study: Any,
+    opportunities: Any,
+    front: Any,
+    plans: Any,
+    *,
+    probes: int | None = None,
+    mothership: Any = None,
 ) -> list[str]:
     """Everything that is wrong with the tables, as sentences; an empty list is a pass."""
     tables = verify.Tables(opportunities=opportunities, front=front, plans=plans, mothership=mothership)

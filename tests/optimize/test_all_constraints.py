@@ -125,7 +125,9 @@ def test_every_constraint_matters_somewhere() -> None:
 
 def test_costs_are_gains_that_are_really_there() -> None:
     study, table, targets = crowded(1, pairs=False)
-    study = study.model_copy(update={"optimize": study.optimize.model_copy(update={"constraint_costs": True})})
+    study = study.model_copy(
+        update={"optimize": study.optimize.model_copy(update={"constraint_costs": True})}
+    )
     out = optimize(study, table, targets, pool=Serial(), mothership=PATH)
     assert out.exact
     costs = {row["constraint"]: row for row in out.costs.to_pylist()}
@@ -157,7 +159,9 @@ def test_costs_are_gains_that_are_really_there() -> None:
         gain = volume(without.front) - volume(out.front)
         assert -1e-9 <= costs[name]["hypervolume"] <= gain + 1e-9
         assert costs[name]["hypervolume"] >= 0.95 * gain - 1e-6
-        assert costs[name]["science"] == pytest.approx(max(without.front["science"].to_pylist()) - best, abs=1e-6)
+        assert costs[name]["science"] == pytest.approx(
+            max(without.front["science"].to_pylist()) - best, abs=1e-6
+        )
 
 
 def test_without_the_path_a_limit_along_the_arc_is_refused() -> None:
@@ -169,7 +173,11 @@ def test_without_the_path_a_limit_along_the_arc_is_refused() -> None:
 def test_an_infeasible_study_names_what_alone_would_free_it() -> None:
     study, table, targets = crowded(1, pairs=False)
     limits = study.constraints.model_copy(
-        update={"sun_range_min_au": 3.2, "release_sun_angle_min_deg": 179.9, "release_sun_angle_max_deg": 180.0}
+        update={
+            "sun_range_min_au": 3.2,
+            "release_sun_angle_min_deg": 179.9,
+            "release_sun_angle_max_deg": 180.0,
+        }
     )
     hopeless = study.model_copy(update={"constraints": limits})
     with pytest.raises(NothingFeasible, match="no single constraint"):

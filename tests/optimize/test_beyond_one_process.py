@@ -79,7 +79,15 @@ def scheduler(tmp_path: Path) -> Iterator[tuple[str, subprocess.Popen]]:
     begin = [sys.executable, "-m", "distributed.cli.dask_scheduler", "--host", "127.0.0.1", "--port", "0"]
     quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
     process = subprocess.Popen([*begin, "--no-dashboard", "--scheduler-file", str(file)], **quiet)
-    worker = [sys.executable, "-m", "distributed.cli.dask_worker", "--scheduler-file", str(file), "--nthreads", "1"]
+    worker = [
+        sys.executable,
+        "-m",
+        "distributed.cli.dask_worker",
+        "--scheduler-file",
+        str(file),
+        "--nthreads",
+        "1",
+    ]
     for _ in range(300):
         if file.exists() and file.stat().st_size:
             break

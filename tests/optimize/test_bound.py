@@ -37,9 +37,20 @@ def random_case(seed: int) -> tuple[Any, pa.Table, Any]:
     rng = np.random.default_rng(seed)
     n, bodies = int(rng.integers(5, 13)), int(rng.integers(2, 8))
     rows = [
-        {"name": "dark", "where": {"taxonomy": ["C", "B"]}, "baseline": int(rng.integers(1, 4)), "weight": 2.0},
+        {
+            "name": "dark",
+            "where": {"taxonomy": ["C", "B"]},
+            "baseline": int(rng.integers(1, 4)),
+            "weight": 2.0,
+        },
         {"name": "dark or stony", "where": {"taxonomy": ["C", "S"]}, "baseline": int(rng.integers(1, 4))},
-        {"name": "large", "where": {"diameter_km_min": 2.0}, "quality_min": 0.4, "baseline": 2, "threshold": 1},
+        {
+            "name": "large",
+            "where": {"diameter_km_min": 2.0},
+            "quality_min": 0.4,
+            "baseline": 2,
+            "threshold": 1,
+        },
         {"name": "any", "baseline": int(rng.integers(1, 5)), "weight": float(rng.uniform(0.1, 3.0))},
     ]
     survival: dict[str, Any] = {"shared_fraction": float(rng.choice([0.0, 0.1, 0.5]))}
@@ -154,7 +165,9 @@ def test_pruning_loses_no_science(seed: int) -> None:
     kept = everything[unpruned(data, rules, chances, everything, depth=3)]
     assert len(kept) < n
     levels = np.linspace(0.0, float(np.sort(data.propellant_kg)[-3:].sum()), 15)
-    assert best_of(kept, data, rules, levels) == pytest.approx(best_of(everything, data, rules, levels), abs=1e-12)
+    assert best_of(kept, data, rules, levels) == pytest.approx(
+        best_of(everything, data, rules, levels), abs=1e-12
+    )
 
 
 def best_of(columns: np.ndarray, data: Any, rules: Any, levels: np.ndarray) -> np.ndarray:

@@ -211,7 +211,11 @@ def test_decoded_plans_are_feasible_sorted_and_stay_as_they_are(genes: list[int]
 
 def test_no_window_holds_more_releases_than_allowed() -> None:
     rules = rules_for(
-        [0, 1, 2, 3], [0.0, 14.0, 29.9, 43.9], release_spacing_days=1.0, releases_max=2, release_window_days=30.0
+        [0, 1, 2, 3],
+        [0.0, 14.0, 29.9, 43.9],
+        release_spacing_days=1.0,
+        releases_max=2,
+        release_window_days=30.0,
     )
     plans = np.array([[0, 1, -1], [0, 1, 2], [1, 2, 3], [0, 1, 3], [3, 0, 1]])
     assert feasible(plans, rules).tolist() == [True, False, False, True, True]

@@ -48,7 +48,14 @@ def integrated(state: np.ndarray, times_s: np.ndarray) -> np.ndarray:
         return np.concatenate([y[3:], -GM_SUN_KM3_S2 * y[:3] / np.linalg.norm(y[:3]) ** 3])
 
     solved = solve_ivp(
-        pull, (0.0, times_s[-1]), state, t_eval=times_s, method="DOP853", rtol=1e-12, atol=1e-6, max_step=DAY_S
+        pull,
+        (0.0, times_s[-1]),
+        state,
+        t_eval=times_s,
+        method="DOP853",
+        rtol=1e-12,
+        atol=1e-6,
+        max_step=DAY_S,
     )
     return solved.y.T
 

@@ -27,7 +27,9 @@ def searched(problem: Known, *, seed: int, **effort: int):
     seeds = Archive(start, problem.costs(start))
     objectives = seeds.costs.shape[1]
     measure = Measure(np.ones(objectives), np.full(objectives, 1.1))
-    wanted = Effort(**{"islands": 4, "population": 60, "epochs": 10, "generations": 30, "archive": 2500, **effort})
+    wanted = Effort(
+        **{"islands": 4, "population": 60, "epochs": 10, "generations": 30, "archive": 2500, **effort}
+    )
     return search(problem, seeds, wanted, seed=seed, measure=measure, pool=Serial())
 
 
