@@ -61,7 +61,7 @@ class Optimised:
         """How good the front is, in one sentence."""
         levels = self.bound.num_rows
         return (
-            f"the science of these plans is within {100.0 * self.within:.2f} % of a proven bound "
+            f"the most science found per propellant is within {100.0 * self.within:.2f} % of a proven bound "
             f"(sum over {levels} propellant levels, for the {self.bounded} usable opportunities of the screen)"
         )
 
