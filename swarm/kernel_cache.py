@@ -1,13 +1,14 @@
 """Where compiled kernels are kept: one folder per process, since numba's cache is not safe to share.
 
-The folder's name is a hash of the sources: numba itself only looks at the file a kernel stands in, and would
-go on using one whose helper in another file has changed.
+The folder's name is a hash of the sources kernels are built from: numba itself only looks at the file a kernel stands
+in, and would go on using one whose helper in another file has changed.
 
 To be called before any kernel is imported: numba chooses the folder when a function is decorated.
 """
 
 from __future__ import annotations
 
+import ast
 import atexit
 import contextlib
 import fcntl
@@ -55,9 +56,45 @@ def _sources_digest() -> str:
     """Hash of every source a kernel may be built from, and of what compiles it."""
     digest = hashlib.sha256(f"{sys.version} numba {version('numba')}".encode())
     packages = Path(__file__).resolve().parents[1]
-    for path in sorted(p for name in ("swarm", "targets") for p in (packages / name).rglob("*.py")):
+    for path in kernel_sources(packages):
         digest.update(str(path.relative_to(packages)).encode() + path.read_bytes())
     return digest.hexdigest()[:16]
+
+
+def kernel_sources(packages: Path) -> list[Path]:
+    """Sources that import numba, and all that those import at their top: constants are compiled into kernels too.
+
+    packages : the folder that holds `swarm` and `targets`
+
+    The rest of the sources may change without a kernel being compiled again.
+    """
+    every = (path for name in ("swarm", "targets") for path in (packages / name).rglob("*.py"))
+    imported = {path: _imported(path.read_text(encoding="utf-8")) for path in every}
+    found: set[Path] = set()
+    waiting = [path for path, names in imported.items() if "numba" in names]
+    while waiting:
+        path = waiting.pop()
+        if path not in found:
+            found.add(path)
+            waiting += [
+                used for used in map(packages.joinpath, map(_file_of, imported[path])) if used in imported
+            ]
+    return sorted(found)
+
+
+def _imported(source: str) -> set[str]:
+    """Modules, and names that may be modules, that a source imports at its top."""
+    names: set[str] = set()
+    for node in ast.parse(source).body:
+        if isinstance(node, ast.Import):
+            names.update(alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            names.update((node.module, *(f"{node.module}.{alias.name}" for alias in node.names)))
+    return names
+
+
+def _file_of(module: str) -> str:
+    return f"{module.replace('.', '/')}.py"
 
 
 def _lock_file(kept: Path) -> Path:
