@@ -4,7 +4,7 @@ The other search moves bodies by assist, looks twice as far as any burn can carr
 polishes with pykep and scipy (independent_search.py). It has to find what the table has, and may find nothing
 within 0.99 of the limit that the table lacks, and no burn more than 1 % below the table's.
 
-A draw runs by default; `-m slow` runs all the targets and thousands of other bodies.
+A draw runs by default; `-m slow` runs at least 200 targets and a thousand other bodies of each case.
 """
 
 from __future__ import annotations
@@ -76,6 +76,10 @@ def a_study(
     )  # fmt: skip
     study._base = base
     return study
+
+
+def with_burn_limit(study: Study, limit_m_s: float) -> Study:
+    return study.model_copy(update={"probe": study.probe.model_copy(update={"burn_limit_m_s": limit_m_s})})
 
 
 def start_state(elements: dict) -> np.ndarray:
@@ -265,10 +269,10 @@ def test_nothing_is_lost_full_draw(name: str, near_earth, assist_states, tmp_pat
     case = a_case(name, near_earth, assist_states, tmp_path)
     if name.startswith("belt"):
         case = Case(case.study, invented_belt(1_000_000, 5), case.legs)
-    judge(
-        compare(case, assist_states, targets=250, others=1000),
-        least_targets=200 if "legs" not in name else 30,
-    )
+    if name == "near Earth legs":
+        # 68 targets in 540 days with 200 m/s are too few to tell anything
+        case = Case(with_burn_limit(case.study, 400.0), case.catalogue, case.legs)
+    judge(compare(case, assist_states, targets=250, others=1000), least_targets=200)
 
 
 def test_each_bound_matters(near_earth, assist_states, monkeypatch) -> None:
