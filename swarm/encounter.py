@@ -195,6 +195,12 @@ def factors_at(b_km, cos_phase, optics):
 
 
 @njit(cache=True)
+def side_at(cos_phase):
+    """Product of the two scores that depend on the side of the target alone: phase and lit."""
+    return _phase(cos_phase) * min(0.5 * (1.0 + cos_phase) / LIT_FULL, 1.0)
+
+
+@njit(cache=True)
 def quality_at(b_km, cos_phase, optics):
     """Product of `factors_at`."""
     if b_km * PIXELS_MIN * optics.pixel_rad >= optics.diameter_km or b_km <= 0.0:

@@ -6,9 +6,10 @@ import math
 
 import numpy as np
 import pytest
+from numba import njit
 
-from swarm.aim import best_aim, expected_quality, nearest_km, value_at
-from swarm.encounter import PIXELS_MIN, Optics
+from swarm.aim import EXACT, _axes_of, _view_of, average_at, best_aim, expected_quality, nearest_km, value_at
+from swarm.encounter import Optics
 
 TRACKED = (0.0, 0.0)
 
@@ -33,35 +34,51 @@ def case(seed: int) -> tuple[Optics, np.ndarray, tuple[float, float], tuple[floa
     return optics, cov, sun, along
 
 
+@njit
+def most_of_a_grid(
+    cov: np.ndarray, sun: tuple, optics: Optics, along: tuple, clocks: int, distances: int
+) -> float:
+    """Most averaged quality of a grid: clock angles, distances from 0.5 % to 150 % of the reach, keep-out left out."""
+    axes, view, work = _axes_of(cov), _view_of(sun, optics, along), np.empty((4, EXACT[1]))
+    most = 0.0
+    for i in range(clocks):
+        a = 2.0 * math.pi * i / clocks
+        for j in range(distances):
+            b = 0.005 * 300.0 ** (j / (distances - 1.0)) * view[1]
+            if b >= optics.keepout_km + 0.5 * optics.diameter_km:
+                most = max(most, average_at(b * math.cos(a), b * math.sin(a), axes, view, EXACT, work))
+    return most
+
+
+@pytest.mark.parametrize("first", range(0, 200, 20))
+def test_no_point_of_a_fine_grid_is_better(first: int) -> None:
+    """60 clock angles, 50 distances; the search ends with steps of 1e-3, on a hill curved as 1 that is 1e-6."""
+    for seed in range(first, first + 20):
+        optics, cov, sun, along = case(seed)
+        x, y, best = best_aim(cov, sun, optics, along)
+        assert best >= most_of_a_grid(cov, sun, optics, along, 60, 50) * (1.0 - 1e-5), seed
+        again = expected_quality(x, y, cov_km2=cov, sun=sun, optics=optics, along=along)
+        assert best == pytest.approx(again, rel=1e-12)
+
+
 @pytest.mark.parametrize("seed", range(40))
-def test_no_point_of_a_fine_grid_is_better(seed: int) -> None:
-    """60 clock angles, 50 distances from 0.5 % to 150 % of the reach.
-
-    The average is itself good to 1 % (next test); half of that is allowed for a hill beside the one climbed.
-    """
-    optics, cov, sun, along = case(seed)
-    x, y, best = best_aim(cov, sun, optics, along)
-    reach = optics.diameter_km / (PIXELS_MIN * optics.pixel_rad)
-    grid = max(
-        expected_quality(b * math.cos(a), b * math.sin(a), cov_km2=cov, sun=sun, optics=optics, along=along)
-        for a in np.linspace(0.0, 2.0 * math.pi, 60, endpoint=False)
-        for b in np.geomspace(0.005, 1.5, 50) * reach
-    )
-    assert best >= grid * (1.0 - 5e-3)
-    assert best == pytest.approx(
-        expected_quality(x, y, cov_km2=cov, sun=sun, optics=optics, along=along), rel=1e-12
-    )
-
-
-@pytest.mark.parametrize("seed", range(12))
 def test_the_average_against_samples(seed: int) -> None:
-    """40 000 sampled arrivals: within 1.5 % of the value or the 99.9 % interval of the sampled mean."""
+    """40 000 sampled arrivals: within 1 % of the value or the 99.9 % interval of the sampled mean."""
     optics, cov, sun, along = case(seed)
     x, y, best = best_aim(cov, sun, optics, along)
     root = np.linalg.cholesky([[cov[0], cov[2]], [cov[2], cov[1]]])
     arrivals = np.random.default_rng(1).normal(size=(40_000, 2)) @ root.T + [x, y]
     values = np.array([value_at(*arrival, sun, optics, along) for arrival in arrivals])
-    assert best == pytest.approx(values.mean(), abs=0.015 * values.mean() + 3.29 * values.std() / 200.0)
+    assert best == pytest.approx(values.mean(), abs=0.01 * values.mean() + 3.29 * values.std() / 200.0)
+
+
+def test_no_probe_is_aimed_into_the_keep_out_distance() -> None:
+    """Deliveries so wide that the middle would be the best place to aim at are aimed beside the keep-out sphere."""
+    optics = Optics(8.0, 1.0, 25e-6, 2048.0, math.radians(2.0), 500.0, 7e-5, 20.0)
+    for sigma in (1000.0, 3000.0, 10_000.0):
+        x, y, best = best_aim(np.array([sigma**2, sigma**2, 0.0]), (0.8, 0.0), optics, TRACKED)
+        assert 500.5 <= math.hypot(x, y) < 1000.0
+        assert best > 0.0
 
 
 def test_perfect_delivery_reaches_the_best_pass() -> None:
@@ -87,7 +104,7 @@ def test_a_wider_delivery_aims_farther_and_gets_less() -> None:
     found = [best_aim(np.array([s * s, s * s, 0.0]), (0.8, 0.0), optics, TRACKED) for s in (1.0, 30.0, 100.0)]
     distance = [math.hypot(x, y) for x, y, _ in found]
     assert distance[0] < distance[1] < distance[2]
-    assert found[0][2] > found[1][2] > found[2][2] > 0.1
+    assert 1.0 >= found[0][2] >= found[1][2] > found[2][2] > 0.1
 
 
 def test_a_body_that_is_never_large_enough_has_no_aim_point() -> None:
