@@ -38,6 +38,9 @@ COMPARE_TABLES = (
     "delta_v_budget",
     "recoil",
 )
+# Version of what a run folder holds: one up when a table or the manifest changes so that older ones cannot be read.
+# Folders from before it was written down count as version 1.
+SCHEMA = 2
 LIBRARIES = (
     "numpy",
     "scipy",
@@ -287,13 +290,26 @@ def _read_manifest(folder: Path) -> dict[str, Any] | None:
         return None
     try:
         manifest = json.loads(path.read_text(encoding="utf-8"))
+        _require_schema(folder, manifest.get("schema", 1), tool=manifest.get("tool"))
         return {key: manifest[key] for key in _fresh_manifest("", "", None)}
-    except (ValueError, KeyError, TypeError) as problem:
+    except (ValueError, KeyError, TypeError, AttributeError) as problem:
         raise InputError("the manifest cannot be read", file=path, found=repr(problem)) from None
+
+
+def _require_schema(folder: Path, found: object, *, tool: object) -> None:
+    if found != SCHEMA:
+        raise InputError(
+            "this run folder was written by another version",
+            file=folder,
+            found=f"version {found} of the tables, by {tool}",
+            expected=f"version {SCHEMA}, by swarm-flyby {__version__}",
+            do="run its study again: swarm run STUDY.toml --run NEW_DIR",
+        )
 
 
 def _fresh_manifest(study_sha256: str, base: str, seed: int | None) -> dict[str, Any]:
     return {
+        "schema": SCHEMA,
         "tool": f"swarm-flyby {__version__}",
         "libraries": {name: _version(name) for name in LIBRARIES},
         "python": platform.python_version(),

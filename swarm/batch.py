@@ -77,7 +77,7 @@ def read_variations(path: Path) -> tuple[Variation, ...]:
     for name, changes in _listed(path, asked):
         changed = copy.deepcopy(data)
         for key, value in changes.items():
-            _set(changed, key, value, file=path, place=f"variation {name}: {key}")
+            set_key(changed, key, value, file=path, place=f"variation {name}: {key}")
         study = _checked(changed, base, file=path, name=name)
         variations.append(Variation(name, changes, toml_text(changed), study))
     _refuse_twice(path, [variation.name for variation in variations])
@@ -152,7 +152,7 @@ def _refuse_twice(path: Path, names: list[str]) -> None:
             raise InputError("two variations have one name", file=path, found=name)
 
 
-def _set(data: dict[str, Any], key: str, value: Any, *, file: Path, place: str) -> None:
+def set_key(data: dict[str, Any], key: str, value: Any, *, file: Path, place: str) -> None:
     """Set a dotted key, e.g. "science.rows[0].weight"; sections that are not there are made."""
     parts: list[str | int] = []
     for piece in key.split("."):

@@ -213,6 +213,24 @@ def report(run: RunDir, debug: Debug = False) -> None:
 
 
 @app.command()
+def show(
+    run: RunDir,
+    port: Annotated[int, typer.Option("--port", min=0, max=65535, help="Default: any that is free.")] = 0,
+    debug: Debug = False,
+) -> None:
+    """Serve the page of a run to a browser on this machine, until Ctrl-C."""
+
+    def work() -> None:
+        from swarm.show import address_of, open_server, serve
+
+        server = open_server(run, port)
+        _say(f"page: {address_of(server)} (this machine only; Ctrl-C ends it)")
+        serve(server)
+
+    _guard(work, debug=debug, folder=run)
+
+
+@app.command()
 def explain(
     run: RunDir,
     opportunity: Annotated[

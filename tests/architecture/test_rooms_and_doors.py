@@ -45,10 +45,12 @@ ROOMS = (
     "swarm.handoff",
     "swarm.explain",
     "swarm.report",
+    "swarm.show",
     "swarm.progress",
     "swarm.compare_runs",
     "swarm.pipeline",
     "swarm.batch",
+    "swarm.surface",
     "swarm.cli",
 )
 DOORS = {
@@ -72,12 +74,20 @@ def modules():
 
 
 def imported(path):
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    if path == ROOT / "swarm" / "__init__.py":
+        # The package names its surface for type checkers only; at run time it is loaded when first asked for.
+        tree.body = [node for node in tree.body if not is_for_types(node)]
+    for node in ast.walk(tree):
         if isinstance(node, ast.Import):
             yield from (name.name for name in node.names)
         elif isinstance(node, ast.ImportFrom):
             assert node.level == 0, f"{path}: relative import"
             yield node.module
+
+
+def is_for_types(node):
+    return isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING"
 
 
 def room_of(module):

@@ -7,7 +7,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 
-from swarm.archive import Run, question, require_free
+from swarm.archive import SCHEMA, Run, question, require_free
 from targets.errors import InputError
 
 FIREWEED = Path(__file__).parents[2] / "runs" / "fireweed" / "study.toml"
@@ -111,6 +111,21 @@ def test_a_folder_without_a_run_and_a_broken_manifest_are_said(tmp_path):
     (tmp_path / "manifest.json").write_text("{")
     with pytest.raises(InputError, match="manifest cannot be read"):
         Run.open(tmp_path)
+
+
+@pytest.mark.parametrize(("schema", "said"), [(None, "version 1 of"), (1, "version 1 of"), (99, "version 99 of")])
+def test_a_folder_of_another_version_is_refused_and_the_version_named(tmp_path, schema, said):
+    run = Run.create(tmp_path, FIREWEED)
+    run.write_table("front", front(0.5))
+    manifest = run.manifest | {"schema": schema, "tool": "swarm-flyby 0.0.7"}
+    if schema is None:
+        del manifest["schema"]
+    (tmp_path / "manifest.json").write_text(json.dumps(manifest))
+    for asked in (lambda: Run.open(tmp_path), lambda: Run.create(tmp_path, FIREWEED, resume=True)):
+        with pytest.raises(InputError, match=f"(?s){said}.*swarm-flyby 0.0.7.*expected: version {SCHEMA}"):
+            asked()
+    (tmp_path / "manifest.json").write_text(json.dumps(manifest | {"schema": SCHEMA}))
+    assert Run.open(tmp_path).read_table("front").equals(front(0.5))
 
 
 def test_a_missing_and_a_broken_table_are_said(tmp_path):
