@@ -18,7 +18,7 @@ from __future__ import annotations
 import tempfile
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -52,21 +52,20 @@ class Results:
     """What a run folder holds, for reading: each table by its name (`run.front`), as an Arrow table.
 
     An Arrow table becomes a pandas frame by `.to_pandas()` and a polars frame by `polars.from_arrow(...)`. Columns
-    carry their units in their names; the README says what a row is. Tables are read anew each time.
+    carry their units in their names; the README says what a row is. Everything is read anew each time.
     """
 
     folder: Path
-    _run: Run = field(repr=False, compare=False)
 
     @property
     def study(self) -> Study:
         """The study as it was run."""
-        return self._run.study
+        return Run.open(self.folder).study
 
     @property
     def manifest(self) -> dict[str, Any]:
         """Versions, hashes of the inputs, seed, warnings, what each stage did; JSON types."""
-        return self._run.manifest
+        return Run.open(self.folder).manifest
 
     @property
     def plan(self) -> int | None:
@@ -84,7 +83,7 @@ class Results:
         if name not in self.tables():
             known = ", ".join(self.tables()) or "no tables yet"
             raise InputError("no such table in this run", file=self.folder, found=name, expected=known)
-        return self._run.read_table(name)
+        return Run.open(self.folder).read_table(name)
 
     def sql(self, asked: str) -> pa.Table:
         """Ask SQL (DuckDB's); each table that is there is a table of the question.
@@ -242,7 +241,8 @@ def study_text(study: Study) -> str:
 
 
 def _results(run: Run) -> Results:
-    return Results(run.folder, run)
+    # a script may change its folder between two questions
+    return Results(run.folder.absolute())
 
 
 def _folder(run: Results | str | Path) -> Path:
