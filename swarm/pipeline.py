@@ -423,6 +423,7 @@ def _handoff(run: Run, plan: int, flown: list[Flown], lost: list[NotRefined]) ->
             "handoff",
             {
                 "plan": plan,
+                "not_refined": {str(x.arc.probe): x.reason for x in lost},
                 "files": list(package.files),
                 "read_back_m": round(1e3 * package.worst_km, 4),
                 "read_back_m_s": float(f"{1e3 * package.worst_km_s:.3g}"),

@@ -22,8 +22,8 @@ from swarm.handoff.read_back import POSITION_KM, VELOCITY_KM_S, read_back
 from swarm.handoff.spk import MOTHERSHIP_ID, probe_id, target_id, write_spk
 from swarm.mothership.interpolation import HERMITE, interpolated
 from swarm.refine.correct import NotRefined, Refined
-from swarm.refine.nbody import BODIES, NAMES, Field, make_field, path, span_with
-from swarm.refine.plan import Flown, carrier_legs
+from swarm.refine.nbody import BODIES, NAMES, Field, make_field, path, span_in_kernel
+from swarm.refine.plan import MARGIN_S, Flown, carrier_legs
 from swarm.study import Study
 from targets.catalogue import Catalogue
 from targets.constants import AU_KM, DAY_S, SPEED_OF_LIGHT_KM_S
@@ -87,7 +87,7 @@ def clear_package(folder: Path) -> None:
 
 def _field(made: Sequence[Refined]) -> Field:
     epochs = [t for one in made for t in (one.arc.release_tdb_s, one.encounter_tdb_s)]
-    return make_field(*span_with(epochs, margin_s=40.0 * DAY_S))
+    return make_field(*span_in_kernel(epochs, margin_s=MARGIN_S))
 
 
 # --- states -------------------------------------------------------------------------------------------------
