@@ -244,17 +244,11 @@ class _Flight:
 
     def _start(self, draws: Draws) -> Floats:
         """Deviations just after the spring: the carrier's orbit, the spring along and across its direction."""
-        errors, delivery = self._errors, self._study.delivery
-        spring = self._made.spring_km_s
-        size = float(np.linalg.norm(spring))
+        errors = self._errors
         off = np.empty((len(draws.start), 6))
         off[:, :3] = errors.carrier_km * draws.start[:, :3]
         off[:, 3:] = errors.carrier_km_s * draws.start[:, 3:6]
-        if size > 0.0:
-            z, along = draws.start[:, 6:], spring / size
-            part = rows_through(z, along[None]) * along
-            off[:, 3:] += size * delivery.spring_fraction * part
-            off[:, 3:] += size * math.radians(delivery.spring_direction_deg) * (z - part)
+        off[:, 3:] += spring_errors(self._made.spring_km_s, draws.start[:, 6:], self._study)
         return off
 
     def _unknown(self, to_b: Floats) -> Floats:
@@ -283,6 +277,18 @@ def execution_errors(dv: Floats, z: Floats, errors: Errors) -> Floats:
         + errors.proportional * z[:, 3:4] * dv
         + errors.pointing_rad * np.cross(dv, z[:, 4:])
     )
+
+
+def spring_errors(spring_km_s: Floats, z: Floats, study: Study) -> Floats:
+    """(n, 3) velocity errors of a spring from (n, 3) normals: its speed along, its direction across."""
+    size, delivery = float(np.linalg.norm(spring_km_s)), study.delivery
+    if size == 0.0:
+        return np.zeros((len(z), 3))
+    along = spring_km_s / size
+    part = rows_through(z, along[None]) * along
+    off = size * delivery.spring_fraction * part
+    off += size * math.radians(delivery.spring_direction_deg) * (z - part)
+    return off
 
 
 def _covariance(off: Floats) -> Floats:
