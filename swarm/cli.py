@@ -435,6 +435,8 @@ def _print_package(run: Run) -> None:
             f"package of plan {noted['plan']}: {run.folder / 'handoff'}, {len(noted['files'])} files, read back within "
             f"{noted['read_back_m']:g} m and {noted['read_back_m_s']:g} m/s"
         )
+        if noted["not_refined"]:
+            _say(f"  not in it, and why (README.txt): probes {', '.join(noted['not_refined'])}")
 
 
 # --- how a failure is said ----------------------------------------------------------------------------------

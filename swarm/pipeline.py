@@ -31,7 +31,15 @@ from swarm.plan_data import plan_data
 from swarm.progress import Silent, Teller
 from swarm.reach import Screening, nothing_found, read_carrier, screen
 from swarm.refine.correct import NotRefined
-from swarm.refine.plan import Flown, Tables, chosen_plan, ranking_changes, refine_plan, refined_table
+from swarm.refine.plan import (
+    Flown,
+    Tables,
+    carrier_legs,
+    chosen_plan,
+    ranking_changes,
+    refine_plan,
+    refined_table,
+)
 from swarm.refine.safety import cautions, others_of, safety_table
 from swarm.report.page import write_page
 from swarm.study import Study, read_study, require_supported
@@ -392,10 +400,10 @@ def _refine(
         run.manifest["stages"].pop("handoff", None)
         flown, lost = refine_plan(study, tables, plan, pool=pool, on_done=teller.stage("refine"))
         table = refined_table(flown, tables.targets)
-        others = others_of(study, flown, pool=pool)
+        others = others_of(study, flown, carrier_legs(tables.mothership), pool=pool)
         changes = ranking_changes(study, table, run.read_table("front"), tables.plans)
         run.note("refined", {"plan": plan, "not_refined": {str(x.arc.probe): x.reason for x in lost},
-                             "ranking_changes": changes, "cautions": cautions(others, study)})  # fmt: skip
+                             "ranking_changes": changes, "cautions": cautions(others)})  # fmt: skip
         for one in lost:
             run.warn(f"plan {plan}, probe {one.arc.probe} ({one.arc.target}) not refined: {one.reason}")
         for said in changes:
@@ -423,6 +431,7 @@ def _handoff(run: Run, plan: int, flown: list[Flown], lost: list[NotRefined]) ->
             "handoff",
             {
                 "plan": plan,
+                "not_refined": {str(x.arc.probe): x.reason for x in lost},
                 "files": list(package.files),
                 "read_back_m": round(1e3 * package.worst_km, 4),
                 "read_back_m_s": float(f"{1e3 * package.worst_km_s:.3g}"),

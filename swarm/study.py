@@ -181,6 +181,14 @@ class ProbeSettings(_Section):
     spring_m_s: float = _default(
         1.0, "tube dispensers 1-2 m/s (CubeSat Design Specification rev. 14, seen second-hand)", ge=0, le=20
     )
+    loose_part_kg: float = _default(
+        0.0,
+        "own choice: nothing but the probe leaves; a door, a plate or the dispenser, for each probe",
+        ge=0,
+        le=1e4,
+    )
+    loose_part_m_s: float = _default(0.5, "own choice: along the spring, slower than the probe", ge=0, le=20)
+    loose_part_area_m2: float = _default(0.05, "own choice: a door of 6U", ge=0, le=1e4)
     checkout_days: float = _default(3.0, f"{FROM_MEMORY}: no manoeuvre in the first days", ge=0, le=1000)
     execution_fixed_m_s: float = _default(0.005, GATES, ge=0, le=100)
     execution_proportional: float = _default(0.01, GATES, ge=0, le=1)
@@ -296,7 +304,7 @@ class RefineSettings(_Section):
     recontact_samples: int = _default(50, "own choice: a chance of 6 % seen with 95 %", ge=1, le=100_000)
     recontact_days: float = _default(30.0, f"{FROM_MEMORY}: a month after each release", gt=0, le=1000)
     impact_samples: int = _default(
-        30, "own choice: seconds a probe; none of 30 says below 10 % with 95 %", ge=1, le=100_000
+        600, "own choice: 10 s a probe; none of 600 says below 0.6 % with 95 %", ge=1, le=1_000_000
     )
     impact_years: float = _default(
         50.0, f"{FROM_MEMORY}: planetary protection asks for 50 years", gt=0, le=100

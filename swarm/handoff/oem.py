@@ -13,7 +13,7 @@ Floats = NDArray[np.float64]
 
 DEGREE = 7
 ORIGINATOR = "SWARM-FLYBY"
-_J2000 = datetime(2000, 1, 1, 12)
+J2000 = datetime(2000, 1, 1, 12)
 
 
 @dataclass(frozen=True, eq=False)
@@ -26,7 +26,7 @@ class Stretch:
 
 def date_text(tdb_s: float) -> str:
     """TDB to the microsecond. From seconds, not from a Julian date, whose tick of 40 us is half a metre."""
-    return (_J2000 + timedelta(microseconds=round(tdb_s * 1e6))).isoformat(timespec="microseconds")
+    return (J2000 + timedelta(microseconds=round(tdb_s * 1e6))).isoformat(timespec="microseconds")
 
 
 def whole_microseconds(tdb_s: Floats) -> Floats:

@@ -18,12 +18,12 @@ from swarm.arcs.bplane import b_plane_axes
 from swarm.delivery import errors_of, plan_corrections, sight_s
 from swarm.handoff.oem import DEGREE, Stretch, date_text, oem_text, whole_microseconds
 from swarm.handoff.opm import Manoeuvre, opm_text
-from swarm.handoff.spk import MOTHERSHIP_ID, probe_id, states_of, target_id, write_spk
+from swarm.handoff.read_back import POSITION_KM, VELOCITY_KM_S, read_back
+from swarm.handoff.spk import MOTHERSHIP_ID, probe_id, target_id, write_spk
 from swarm.mothership.interpolation import HERMITE, interpolated
-from swarm.mothership.oem import read_oem
 from swarm.refine.correct import NotRefined, Refined
-from swarm.refine.nbody import BODIES, NAMES, Field, make_field, path, span_with
-from swarm.refine.plan import Flown, carrier_legs
+from swarm.refine.nbody import BODIES, NAMES, Field, make_field, path, span_in_kernel
+from swarm.refine.plan import MARGIN_S, Flown, carrier_legs
 from swarm.study import Study
 from targets.catalogue import Catalogue
 from targets.constants import AU_KM, DAY_S, SPEED_OF_LIGHT_KM_S
@@ -32,13 +32,10 @@ from targets.timescale import iso_of_tdb_s, tdb_s_from_jd
 
 Floats = NDArray[np.float64]
 
-# What interpolation, and reading back, may be off by.
-POSITION_KM, VELOCITY_KM_S = 1e-3, 1e-9
 _STEP_S, _STEP_LEAST_S = DAY_S, 60.0
 _NODES_LEAST = 2 * (DEGREE + 1)
 # How far a probe is followed after its encounter, and a target before and after.
 _AFTER_S, _TARGET_BEFORE_S, _TARGET_AFTER_S = DAY_S, 30.0 * DAY_S, 2.0 * DAY_S
-_PLACES = 20
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,10 +46,6 @@ class Package:
     files: tuple[str, ...]
     worst_km: float
     worst_km_s: float
-
-
-class ReadBackDiffers(ArithmeticError):
-    """A file does not say what was integrated."""
 
 
 def write_package(
@@ -70,17 +63,17 @@ def write_package(
     made = [one.made for one in flown]
     field = _field(made)
     probes = {one.arc.probe: probe_stretches(field, one) for one in made}
-    hosts = {one.arc.target_index: one for one in made}
     bodies = {probe_id(probe): (f"PROBE {probe:02d}", parts) for probe, parts in probes.items()}
     bodies[MOTHERSHIP_ID] = ("MOTHERSHIP", _carrier_stretches(mothership))
-    for index, one in hosts.items():
-        bodies[target_id(index)] = (f"TARGET {one.arc.target}", [_target_stretch(field, one)])
+    for index in dict.fromkeys(one.arc.target_index for one in made):
+        visits = sorted((one for one in made if one.arc.target_index == index), key=_encounter_of)
+        bodies[target_id(index)] = (f"TARGET {visits[0].arc.target}", [_target_stretch(field, visits)])
     write_spk(folder / "plan.bsp", bodies)
     for each in flown:
         _write_messages(study, each, probes[each.made.arc.probe], folder)
     for name, text in _texts(study, targets, flown, lost).items():
         (folder / name).write_text(text, encoding="utf-8")
-    worst = _read_back(folder, field, made, probes)
+    worst = read_back(folder, field, flown, probes, carrier=carrier_legs(mothership))
     return Package(folder, tuple(sorted(entry.name for entry in folder.iterdir())), *worst)
 
 
@@ -94,7 +87,7 @@ def clear_package(folder: Path) -> None:
 
 def _field(made: Sequence[Refined]) -> Field:
     epochs = [t for one in made for t in (one.arc.release_tdb_s, one.encounter_tdb_s)]
-    return make_field(*span_with(epochs, margin_s=40.0 * DAY_S))
+    return make_field(*span_in_kernel(epochs, margin_s=MARGIN_S))
 
 
 # --- states -------------------------------------------------------------------------------------------------
@@ -138,10 +131,16 @@ def _carrier_stretches(mothership: pa.Table) -> list[Stretch]:
     return out
 
 
-def _target_stretch(field: Field, made: Refined) -> Stretch:
-    begin = made.encounter_tdb_s - _TARGET_BEFORE_S
-    start = path(field, made.target, made.encounter_tdb_s, [begin])[0]
-    return _stretch(field, start, (begin, made.encounter_tdb_s + _TARGET_AFTER_S), 0.0)
+def _encounter_of(made: Refined) -> float:
+    return made.encounter_tdb_s
+
+
+def _target_stretch(field: Field, visits: Sequence[Refined]) -> Stretch:
+    """From before its first encounter until after its last: probes may share a target."""
+    first = visits[0]
+    begin = first.encounter_tdb_s - _TARGET_BEFORE_S
+    start = path(field, first.target, first.encounter_tdb_s, [begin])[0]
+    return _stretch(field, start, (begin, visits[-1].encounter_tdb_s + _TARGET_AFTER_S), 0.0)
 
 
 # --- messages -----------------------------------------------------------------------------------------------
@@ -396,37 +395,3 @@ def _change(made: Refined) -> str:
         f"  probe {made.arc.probe:02d}  burn {burn:9.4f} m/s, {burn - table:+8.4f} m/s against the table (spring of "
         f"{spring:.3f} m/s included), encounter {made.encounter_tdb_s - made.arc.encounter_tdb_s:+10.1f} s"
     )
-
-
-# --- read back ----------------------------------------------------------------------------------------------
-
-
-def _read_back(
-    folder: Path, field: Field, made: Sequence[Refined], probes: dict[int, list[Stretch]]
-) -> tuple[float, float]:
-    """Compare both kinds of file with the integrated states between nodes; return the worst differences."""
-    worst = np.zeros(2)
-    for one in made:
-        number = one.arc.probe
-        segments = read_oem(folder / f"probe_{number:02d}.oem").segments
-        starts = (one.released, one.after_burn)
-        for k, stretch in enumerate(probes[number]):
-            epochs = np.linspace(stretch.epochs_tdb_s[0], stretch.epochs_tdb_s[-1], _PLACES + 2)[1:-1]
-            begin = (one.arc.release_tdb_s, one.arc.burn_tdb_s)[k]
-            truth = path(field, starts[k], begin, epochs, beta=one.beta[k])
-            for found in (
-                segments[k].heliocentric(epochs),
-                states_of(folder / "plan.bsp", probe_id(number), epochs, piece=k),
-            ):
-                off = np.abs(found - truth)
-                worst = np.maximum(worst, (off[:, :3].max(), off[:, 3:].max()))
-        at = np.array([one.encounter_tdb_s])
-        off = np.abs(
-            states_of(folder / "plan.bsp", target_id(one.arc.target_index), at, piece=0)[0] - one.target
-        )
-        worst = np.maximum(worst, (off[:3].max(), off[3:].max()))
-    if worst[0] > POSITION_KM or worst[1] > VELOCITY_KM_S:
-        raise ReadBackDiffers(
-            f"the package read back is off by {1e3 * worst[0]:.3g} m, {1e3 * worst[1]:.3g} m/s"
-        )
-    return float(worst[0]), float(worst[1])

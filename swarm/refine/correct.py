@@ -21,11 +21,12 @@ from numpy.typing import NDArray
 
 from swarm.arcs.bplane import b_plane_axes, b_vector_km
 from swarm.mothership.mass import releases
-from swarm.propellant import burnt_fraction
+from swarm.propellant import burnt_fraction, carried_m_s
 from swarm.refine.nbody import (
     NAMES,
     Field,
     Lost,
+    Outside,
     closest_pass,
     moved,
     moved_with_transition,
@@ -179,15 +180,20 @@ def _refine(study: Study, field: Field, arc: Arc, target: Floats) -> Refined | N
     dry = wet / (1.0 + float(burnt_fraction(1e3 * np.linalg.norm(arc.burn_km_s), probe.isp_s)))
     late = pressure_km3_s2(probe.solar_area_m2, dry, probe.reflectivity)
     shooter = _Shooter(field, arc, before, late)
-    first = shooter.converge(arc.burn_km_s - spring, arc.encounter_tdb_s, target, least=False)
+    try:
+        first = shooter.converge(arc.burn_km_s - spring, arc.encounter_tdb_s, target, least=False)
+    except Outside:
+        return NotRefined(arc, f"no burn was found: the encounter's date runs away, {shooter.left}")
     if first is None:
-        return NotRefined(
-            arc, f"no burn was found: {shooter.left_km:.3g} km from the aim point after {_ITERATIONS} steps"
-        )
+        return NotRefined(arc, f"no burn was found: {shooter.left} after {_ITERATIONS} steps")
     least = shooter.converge_least(first)
     best = first
     if least is not None and abs(least.tdb_s - arc.encounter_tdb_s) < _SHIFT_MAX_S:
         best = min(first, least, key=_size)
+    carried = carried_m_s(study)
+    if 1e3 * _size(best) > carried:
+        burn = f"the only burn found takes {1e3 * _size(best):.0f} m/s"
+        return NotRefined(arc, f"{burn}, more than the {carried:.0f} m/s the probe carries")
     made = Refined(
         arc, spring, released, before, best.burn, best.tdb_s, best.probe, best.target, best.b_km,
         (beta, late), (wet, dry), 0.0, 0.0, math.nan, best.iterations,
@@ -215,6 +221,11 @@ class _Shooter:
     def __init__(self, field: Field, arc: Arc, before: Floats, beta: float) -> None:
         self._field, self._arc, self._before, self._beta = field, arc, before, beta
         self.left_km = math.inf
+
+    @property
+    def left(self) -> str:
+        """How near the aim point it came."""
+        return f"{self.left_km:.3g} km from the aim point" if math.isfinite(self.left_km) else "far from the target"
 
     def converge(self, burn: Floats, tdb_s: float, target: Floats, *, least: bool) -> _Pass | None:
         """Iterate a burn until it hits the aim point; with `least` until it is also the smallest that does."""

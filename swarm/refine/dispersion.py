@@ -51,6 +51,8 @@ class Known:
 class Dispersion:
     """n samples: miss (n, 2) from the aim point relative to the target, corrections spent, whether the target was seen.
 
+    late_s        : (n,) how much later than planned a sample passes, to first order
+    last_km_s     : (n, 3) its last correction, as computed
     released_cov, burnt_cov, encounter_cov : (6, 6) of the probe's state after spring, after burn, at the encounter's
     nominal epoch; ICRF, km and km/s
     """
@@ -58,6 +60,8 @@ class Dispersion:
     miss_km: Floats
     spent_km_s: Floats
     seen: NDArray[np.bool_]
+    late_s: Floats
+    last_km_s: Floats
     relies_on_sight: bool
     spare_km_s: float
     released_cov: Floats
@@ -198,6 +202,7 @@ class _Flight:
         low = root_of(self._known.target_cov_km2)
         target = rows_through(draws.target, low)
         goal, spent, seen = np.zeros((count, 2)), np.zeros(count), np.zeros(count, dtype=bool)
+        last = np.zeros((count, 3))
         in_axes = rows_through(target, self._axes)
         along, target_b = in_axes[:, 0], in_axes[:, 1:]
         for j, (t, optical) in enumerate(zip(self._times, self._optical, strict=True)):
@@ -220,6 +225,7 @@ class _Flight:
             spent += np.linalg.norm(dv, axis=1)
             acts = np.linalg.norm(dv, axis=1) > 0.0
             off[:, 3:] += dv
+            last[acts] = dv[acts]
             off[acts, 3:] += execution_errors(dv, g[:, 2:], errors)[acts]
         off = move(off, len(self._marks) - 2)
         miss = arrive(off) - target_b
@@ -227,6 +233,8 @@ class _Flight:
             miss,
             spent,
             seen,
+            -rows_through(off[:, :3], self._axes[:1])[:, 0] / self._speed,
+            last,
             self.relies_on_sight,
             self._known.spare_km_s,
             covariances[0],
@@ -236,17 +244,11 @@ class _Flight:
 
     def _start(self, draws: Draws) -> Floats:
         """Deviations just after the spring: the carrier's orbit, the spring along and across its direction."""
-        errors, delivery = self._errors, self._study.delivery
-        spring = self._made.spring_km_s
-        size = float(np.linalg.norm(spring))
+        errors = self._errors
         off = np.empty((len(draws.start), 6))
         off[:, :3] = errors.carrier_km * draws.start[:, :3]
         off[:, 3:] = errors.carrier_km_s * draws.start[:, 3:6]
-        if size > 0.0:
-            z, along = draws.start[:, 6:], spring / size
-            part = rows_through(z, along[None]) * along
-            off[:, 3:] += size * delivery.spring_fraction * part
-            off[:, 3:] += size * math.radians(delivery.spring_direction_deg) * (z - part)
+        off[:, 3:] += spring_errors(self._made.spring_km_s, draws.start[:, 6:], self._study)
         return off
 
     def _unknown(self, to_b: Floats) -> Floats:
@@ -275,6 +277,18 @@ def execution_errors(dv: Floats, z: Floats, errors: Errors) -> Floats:
         + errors.proportional * z[:, 3:4] * dv
         + errors.pointing_rad * np.cross(dv, z[:, 4:])
     )
+
+
+def spring_errors(spring_km_s: Floats, z: Floats, study: Study) -> Floats:
+    """(n, 3) velocity errors of a spring from (n, 3) normals: its speed along, its direction across."""
+    size, delivery = float(np.linalg.norm(spring_km_s)), study.delivery
+    if size == 0.0:
+        return np.zeros((len(z), 3))
+    along = spring_km_s / size
+    part = rows_through(z, along[None]) * along
+    off = size * delivery.spring_fraction * part
+    off += size * math.radians(delivery.spring_direction_deg) * (z - part)
+    return off
 
 
 def _covariance(off: Floats) -> Floats:

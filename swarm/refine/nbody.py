@@ -72,7 +72,7 @@ OK, TOO_MANY_STEPS, OUTSIDE = 0, 1, 2
 REASONS = (
     "",
     "the integrator takes too many steps: a body is hit or nearly so",
-    "an epoch outside the kernel",
+    "an epoch outside the dates the forces were read for",
 )
 
 _A = np.ascontiguousarray(DOP853.A[:12, :12])
@@ -150,6 +150,14 @@ class Lost(ArithmeticError):
     """A trajectory that could not be computed, with the reason."""
 
 
+class Outside(Lost):
+    """It leaves the dates of its field."""
+
+
+def _lost(status: int) -> Lost:
+    return (Outside if status == OUTSIDE else Lost)(REASONS[status])
+
+
 def propagate(
     field: Field, states: ArrayLike, from_tdb_s: ArrayLike, to_tdb_s: ArrayLike, *, beta: float = 0.0
 ) -> Floats:
@@ -184,7 +192,7 @@ def moved(field: Field, state: ArrayLike, from_tdb_s: float, to_tdb_s: float, *,
     epochs = np.array([from_tdb_s], dtype=float), np.array([to_tdb_s], dtype=float)
     _move_many(start, *epochs, beta, field.tables, (field.first_tdb_s, field.last_tdb_s), out, status)
     if status[0] != OK:
-        raise Lost(REASONS[status[0]])
+        raise _lost(int(status[0]))
     return out[0]
 
 
@@ -202,7 +210,7 @@ def moved_with_transition(
     epochs = np.array([from_tdb_s], dtype=float), np.array([to_tdb_s], dtype=float)
     _move_many(start, *epochs, beta, field.tables, (field.first_tdb_s, field.last_tdb_s), out, status)
     if status[0] != OK:
-        raise Lost(REASONS[status[0]])
+        raise _lost(int(status[0]))
     return out[0, :6].copy(), out[0, 6:].reshape(6, 6).copy()
 
 
@@ -264,6 +272,13 @@ def closest_pass(
 def span_with(epochs_tdb_s: Sequence[float], *, margin_s: float = 2.0 * DAY_S) -> tuple[float, float]:
     """Return first and last of some epochs, a margin wider: what a field must cover."""
     return min(epochs_tdb_s) - margin_s, max(epochs_tdb_s) + margin_s
+
+
+def span_in_kernel(epochs_tdb_s: Sequence[float], *, margin_s: float) -> tuple[float, float]:
+    """The same as far as the kernel goes, so that dates near its end can still be flown."""
+    first, last = spice.coverage_tdb_s(spice.SUN)
+    low, high = span_with(epochs_tdb_s, margin_s=margin_s)
+    return max(low, first), min(high, last)
 
 
 # --- compiled -----------------------------------------------------------------------------------------------

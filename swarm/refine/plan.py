@@ -14,7 +14,7 @@ from swarm.mothership.path import Path
 from swarm.propellant import carried_m_s, propellant_kg
 from swarm.refine.correct import Arc, NotRefined, Refined, refine_arc
 from swarm.refine.dispersion import Dispersion, Known, disperse, draws_of
-from swarm.refine.nbody import Field, Lost, make_field, span_with
+from swarm.refine.nbody import Field, Lost, make_field, span_in_kernel
 from swarm.study import Study
 from swarm.summary import select_plan
 from targets.catalogue import Catalogue
@@ -169,7 +169,8 @@ def refine_plan(
     lost = [NotRefined(arc, OUTSIDE_KERNEL) for arc, _ in asked if not _in_kernel(arc)]
     if not covered:
         return [], lost
-    field = make_field(*span_with([t for arc, _ in covered for t in _epochs(arc)], margin_s=_MARGIN_S))
+    epochs = [t for arc, _ in covered for t in _epochs(arc)]
+    field = make_field(*span_in_kernel(epochs, margin_s=MARGIN_S))
     results = pool.map(_fly, covered, shared=_Shared(study, field), on_done=on_done)
     made = [result for result in results if isinstance(result, Flown)]
     lost += [result for result in results if isinstance(result, NotRefined)]
@@ -177,8 +178,8 @@ def refine_plan(
 
 
 OUTSIDE_KERNEL = "an epoch outside the kernel"
-# The arrival may move by days, and the carrier is followed to its last encounter.
-_MARGIN_S = 40.0 * DAY_S
+# The arrival may move by days, and the target is written from a month before its encounter on.
+MARGIN_S = 40.0 * DAY_S
 
 
 def _epochs(arc: Arc) -> tuple[float, ...]:
@@ -187,8 +188,7 @@ def _epochs(arc: Arc) -> tuple[float, ...]:
 
 def _in_kernel(arc: Arc) -> bool:
     first, last = coverage_tdb_s(SUN)
-    low, high = span_with(_epochs(arc), margin_s=_MARGIN_S)
-    return first <= low and high <= last
+    return first <= min(_epochs(arc)) and max(_epochs(arc)) <= last
 
 
 def chosen_plan(front: pa.Table, plans: pa.Table, *, study: Study) -> int | None:

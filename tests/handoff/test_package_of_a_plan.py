@@ -7,9 +7,11 @@ import numpy as np
 import pyarrow as pa
 import pytest
 
-from swarm.handoff.oem import date_text, oem_text
-from swarm.handoff.package import ReadBackDiffers, _read_back, probe_stretches, write_package
-from swarm.handoff.spk import probe_id, states_of, target_id
+from swarm.handoff.oem import Stretch, date_text, oem_text
+from swarm.handoff.opm import read_opm
+from swarm.handoff.package import probe_stretches, write_package
+from swarm.handoff.read_back import ReadBackDiffers, read_back
+from swarm.handoff.spk import MOTHERSHIP_ID, probe_id, states_of, target_id, write_spk
 from swarm.mothership.oem import read_oem
 from swarm.refine.dispersion import disperse, draws_of
 from swarm.refine.nbody import path, propagate
@@ -17,6 +19,7 @@ from swarm.refine.plan import Flown
 from targets.bodies import Catalogue
 from targets.constants import DAY_S
 from targets.frames import ecliptic_from_icrf
+from targets.spice import spk_body
 from tests.refine.conftest import RELEASE_S, arc, field, known, make_study  # noqa: F401
 
 POSITION_KM, VELOCITY_KM_S = 1e-3, 1e-9
@@ -36,12 +39,15 @@ def dark(field, arc, study):  # noqa: F811
 
 
 @pytest.fixture(scope="module")
-def package(field, arc, known, dark, study, tmp_path_factory):  # noqa: F811
+def flown(field, known, dark, study):  # noqa: F811
+    spread = disperse(study, field, dark, known=known, full=False, draws=draws_of(1, 5, 100))
+    return Flown(dark, known, spread, spread)
+
+
+@pytest.fixture(scope="module")
+def package(field, arc, flown, study, tmp_path_factory):  # noqa: F811
     from targets.catalogue import read_catalogue
 
-    draws = draws_of(1, 5, 100)
-    spread = disperse(study, field, dark, known=known, full=False, draws=draws)
-    flown = Flown(dark, known, spread, spread)
     epochs = RELEASE_S + DAY_S * np.arange(-1.0, 230.0)
     back = propagate(field, arc.carrier, RELEASE_S, epochs[0])
     states = np.vstack([back, path(field, back[0], float(epochs[0]), epochs[1:])])
@@ -98,47 +104,6 @@ def test_oem_by_our_reader_and_spk_by_spice(package, field, dark, places):  # no
         assert off[:, 3:].max() < VELOCITY_KM_S
 
 
-@pytest.mark.crosscheck
-def test_oem_nodes_by_an_outside_reader(package, field, dark):  # noqa: F811
-    oem = pytest.importorskip("oem", reason="oem (extra `test`) is not installed")
-    message = oem.OrbitEphemerisMessage.open(str(package.folder / "probe_00.oem"))
-    assert len(message.segments) == 2
-    for segment, start, begin in zip(
-        message.segments,
-        (dark.released, dark.after_burn),
-        (dark.arc.release_tdb_s, dark.arc.burn_tdb_s),
-        strict=True,
-    ):
-        assert segment.metadata["REF_FRAME"] == "ICRF"
-        assert segment.metadata["TIME_SYSTEM"] == "TDB"
-        for state in list(segment.states)[1::7]:
-            t = (state.epoch.jd1 - 2451545.0 + state.epoch.jd2) * DAY_S
-            expected = propagate(field, start, begin, t)[0]
-            # a Julian date in two doubles is good to a nanosecond
-            assert np.abs(state.position - expected[:3]).max() < POSITION_KM
-            assert np.abs(state.velocity - expected[3:]).max() < VELOCITY_KM_S
-
-
-@pytest.mark.crosscheck
-def test_opm_by_an_outside_reader_flown_by_an_outside_integrator(package, dark, assist_states):
-    ndm = pytest.importorskip("ccsds_ndm.ndm_io", reason="ccsds-ndm (extra `crosscheck`) is GPL")
-    body = ndm.NdmIo().from_path(package.folder / "probe_00_release.opm").body.segment.data
-    vector, burn = body.state_vector, body.maneuver_parameters[0]
-    state = np.array([float(getattr(vector, n).value) for n in ("x", "y", "z", "x_dot", "y_dot", "z_dot")])
-    ignition = seconds(burn.man_epoch_ignition) + 0.5 * float(burn.man_duration.value)
-    there = assist_states(state[None], seconds(vector.epoch), ignition)[0]
-    there[3:] += [float(getattr(burn, f"man_dv_{k}").value) for k in (1, 2, 3)]
-    end = assist_states(there[None], ignition, dark.encounter_tdb_s)[0]
-    target = states_of(package.folder / "plan.bsp", target_id(0), np.array([dark.encounter_tdb_s]), piece=0)[
-        0
-    ]
-    from swarm.arcs.bplane import b_vector_km
-
-    relative = end - target
-    found = b_vector_km(relative[:3], relative[3:])[0]
-    assert np.linalg.norm(found - dark.arc.aim_km) < 10.0
-
-
 def seconds(text):
     """TDB s past J2000 of a date of the message."""
     from datetime import datetime
@@ -146,30 +111,117 @@ def seconds(text):
     return (datetime.fromisoformat(str(text)) - datetime(2000, 1, 1, 12)).total_seconds()
 
 
-@pytest.mark.parametrize("slip", ["frame", "time scale", "unit", "mixed across the impulse"])
-def test_a_slip_is_caught(package, field, dark, tmp_path, slip):  # noqa: F811
+SLIPS = {"frame: ecliptic axes", "time scale: UTC", "unit: m", "mixed across the impulse"}
+
+
+def slipped(parts, slip, dark):
+    """What a writer with one slip would hold for the true stretches."""
+
+    def ecliptic(part):
+        x = part.states
+        return replace(part, states=np.hstack([ecliptic_from_icrf(x[:, :3]), ecliptic_from_icrf(x[:, 3:])]))
+
+    if slip == "mixed across the impulse":
+        late = parts[1].states - np.concatenate([np.zeros(3), dark.burn_km_s])
+        return [parts[0], replace(parts[1], states=late)]
+    change = {
+        "frame: ecliptic axes": ecliptic,
+        # UTC is 69.184 s behind TDB since 2017
+        "time scale: UTC": lambda part: replace(part, epochs_tdb_s=part.epochs_tdb_s - 69.184),
+        "unit: m": lambda part: replace(part, states=1e3 * part.states),
+    }[slip]
+    return [change(part) for part in parts]
+
+
+@pytest.fixture
+def copy(package, tmp_path):
+    """The package once more, to be spoilt."""
     for file in package.folder.iterdir():
         shutil.copy(file, tmp_path / file.name)
+    return tmp_path
+
+
+def test_an_untouched_copy_reads_back(copy, field, dark, flown):  # noqa: F811
+    worst = read_back(copy, field, [flown], {0: probe_stretches(field, dark)})
+    assert worst[0] < POSITION_KM
+
+
+@pytest.mark.parametrize("slip", sorted(SLIPS))
+@pytest.mark.parametrize("file", ["oem", "spk", "opm"])
+def test_a_slip_of_the_writer_is_caught(copy, field, dark, flown, file, slip):  # noqa: F811
     parts = probe_stretches(field, dark)
-    wrong = {
-        "frame": [
-            replace(
-                p,
-                states=np.hstack([ecliptic_from_icrf(p.states[:, :3]), ecliptic_from_icrf(p.states[:, 3:])]),
-            )
-            for p in parts
-        ],
-        "time scale": [replace(p, epochs_tdb_s=p.epochs_tdb_s - 69.184) for p in parts],
-        "unit": [replace(p, states=1e3 * p.states) for p in parts],
-        "mixed across the impulse": [
-            parts[0],
-            replace(parts[1], states=parts[1].states - np.concatenate([np.zeros(3), dark.burn_km_s])),
-        ],
-    }[slip]
-    text = oem_text("PROBE 00", "X", wrong, creation_tdb_s=RELEASE_S)
-    (tmp_path / "probe_00.oem").write_text(text, encoding="ascii")
+    wrong = slipped(parts, slip, dark)
+    if file == "oem":
+        (copy / "probe_00.oem").write_text(oem_text("PROBE 00", "X", wrong, creation_tdb_s=RELEASE_S), encoding="ascii")
+    elif file == "spk":
+        respelled(copy / "plan.bsp", wrong)
+    else:
+        for name, part in zip(("release", "after_burn"), wrong, strict=True):
+            message = copy / f"probe_00_{name}.opm"
+            message.write_text(with_state(message.read_text(encoding="ascii"), part), encoding="ascii")
     with pytest.raises(ReadBackDiffers):
-        _read_back(tmp_path, field, [dark], {0: parts})
+        read_back(copy, field, [flown], {0: parts})
+
+
+def respelled(file, probe):
+    """The SPK with its other bodies as they are and a probe's stretches replaced."""
+    bodies = {probe_id(0): ("PROBE", probe)}
+    for body in (MOTHERSHIP_ID, target_id(0)):
+        with spk_body(file, body) as held:
+            begin, end = held.pieces[0]
+            epochs = np.linspace(begin, end, 400)
+            bodies[body] = ("OTHER", [Stretch(epochs, held.states(epochs, held.pieces[0]))])
+    write_spk(file, bodies)
+
+
+def with_state(text, part):
+    """A parameter message with epoch and state of the first node of a stretch."""
+    words = ("X", "Y", "Z", "X_DOT", "Y_DOT", "Z_DOT")
+    new = {"EPOCH": date_text(float(part.epochs_tdb_s[0]))} | {
+        word: f"{value:.15g}" for word, value in zip(words, part.states[0], strict=True)
+    }
+    return "\n".join(
+        f"{line.split(' = ')[0]} = {new[line.split(' = ')[0]]}" if line.split(" = ")[0] in new else line
+        for line in text.splitlines()
+    )
+
+
+@pytest.mark.parametrize(
+    ("file", "true", "said"),
+    [
+        ("probe_00.oem", "REF_FRAME = ICRF", "REF_FRAME = EME2000"),
+        ("probe_00.oem", "TIME_SYSTEM = TDB", "TIME_SYSTEM = UTC"),
+        ("probe_00_release.opm", "\nREF_FRAME = ICRF", "\nREF_FRAME = EME2000"),
+        ("probe_00_release.opm", "TIME_SYSTEM = TDB", "TIME_SYSTEM = UTC"),
+        ("probe_00_release.opm", "MAN_REF_FRAME = ICRF", "MAN_REF_FRAME = RTN"),
+        ("probe_00_after_burn.opm", " [km]", " [m]"),
+    ],
+)
+def test_a_label_that_says_something_else_is_caught(copy, field, dark, flown, file, true, said):  # noqa: F811
+    text = (copy / file).read_text(encoding="ascii")
+    assert true in text
+    (copy / file).write_text(text.replace(true, said), encoding="ascii")
+    with pytest.raises(ReadBackDiffers):
+        read_back(copy, field, [flown], {0: probe_stretches(field, dark)})
+
+
+@pytest.mark.parametrize("key", ["MAN_DV_2", "MAN_DELTA_MASS", "MAN_DURATION", "MASS", "CY_DOT_X"])
+def test_a_number_in_another_unit_is_caught(copy, field, dark, flown, key):  # noqa: F811
+    file = copy / "probe_00_release.opm"
+    lines = file.read_text(encoding="ascii").splitlines()
+    at = next(k for k, line in enumerate(lines) if line.startswith(f"{key} = "))
+    lines[at] = f"{key} = {1e3 * float(lines[at].split()[2])!r}"
+    file.write_text("\n".join(lines), encoding="ascii")
+    with pytest.raises(ReadBackDiffers):
+        read_back(copy, field, [flown], {0: probe_stretches(field, dark)})
+
+
+def test_a_parameter_message_says_its_burn_and_covariance(package, dark, flown):
+    release = read_opm(package.folder / "probe_00_release.opm")
+    assert release.manoeuvre.delta_mass_kg < 0.0
+    assert release.manoeuvre.duration_s > 0.0
+    assert release.covariance == pytest.approx(flown.full.released_cov, rel=1e-9, abs=1e-18)
+    assert read_opm(package.folder / "probe_00_after_burn.opm").manoeuvre is None
 
 
 def test_dates_are_finer_than_a_julian_date():

@@ -7,7 +7,8 @@ import pytest
 
 from swarm.arcs.bplane import b_plane_axes, b_vector_km
 from swarm.refine.correct import NotRefined, Refined, inside_influence, refine_arc, spring_direction
-from swarm.refine.nbody import moved, place
+from swarm.refine.nbody import make_field, moved, place
+from targets.constants import DAY_S
 from tests.refine.conftest import make_study
 
 
@@ -77,7 +78,23 @@ def test_a_hopeless_arc_says_why(field, arc):
     far = replace(arc, target_state=arc.target_state * np.array([-1, -1, -1, 1, 1, 1]))
     found = refine_arc(make_study(), field, far)
     assert isinstance(found, NotRefined)
-    assert found.reason
+    assert found.reason.startswith("no burn was found: ")
+
+
+def test_a_burn_that_the_tanks_do_not_hold_is_not_taken(field, arc):
+    found = refine_arc(make_study(probe={"burn_limit_m_s": 5.0}), field, arc)
+    assert isinstance(found, NotRefined)
+    assert "more than" in found.reason
+    assert "the probe carries" in found.reason
+
+
+def test_a_date_that_runs_away_is_not_called_an_epoch_outside_the_kernel(arc):
+    # the same hopeless arc, with forces for little more than its own dates
+    narrow = make_field(arc.target_epoch_s, arc.encounter_tdb_s + 0.5 * DAY_S)
+    far = replace(arc, target_state=arc.target_state * np.array([-1, -1, -1, 1, 1, 1]))
+    found = refine_arc(make_study(), narrow, far)
+    assert isinstance(found, NotRefined)
+    assert found.reason.startswith("no burn was found: the encounter's date runs away")
 
 
 def test_an_epoch_outside_the_field_is_named(field, arc):

@@ -64,8 +64,8 @@ def test_arcs_end_where_an_outside_integrator_ends_and_relativity_shows(years, b
     )
     off = np.linalg.norm(propagate(years, states, START_S, ends)[:, :3] - truth, axis=1)
     without = propagate(years.without(relativity=False), states, START_S, ends)[:, :3]
-    assert off.max() < 1.0  # asked: 10 km; seen: 0.49
-    assert np.linalg.norm(without - truth, axis=1).max() > 10.0  # seen: 33
+    assert off.max() < 1.0  # asked: 10 km; seen: 0.50
+    assert np.linalg.norm(without - truth, axis=1).max() > 10.0  # seen: 83
 
 
 def test_apophis_passes_the_earth_as_published(years):

@@ -1,11 +1,21 @@
 """Counts and their interval; impacts that are certain and passes that are not."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from swarm.refine.nbody import NAMES, make_field, moved, place
-from swarm.refine.safety import binomial_interval, follow
+from swarm.mothership.path import Path
+from swarm.refine.chance import binomial_interval
+from swarm.refine.correct import refine_arc
+from swarm.refine.dispersion import disperse, draws_of
+from swarm.refine.impacts import follow, impacts_of
+from swarm.refine.nbody import NAMES, make_field, moved, path, place
+from swarm.refine.plan import Flown
+from swarm.refine.recontact import least_distances, recontacts
+from swarm.refine.safety import cautions, safety_table
 from targets.constants import DAY_S
+from tests.refine.conftest import RELEASE_S, make_study
 
 T0 = 983_361_600.0
 
@@ -32,3 +42,132 @@ def test_a_body_aimed_at_the_earth_hits_it_and_one_beside_it_does_not():
     assert (status == 0).all()
     assert hit.tolist() == [NAMES.index("Earth"), 0]
     assert 10.0 < when[0] / DAY_S < 11.2
+
+
+@pytest.mark.parametrize(
+    ("planet", "from_km"), [("Mercury", 1e5), ("Venus", 6e5), ("Earth", 9e5), ("Mars", 5e5), ("Jupiter", 3e6)]
+)
+def test_no_planet_is_stepped_over(planet, from_km):
+    """Ten bodies of any direction and 12 to 25 km/s, aimed at the planet's middle and taken back 150 days: all hit."""
+    field = make_field(T0 - 400 * DAY_S, T0 + 400 * DAY_S)
+    random, there = np.random.default_rng(8), place(field, planet, T0)[0]
+    out = random.standard_normal((10, 3))
+    out /= np.linalg.norm(out, axis=1, keepdims=True)
+    off = np.hstack([from_km * out, -random.uniform(12.0, 25.0, 10)[:, None] * out])
+    states = np.array([moved(field, there + x, T0, T0 - 150 * DAY_S) for x in off])
+    hit, _, status = follow(field.tables, states, T0 - 150 * DAY_S, 200 * DAY_S)
+    assert (status == 0).all()
+    assert (hit == NAMES.index(planet)).all()
+
+
+# --- recontact ----------------------------------------------------------------------------------------------
+
+
+def flown_of(study, field, arc, known):
+    made = refine_arc(study, field, arc)
+    spread = disperse(study, field, made, known=known, full=False, draws=draws_of(1, 5, 100))
+    return Flown(made, known, spread, spread)
+
+
+@pytest.fixture(scope="module")
+def alone(field, arc):
+    """The carrier's path on one leg."""
+    return [leg_of(field, arc.carrier, RELEASE_S, RELEASE_S, 240.0)]
+
+
+def leg_of(field, state, at_s, begin_s, days):
+    epochs = begin_s + DAY_S * np.arange(0.0, days)
+    start = moved(field, state, at_s, begin_s)
+    return Path(begin_s, DAY_S, np.vstack([start, path(field, start, begin_s, epochs[1:])]))
+
+
+def of_kind(found, kind):
+    return [one for one in found if one.kind == kind]
+
+
+def test_the_spring_gives_the_first_hour(field, arc, known, alone):
+    study = make_study(probe={"spring_m_s": 1.0}, delivery={"spring_fraction": 0.0, "spring_direction_deg": 0.0})
+    found = recontacts(study, [flown_of(study, field, arc, known)], alone)
+    (separation,) = of_kind(found, "separation")
+    # no force between them to speak of: 1 m/s for 3600 s, whatever part of it is the carrier's recoil
+    assert separation.least_km == pytest.approx(3.6, abs=1e-3)
+    assert (separation.hits, separation.samples, separation.other) == (0, 50, "mothership")
+    (later,) = of_kind(found, "recontact")
+    # after a day of the spring alone
+    assert later.least_km == pytest.approx(86.4, rel=0.01)
+    assert later.hits == 0
+
+
+def test_a_burn_back_past_the_carrier_is_seen(field, arc, known, alone):
+    """Half a day after a release along its burn's opposite the probe comes by at the burn's speed."""
+    study = make_study(probe={"checkout_days": 0.5})
+    one = flown_of(study, field, replace(arc, burn_tdb_s=RELEASE_S + 0.5 * DAY_S), known)
+    back = -one.made.burn_km_s / np.linalg.norm(one.made.burn_km_s) * 1e-3
+    released = arc.carrier + np.concatenate([np.zeros(3), back])
+    turned = replace(one, made=replace(one.made, released=released, spring_km_s=back))
+    found = recontacts(study, [turned], alone)
+    assert of_kind(found, "separation")[0].hits == 50
+    assert of_kind(recontacts(study, [one], alone), "separation")[0].hits == 0
+    assert any("turns back towards mothership" in said for said in cautions(found))
+
+
+def test_a_carrier_that_manoeuvres_onto_a_probe_is_seen(field, arc, known, alone):
+    dark = {"solar_area_m2": 0.0}
+    study = make_study(probe=dark)
+    one = flown_of(study, field, arc, known)
+    early = Path(RELEASE_S, DAY_S, alone[0].states[:60])
+    at = RELEASE_S + 70.0 * DAY_S
+    # the carrier's later leg is the probe's own nominal path, a month ahead
+    onto = leg_of(field, one.made.after_burn, arc.burn_tdb_s, at, 60.0)
+    past = leg_of(field, arc.carrier, RELEASE_S, at, 60.0)
+    (hit,) = of_kind(recontacts(study, [one], [early, onto]), "manoeuvre")
+    (miss,) = of_kind(recontacts(study, [one], [early, past]), "manoeuvre")
+    assert hit.least_km < 5000.0  # the burn's errors: 0.6 m/s for 67 days are 3500 km
+    assert miss.hits == 0
+    assert miss.least_km > 1e5  # 40 m/s for 67 days
+    quiet = {"execution_fixed_m_s": 0.0, "execution_proportional": 0.0, "execution_pointing_mrad": 0.0}
+    exact = make_study(probe=dark | quiet, delivery={"spring_fraction": 0.0, "spring_direction_deg": 0.0})
+    (certain,) = of_kind(recontacts(exact, [one], [early, onto]), "manoeuvre")
+    assert certain.hits == certain.samples == 50
+
+
+def test_a_loose_part_is_looked_at_only_where_the_study_has_one(field, arc, known, alone):
+    study = make_study()
+    one = flown_of(study, field, arc, known)
+    assert {found.name for found in recontacts(study, [one], alone)} == {"probe 0"}
+    parted = make_study(probe={"loose_part_kg": 0.4, "loose_part_m_s": 0.5})
+    found = recontacts(parted, [one], alone)
+    assert {(x.kind, x.name, x.other) for x in found} == {
+        ("separation", "probe 0", "mothership"),
+        ("recontact", "probe 0", "mothership"),
+        ("separation", "part 0", "mothership"),
+        ("recontact", "part 0", "mothership"),
+        ("separation", "part 0", "probe 0"),
+        ("recontact", "part 0", "probe 0"),
+    }
+    assert not any(x.hits for x in found)
+    # as fast as the probe: the two stay together, and that is said
+    beside = make_study(probe={"loose_part_kg": 0.4, "loose_part_m_s": 1.0})
+    assert any(x.hits for x in recontacts(beside, [one], alone) if x.other == "probe 0")
+    rows = safety_table(found).to_pylist()
+    assert rows[0]["object"] == "probe 0"
+    assert rows[0]["chance_high"] == pytest.approx(1.0 - 0.025 ** (1 / 50))
+
+
+def test_least_distance_between_looks_and_over_a_gap():
+    past = np.array([[[-10.0, 3.0, 0.0]], [[10.0, 3.0, 0.0]], [[np.nan] * 3], [[-20.0, 1.0, 0.0]], [[-30.0, 1.0, 0.0]]])
+    assert least_distances(past) == pytest.approx([3.0])
+
+
+def test_parts_are_followed_for_impacts_too(field, arc, known):
+    rules = {"impact_samples": 3, "impact_years": 2.0, "earth_years": 3.0}
+    study = make_study(probe={"loose_part_kg": 0.4}, refine=rules)
+    found = impacts_of(flown_of(study, field, arc, known), study)
+    assert [(x.kind, x.name, x.samples, x.years) for x in found] == [
+        ("impact", "probe 0", 3, 2.0),
+        ("earth", "probe 0", 3, 3.0),
+        ("impact", "part 0", 3, 2.0),
+        ("earth", "part 0", 3, 3.0),
+    ]
+    said = cautions(found)
+    assert said[0].startswith("impact on a planet within 2 years: 0 of 6 samples of 2 objects, 0.00% to 45.93%")
