@@ -36,10 +36,10 @@ from swarm.refine.plan import (
     Tables,
     carrier_legs,
     chosen_plan,
-    ranking_changes,
     refine_plan,
     refined_table,
 )
+from swarm.refine.ranking import ranking_changes
 from swarm.refine.safety import cautions, others_of, safety_table
 from swarm.report.page import write_page
 from swarm.study import Study, read_study, require_supported
@@ -401,7 +401,7 @@ def _refine(
         flown, lost = refine_plan(study, tables, plan, pool=pool, on_done=teller.stage("refine"))
         table = refined_table(flown, tables.targets)
         others = others_of(study, flown, carrier_legs(tables.mothership), pool=pool)
-        changes = ranking_changes(study, table, run.read_table("front"), tables.plans)
+        changes = ranking_changes(study, tables, run.read_table("front"), flown, lost=lost)
         run.note("refined", {"plan": plan, "not_refined": {str(x.arc.probe): x.reason for x in lost},
                              "ranking_changes": changes, "cautions": cautions(others)})  # fmt: skip
         for one in lost:

@@ -75,6 +75,11 @@ class Dispersion:
         return flown & (self.seen | (not self.relies_on_sight))
 
     @property
+    def carried(self) -> float:
+        """Share of samples whose corrections the probe can fly."""
+        return float((self.spent_km_s <= self.spare_km_s).mean())
+
+    @property
     def covariance_km2(self) -> Floats:
         """(2, 2) about the aim point, of the delivered samples: a few lost ones would hide what the others do."""
         kept = self.miss_km[self.delivered]

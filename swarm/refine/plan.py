@@ -11,7 +11,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from swarm.mothership.path import Path
-from swarm.propellant import carried_m_s, propellant_kg
+from swarm.propellant import carried_m_s
 from swarm.refine.correct import Arc, NotRefined, Refined, refine_arc
 from swarm.refine.dispersion import Dispersion, Known, disperse, draws_of
 from swarm.refine.nbody import Field, Lost, make_field, span_in_kernel
@@ -297,40 +297,3 @@ def _row(one: Flown, targets: Catalogue) -> dict[str, Any]:
 
 def _length(vector: np.ndarray) -> float:
     return float(np.linalg.norm(vector))
-
-
-def ranking_changes(study: Study, refined: pa.Table, front: pa.Table, plans: pa.Table) -> list[str]:
-    """Sentences where the plan with refined propellant would stand elsewhere on the front.
-
-    Only the refined plan's own numbers are known, so it is put among the others as they were: its place in the order
-    of propellant, and whether another plan now is no worse in science, propellant and risk.
-    """
-    if not refined.num_rows:
-        return []
-    plan = refined["plan"][0].as_py()
-    asked = plans.filter(pc.equal(plans["plan"], plan))
-    was_kg = dict(zip(asked["probe"].to_pylist(), asked["propellant_kg"].to_pylist(), strict=True))
-    now_kg = propellant_kg(refined["burn_m_s"].to_numpy(), study, dv99_m_s=refined["dv99_m_s"].to_numpy())
-    change = float(now_kg.sum()) - sum(was_kg[probe] for probe in refined["probe"].to_pylist())
-    rows = front.to_pylist()
-    own = next(row for row in rows if row["plan"] == plan)
-    others = [row for row in rows if row["plan"] != plan and row["probes"] > 0]
-    kg = own["propellant_kg"] + change
-    passed = [
-        row["plan"]
-        for row in others
-        if (row["propellant_kg"] - own["propellant_kg"]) * (row["propellant_kg"] - kg) < 0.0
-    ]
-    beaten = [
-        row["plan"]
-        for row in others
-        if row["science"] >= own["science"] and row["risk"] <= own["risk"] and row["propellant_kg"] <= kg
-    ]
-    said = []
-    if passed:
-        said.append(
-            f"plan {plan}: propellant changes by {change:+.4f} kg when refined; it changes places with plans {passed}"
-        )
-    if beaten:
-        said.append(f"plan {plan}: with its refined propellant it is matched or beaten by plans {beaten}")
-    return said
