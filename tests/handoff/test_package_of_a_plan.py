@@ -1,5 +1,6 @@
 """The package, read by readers of others and flown by an integrator of others; slips made on purpose are caught."""
 
+import csv
 import shutil
 from dataclasses import replace
 
@@ -9,7 +10,7 @@ import pytest
 
 from swarm.handoff.oem import Stretch, date_text, oem_text
 from swarm.handoff.opm import read_opm
-from swarm.handoff.package import probe_stretches, write_package
+from swarm.handoff.package import _TARGETS, _events, _target_rows, probe_stretches, write_package
 from swarm.handoff.read_back import ReadBackDiffers, read_back
 from swarm.handoff.spk import MOTHERSHIP_ID, probe_id, states_of, target_id, write_spk
 from swarm.mothership.oem import read_oem
@@ -17,6 +18,7 @@ from swarm.refine.dispersion import disperse, draws_of
 from swarm.refine.nbody import path, propagate
 from swarm.refine.plan import Flown
 from targets.bodies import Catalogue
+from targets.catalogue import read_catalogue
 from targets.constants import DAY_S
 from targets.frames import ecliptic_from_icrf
 from targets.spice import spk_body
@@ -45,9 +47,12 @@ def flown(field, known, dark, study):  # noqa: F811
 
 
 @pytest.fixture(scope="module")
-def package(field, arc, flown, study, tmp_path_factory):  # noqa: F811
-    from targets.catalogue import read_catalogue
+def bodies(study) -> Catalogue:
+    return read_catalogue(study.catalogue, study.base).catalogue
 
+
+@pytest.fixture(scope="module")
+def package(field, arc, flown, study, bodies, tmp_path_factory):  # noqa: F811
     epochs = RELEASE_S + DAY_S * np.arange(-1.0, 230.0)
     back = propagate(field, arc.carrier, RELEASE_S, epochs[0])
     states = np.vstack([back, path(field, back[0], float(epochs[0]), epochs[1:])])
@@ -56,7 +61,6 @@ def package(field, arc, flown, study, tmp_path_factory):  # noqa: F811
         {"leg": np.zeros(len(epochs), dtype=np.int64), "t_tdb_s": epochs}
         | dict(zip(names, states.T.copy(), strict=True))
     )
-    bodies: Catalogue = read_catalogue(study.catalogue, study.base).catalogue
     folder = tmp_path_factory.mktemp("package")
     made = write_package(study, bodies, ship, [flown], lost=[], folder=folder)
     return made
@@ -236,10 +240,63 @@ def test_lines_are_short_and_plain(package):
         assert max(map(len, lines)) <= 255
 
 
-def test_the_tables_and_the_readme_say_what_they_should(package):
-    events = (package.folder / "events.csv").read_text(encoding="utf-8")
-    for event in ("release", "burn", "correction", "encounter", "tracking of the week"):
-        assert f",{event}" in events
+def rows_of(file):
+    with file.open(encoding="utf-8", newline="") as stream:
+        return list(csv.DictReader(stream))
+
+
+def test_events_hold_releases_burns_corrections_blackouts_and_tracking(field, arc, flown, package, study, tmp_path):  # noqa: F811
+    events = rows_of(package.folder / "events.csv")
+    kinds = [row["event"] for row in events]
+    for event in ("release", "burn begins", "burn", "correction (from the ground)", "encounter"):
+        assert event in kinds
+    times = [float(row["tdb_s"]) for row in events]
+    assert times == sorted(times)
+    weeks = [float(row["hours"]) for row in events if row["event"] == "tracking of the week"]
+    # release to a week after the encounter is 208 days; 4 h a week until a week before it, then 8 h a day for 14
+    assert len(weeks) == 30
+    assert sum(weeks) == pytest.approx(4.0 * 194.3 / 7.0 + 8.0 * 14.0, abs=1.0)
+    rules = study.constraints.model_copy(update={"blackouts": ((2463000.5, 2463030.5),)})
+    blacked = [row[2] for row in _events(study.model_copy(update={"constraints": rules}), [flown])]
+    assert blacked.count("blackout begins") == blacked.count("blackout ends") == 1
+
+
+def test_encounters_say_burn_aim_time_speed_and_distance(package, dark):
+    (row,) = rows_of(package.folder / "encounters.csv")
+    made = dark
+    assert float(row["burn_m_s"]) == pytest.approx(1e3 * np.linalg.norm(made.burn_km_s), abs=1e-6)
+    assert float(row["burn_change_m_s"]) == pytest.approx(
+        1e3 * (np.linalg.norm(made.burn_km_s) - np.linalg.norm(made.arc.burn_km_s)), abs=1e-6
+    )
+    assert [float(row[name]) for name in ("aim_t_km", "aim_r_km")] == pytest.approx([300.0, -400.0])
+    assert [float(row[name]) for name in ("b_t_km", "b_r_km")] == pytest.approx([300.0, -400.0], abs=1e-2)
+    assert float(row["distance_km"]) == pytest.approx(500.0, abs=1e-2)
+    assert float(row["v_rel_km_s"]) == pytest.approx(np.linalg.norm(made.v_rel_km_s), abs=1e-8)
+    assert float(row["encounter_tdb_s"]) == pytest.approx(made.encounter_tdb_s, abs=1e-6)
+
+
+def test_targets_freeze_solution_epoch_and_covariance(package, field, dark, study, flown, bodies):  # noqa: F811
+    (row,) = rows_of(package.folder / "targets.csv")
+    assert float(row["a_au"]) == bodies.a_au[0]
+    assert float(row["epoch_jd_tdb"]) == bodies.epoch_jd_tdb[0]
+    lower = np.array([float(row[f"cov_{part}_km2"]) for part in ("xx", "xy", "yy", "xz", "yz", "zz")])
+    full = np.array([[lower[0], lower[1], lower[3]], [lower[1], lower[2], lower[4]], [lower[3], lower[4], lower[5]]])
+    assert np.linalg.eigvalsh(full).min() > 0.0
+    assert row["covariance_source"] == "uncertainty parameter U"
+    assert row["cov_e__a_au"] == ""
+    # with a covariance of the elements in the catalogue, that is what is frozen
+    known_ = replace(bodies, element_covariance=np.tile(np.diag([1e-16, 1e-14, 1e-10, 1e-10, 1e-9, 1e-9]), (10, 1, 1)))
+    cells = dict(zip(_TARGETS, _target_rows(study, known_, [flown])[0], strict=True))
+    assert float(cells["cov_a_au__a_au"]) == 1e-16
+    assert float(cells["cov_e__e"]) == 1e-14
+
+
+def test_the_readme_says_what_it_should(package, dark):
     said = (package.folder / "README.txt").read_text(encoding="utf-8")
-    for word in ("ICRF", "TDB", "DE440", "AFTER the spring", "FROZEN", "FREE", "against the table"):
+    for word in (
+        "ICRF", "TDB", "DE440", "Relativity", "Solar pressure", "AFTER the spring", "FROZEN", "FREE",
+        "against the table", "two-body motion puts it", "Sun 132712440041.279419", "authorities",
+        date_text(dark.encounter_tdb_s),
+    ):  # fmt: skip
         assert word in said
+    assert max(map(len, said.splitlines())) <= 120
