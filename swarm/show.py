@@ -3,6 +3,7 @@
     /  /report.html                       the page
     /figures/NAME                         a figure of it, or its data (svg, png, csv)
     /tables/NAME?from=0&count=1000        rows of a table as JSON, column by column
+    /tables/plans?plan=17                 of those only the rows with that whole number in that column
 
 Read only. It listens on 127.0.0.1 and answers only requests that name this machine as their host: a page from
 elsewhere may have its own name resolved to 127.0.0.1, and would otherwise be allowed to read the answers.
@@ -20,6 +21,9 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import Any
 from urllib.parse import parse_qs, unquote, urlsplit
+
+import pyarrow as pa
+import pyarrow.compute as pc
 
 from swarm.archive import Run
 from targets.errors import InputError
@@ -116,27 +120,32 @@ def _bytes_of(path: Path) -> bytes:
 def table_rows(run: Run, name: str, query: str) -> dict[str, Any]:
     """Return rows of a table, column by column, with how many there are in all.
 
-    query : "from=N&count=M", both optional; beyond the table's end there are no rows
+    query : "from=N&count=M&COLUMN=K", each optional: M rows from the N-th on, of those that hold K in that column of
+            whole numbers; beyond the table's end there are no rows
     """
     if name not in {path.stem for path in run.folder.glob("*.parquet")}:
         raise Refused(HTTPStatus.NOT_FOUND, "no such table")
-    first, count = _span(query)
+    asked = _numbers(query)
+    first, count = asked.pop("from", 0), asked.pop("count", ROWS)
+    if count > ROWS_MAX:
+        raise Refused(HTTPStatus.BAD_REQUEST, f"at most {ROWS_MAX} rows at a time")
     table = run.read_table(name)
+    for column, number in asked.items():
+        if column not in table.column_names or not pa.types.is_integer(table.schema.field(column).type):
+            raise Refused(HTTPStatus.BAD_REQUEST, "no such column of whole numbers")
+        table = table.filter(pc.equal(table[column], number))
     rows = table.slice(first, count)
     columns = {column: [_plain(cell) for cell in rows[column].to_pylist()] for column in rows.column_names}
     return {"table": name, "rows": table.num_rows, "from": first, "count": rows.num_rows, "columns": columns}
 
 
-def _span(query: str) -> tuple[int, int]:
+def _numbers(query: str) -> dict[str, int]:
+    """Return what a query asks for; keys and whole numbers, each once."""
     asked = parse_qs(query, keep_blank_values=True)
-    numbers = {"from": 0, "count": ROWS}
-    for key, values in asked.items():
-        if key not in numbers or len(values) != 1 or not _NUMBER.fullmatch(values[0]):
-            raise Refused(HTTPStatus.BAD_REQUEST, "from and count, whole numbers, each once")
-        numbers[key] = int(values[0])
-    if numbers["count"] > ROWS_MAX:
-        raise Refused(HTTPStatus.BAD_REQUEST, f"at most {ROWS_MAX} rows at a time")
-    return numbers["from"], numbers["count"]
+    for values in asked.values():
+        if len(values) != 1 or not _NUMBER.fullmatch(values[0]):
+            raise Refused(HTTPStatus.BAD_REQUEST, "whole numbers are asked for, each once")
+    return {key: int(values[0]) for key, values in asked.items()}
 
 
 def _plain(cell: Any) -> Any:

@@ -12,8 +12,10 @@ from pathlib import Path
 
 import pyarrow as pa
 import pytest
+from typer.testing import CliRunner
 
 from swarm.archive import Run
+from swarm.cli import app
 from swarm.show import ROWS, ROWS_MAX, open_server
 from targets.errors import InputError
 
@@ -31,6 +33,9 @@ def folder(tmp_path_factory):
     run.write_text("report.html", PAGE)
     science = [float("nan"), *(k / PLANS for k in range(1, PLANS))]
     columns = {"plan": range(PLANS), "science": science, "levels": [[0.5, float("inf")]] * PLANS}
+    run.write_table(
+        "plans", pa.table({"plan": [k // 3 for k in range(3 * PLANS)], "probe": [0, 1, 2] * PLANS})
+    )
     run.write_table("front", pa.table({name: list(values) for name, values in columns.items()}))
     (run.folder / "figures").mkdir()
     (run.folder / "figures" / "front.svg").write_text("<svg/>")
@@ -87,7 +92,15 @@ def test_a_question_for_the_headers_alone_gets_them_alone(ask):
 
 @pytest.mark.parametrize(
     "names",
-    [[], ["example.org"], ["127.0.0.1.example.org"], ["127.0.0.1"], ["127.0.0.1:1"], ["evil@127.0.0.1"], ["[::1]"]],
+    [
+        [],
+        ["example.org"],
+        ["127.0.0.1.example.org"],
+        ["127.0.0.1"],
+        ["127.0.0.1:1"],
+        ["evil@127.0.0.1"],
+        ["[::1]"],
+    ],
     ids=str,
 )
 def test_a_request_for_another_host_is_refused(ask, names):
@@ -156,6 +169,14 @@ def test_rows_of_a_table_come_on_demand(ask):
     assert json.loads(ask("/tables/front?from=5000")[2])["columns"]["plan"] == []
 
 
+def test_the_rows_of_one_plan_are_found(ask):
+    rows = json.loads(ask("/tables/plans?plan=4321")[2])
+    assert rows["rows"] == rows["count"] == 3
+    assert rows["columns"] == {"plan": [4321] * 3, "probe": [0, 1, 2]}
+    assert json.loads(ask("/tables/plans?plan=4321&probe=2&from=0&count=9")[2])["columns"]["probe"] == [2]
+    assert json.loads(ask("/tables/plans?plan=999999")[2])["rows"] == 0
+
+
 def test_what_is_no_number_is_null(ask):
     text = ask("/tables/front?count=2")[2]
     rows = json.loads(text, parse_constant=pytest.fail)
@@ -165,12 +186,23 @@ def test_what_is_no_number_is_null(ask):
 
 @pytest.mark.parametrize(
     "query",
-    ["from=-1", "from=x", "count=1.5", "count=", f"count={ROWS_MAX + 1}", "from=1&from=2", "sql=drop", "from=%D9%A3"],
+    [
+        "from=-1",
+        "from=x",
+        "count=1.5",
+        "count=",
+        f"count={ROWS_MAX + 1}",
+        "from=1&from=2",
+        "sql=drop",
+        "from=%D9%A3",
+        "science=1",
+        "none=1",
+    ],
 )
 def test_a_span_that_is_none_is_said(ask, query):
     status, _, text = ask(f"/tables/front?{query}")
     assert status == 400
-    assert "whole numbers" in text or "at most" in text
+    assert "whole number" in text or "at most" in text
 
 
 @pytest.mark.parametrize("method", ["POST", "PUT", "DELETE", "PATCH", "OPTIONS", "CONNECT"])
@@ -188,6 +220,12 @@ def test_a_run_without_a_page_and_a_port_in_use_are_said(tmp_path, folder, port)
         open_server(run.folder)
     with pytest.raises(InputError, match=f"--port {port}: the port cannot be had"):
         open_server(folder, port)
+
+
+def test_what_cannot_be_shown_is_bad_input(tmp_path):
+    done = CliRunner().invoke(app, ["show", "--run", str(tmp_path)])
+    assert done.exit_code == 2
+    assert "no run is in this folder" in done.stderr
 
 
 def test_ctrl_c_ends_the_command_without_an_error(folder):
