@@ -33,6 +33,7 @@ ROOMS = (
     "swarm.judged",
     "swarm.fleet",
     "swarm.flight",
+    "swarm.drawn",
     "swarm.constraints",
     "swarm.pairs",
     "swarm.observing",
