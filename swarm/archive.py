@@ -58,7 +58,7 @@ LIBRARIES = (
     "pydantic",
     "pyarrow",
     "duckdb",
-    "plotly",
+    "matplotlib",
 )
 _FINGERPRINT_KEYS = ("tool", "libraries", "python", "processor", "seed_override", "inputs")
 _KEPT_ON_RESUME = ("stages", "notes", "warnings", "rejected_rows", "timings_s")
@@ -349,6 +349,11 @@ def _processor() -> str:
 def write_text_atomically(path: Path, text: str) -> None:
     """Write a text so that a reader finds the old one or the new one, whole."""
     _write_atomically(path, text.encode("utf-8"))
+
+
+def write_bytes_atomically(path: Path, content: bytes) -> None:
+    """Write bytes so that a reader finds the old ones or the new ones, whole."""
+    _write_atomically(path, content)
 
 
 def _write_atomically(path: Path, content: bytes) -> None:
