@@ -31,7 +31,9 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-ARC_POINTS = 25  # a straight line between two of them leaves a 300-day arc in the belt by less than a line's width
+ARC_POINTS = (
+    25  # a straight line between two of them leaves a 300-day arc in the belt by less than a line's width
+)
 LAW_PERIODS = 30
 # The law needs a density, not every body: of more than these only every k-th is moved.
 LAW_BODIES = 100_000
@@ -148,7 +150,13 @@ def _principal(judged: pa.Table, which: str) -> tuple[Floats, Floats, Floats]:
 
 
 def successes(
-    study: Study, opportunities: pa.Table, targets: Catalogue, *, front: pa.Table, plans: pa.Table, judged: Chances
+    study: Study,
+    opportunities: pa.Table,
+    targets: Catalogue,
+    *,
+    front: pa.Table,
+    plans: pa.Table,
+    judged: Chances,
 ) -> pa.Table:
     """Return the chance that k probes of each plan return data: plan, returned, chance, chance_or_more.
 

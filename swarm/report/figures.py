@@ -100,7 +100,10 @@ def count_classes(most: int) -> list[tuple[int, int]]:
 def front_figure(held: Held, *, across: str = "propellant_kg") -> Figure:
     """Science against propellant (or against risk); colour and mark by number of probes."""
     front = held["front"]
-    labels = {"propellant_kg": "propellant of all probes (kg)", "risk": "risk: chance of missing a threshold (0 to 1)"}
+    labels = {
+        "propellant_kg": "propellant of all probes (kg)",
+        "risk": "risk: chance of missing a threshold (0 to 1)",
+    }
     probes = front["probes"].to_numpy()
     layers = []
     for k, (low, high) in enumerate(count_classes(int(probes.max()) if len(probes) else 0)):
@@ -203,7 +206,9 @@ def map_figure(held: Held, plan: int, *, side: bool = False) -> Figure:
     return Figure(
         "map_side" if side else "map",
         f"Plan {plan} from the side" if side else f"Plan {plan} from above",
-        _MAP_NOTE.format("along the plane of the ecliptic" if side else "from the north pole of the ecliptic"),
+        _MAP_NOTE.format(
+            "along the plane of the ecliptic" if side else "from the north pole of the ecliptic"
+        ),
         Axis("ecliptic x (au)"),
         Axis(f"ecliptic {up} (au)"),
         tuple(layers),
@@ -265,10 +270,25 @@ def b_plane_figure(held: Held, opportunity: int) -> Figure | None:
     centre = ([at["aim_t_km"]], [at["aim_r_km"]])
     sigma = (ring["sigma_larger_km"], ring["sigma_smaller_km"], ring["sigma_angle_deg"])
     layers = [
-        Layer("ring", "delivery, 3 sigma", "sky", *centre, to=[3 * sigma[0], 3 * sigma[1], sigma[2]], dashed=True),
+        Layer(
+            "ring",
+            "delivery, 3 sigma",
+            "sky",
+            *centre,
+            to=[3 * sigma[0], 3 * sigma[1], sigma[2]],
+            dashed=True,
+        ),
         Layer("ring", "delivery, 1 sigma", "sky", *centre, to=list(sigma), fill=True),
         Layer("ring", "keep-out", "bloom", [0.0], [0.0], to=[ring["keepout_km"], ring["keepout_km"], 0.0]),
-        Layer("ring", "turn-rate limit", "bark", [0.0], [0.0], to=[ring["slew_km"], ring["slew_km"], 0.0], dashed=True),
+        Layer(
+            "ring",
+            "turn-rate limit",
+            "bark",
+            [0.0],
+            [0.0],
+            to=[ring["slew_km"], ring["slew_km"], 0.0],
+            dashed=True,
+        ),
         Layer("points", "aim point", "ink", *centre, symbol="plus"),
         Layer("points", "target", "ink", [0.0], [0.0]),
     ]
@@ -331,7 +351,9 @@ def successes_figure(held: Held, plan: int) -> Figure | None:
         return None
     table = held["successes"]
     mine = table.filter(pc.equal(table["plan"], plan))
-    bars = Layer("bars", "at least so many", "leaf", _listed(mine, "returned"), _listed(mine, "chance_or_more"))
+    bars = Layer(
+        "bars", "at least so many", "leaf", _listed(mine, "returned"), _listed(mine, "chance_or_more")
+    )
     return Figure(
         "successes",
         f"How many probes of plan {plan} return data",
@@ -426,9 +448,16 @@ def convergence_figure(held: Held) -> Figure | None:
     table, layers = held["convergence"], []
     for k, search in enumerate(sorted(set(_listed(table, "search")))):
         mine = table.filter(pc.equal(table["search"], search))
-        x, y, tone = _listed(mine, "evaluations"), _listed(mine, "hypervolume"), ("leaf", "bloom", "sky")[k % 3]
+        x, y, tone = (
+            _listed(mine, "evaluations"),
+            _listed(mine, "hypervolume"),
+            ("leaf", "bloom", "sky")[k % 3],
+        )
         symbol = SYMBOLS[k % len(SYMBOLS)]
-        layers += [Layer("line", "", tone, x, y), Layer("points", f"search {search}", tone, x, y, symbol=symbol)]
+        layers += [
+            Layer("line", "", tone, x, y),
+            Layer("points", f"search {search}", tone, x, y, symbol=symbol),
+        ]
     return Figure(
         "convergence",
         "How the search settled",
@@ -445,7 +474,10 @@ def density_figure(held: Held) -> Figure | None:
     if not held.has("density"):
         return None
     table = held["density"]
-    x = [0.5 * (a + b) for a, b in zip(_listed(table, "from_jd_tdb"), _listed(table, "until_jd_tdb"), strict=True)]
+    x = [
+        0.5 * (a + b)
+        for a, b in zip(_listed(table, "from_jd_tdb"), _listed(table, "until_jd_tdb"), strict=True)
+    ]
     return Figure(
         "density",
         "Targets in reach, found and expected",

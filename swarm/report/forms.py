@@ -32,6 +32,10 @@ def shown(value: Any, form: str) -> str:
     if form == "yes":
         return "yes" if value else "no"
     if form.startswith("%"):
-        return f"{100.0 * value:.{int(form[1:])}f}\u00a0%"
-    written = f"{value:,.{int(form)}f}".replace(",", _THIN)
-    return written if written.strip("-0." + _THIN) else written.removeprefix("-")
+        return _plain_zero(f"{100.0 * value:.{int(form[1:])}f}") + "\u00a0%"
+    return _plain_zero(f"{value:,.{int(form)}f}").replace(",", _THIN)
+
+
+def _plain_zero(written: str) -> str:
+    """Without the minus of a number that is written as 0."""
+    return written if written.strip("-0.,") else written.removeprefix("-")

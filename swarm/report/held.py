@@ -67,7 +67,9 @@ def hold(run: Run) -> Held:
     """Read what the page draws; InputError where it cannot be drawn, with the version that made the folder."""
     summary = run.manifest["notes"].get("summary")
     if summary is None or not run.has("front"):
-        raise InputError("the run has no front yet", file=run.folder, do="make it with: swarm optimize --run DIR")
+        raise InputError(
+            "the run has no front yet", file=run.folder, do="make it with: swarm optimize --run DIR"
+        )
     tables = {name: run.read_table(name) for name in NEEDED}
     for name, columns in NEEDED.items():
         missing = [column for column in columns if column not in tables[name].column_names]
@@ -90,10 +92,14 @@ def _rows_with(table: pa.Table, key: str, values: pa.ChunkedArray) -> np.ndarray
     return np.flatnonzero(pc.is_in(table[key], pc.unique(values)).to_numpy())
 
 
-def columns_of(table: pa.Table, keys: tuple[str, ...], rows: np.ndarray | None = None) -> dict[str, list[Any]]:
+def columns_of(
+    table: pa.Table, keys: tuple[str, ...], rows: np.ndarray | None = None
+) -> dict[str, list[Any]]:
     """Return columns as plain lists, those that are there; NaN becomes None, nothing is rounded."""
     some = table if rows is None else table.take(pa.array(rows))
-    return {key: [_plain(value) for value in some[key].to_pylist()] for key in keys if key in some.column_names}
+    return {
+        key: [_plain(value) for value in some[key].to_pylist()] for key in keys if key in some.column_names
+    }
 
 
 def _plain(value: Any) -> Any:

@@ -54,7 +54,8 @@ def archive_table(table: str, data: pa.Table, columns: Sequence[Column], *, capt
     heads = [column.head for column in there]
     numeric = [column.form not in ("text", "yes") for column in there]
     rows = [
-        [_cell(table, column, k, row[column.key]) for column in there] for k, row in enumerate(data.to_pylist())
+        [_cell(table, column, k, row[column.key]) for column in there]
+        for k, row in enumerate(data.to_pylist())
     ]
     return _frame(caption, heads, numeric, ["".join(row) for row in rows])
 

@@ -9,7 +9,7 @@
   const NOTHING = "\u2013";
   const LABEL_MAX = 28;
   const LONG = 24;
-  const state = { plan: held.plan, rows: [], probe: 0, when: held.span[0], sort: null, filter: "" };
+  const state = { plan: null, rows: [], probe: 0, when: held.span[0], sort: null, filter: "" };
   const drawn = {}; // figure name -> what was drawn last: scales, spec
 
   // --- small helpers -------------------------------------------------------------------------------------
@@ -31,12 +31,13 @@
     if (form === "text" || form === "id") return String(value);
     if (form === "date") return day(value);
     if (form === "yes") return value ? "yes" : "no";
-    if (form[0] === "%") return `${(100 * value).toFixed(Number(form.slice(1)))}\u00a0%`;
+    if (form[0] === "%") return `${plainZero((100 * value).toFixed(Number(form.slice(1))))}\u00a0%`;
     const [whole, part] = value.toFixed(Number(form)).split(".");
     const grouped = whole.replace(/\B(?=(\d{3})+$)/g, "\u202f");
-    const written = part === undefined ? grouped : `${grouped}.${part}`;
-    return /[1-9]/.test(written) ? written : written.replace("-", "");
+    return plainZero(part === undefined ? grouped : `${grouped}.${part}`);
   }
+
+  const plainZero = (written) => (/[1-9]/.test(written) ? written : written.replace("-", ""));
 
   function day(jd) {
     return new Date(Math.round((jd - UNIX_JD) * 86400) * 1000).toISOString().slice(0, 10);
@@ -207,12 +208,18 @@
       svg.append(make("text", { x: box.left - 7, y: y + 4, "text-anchor": "end", "font-size": 12, class: "t-ink tick" }, said));
     }
     svg.append(make("rect", { x: box.left, y: box.top, width: scale.w, height: scale.h, fill: "none", stroke: "currentColor", class: "t-mute" }));
-    svg.append(make("text", { x: box.left + scale.w / 2, y: box.height - 8, "text-anchor": "middle", "font-size": 13, class: "t-ink axis-x" }, spec.x.label));
-    const [cx, cy] = [13, box.top + scale.h / 2];
-    const room = 2 * Math.min(cy, box.height - cy) - 6;
-    const up = make("text", { x: cx, y: cy, "text-anchor": "middle", "font-size": 13, class: "t-ink axis-y", transform: `rotate(-90 ${cx} ${cy})` }, spec.y.label);
-    if (spec.y.label.length * 6.8 > room) { up.setAttribute("textLength", room); up.setAttribute("lengthAdjust", "spacingAndGlyphs"); }
-    svg.append(up);
+    const [cx, cy] = [box.left + scale.w / 2, box.top + scale.h / 2];
+    svg.append(fitted(spec.x.label, cx, box.width, { y: box.height - 8, class: "t-ink axis-x" }));
+    svg.append(fitted(spec.y.label, box.height - cy, box.height, { y: 13, class: "t-ink axis-y", transform: `translate(0 ${fixed(box.height)}) rotate(-90)` }));
+  }
+
+  /* A text about a place on an axis of some length: moved, then made narrower, where it would stick out. */
+  function fitted(said, middle, length, attributes) {
+    const wide = 6.8 * said.length;
+    const x = wide > length - 6 ? length / 2 : Math.min(Math.max(middle, wide / 2 + 3), length - wide / 2 - 3);
+    const node = make("text", { x: fixed(x), "text-anchor": "middle", "font-size": 13, ...attributes }, said);
+    if (wide > length - 6) { node.setAttribute("textLength", fixed(length - 6)); node.setAttribute("lengthAdjust", "spacingAndGlyphs"); }
+    return node;
   }
 
   const LAYERS = {
@@ -607,11 +614,11 @@
   // --- choosing ------------------------------------------------------------------------------------------
 
   function choose(plan) {
-    if (!frontOf.has(plan)) return;
-    const another = plan !== state.plan;
+    // chosen again, nothing is drawn again: a number box says "change" once more when a row is clicked after it
+    if (!frontOf.has(plan) || plan === state.plan) return;
     state.plan = plan;
     state.rows = probesOf(plan);
-    if (another || !state.rows.some(({ values }) => values.probe === state.probe)) state.probe = state.rows.length ? state.rows[0].values.probe : 0;
+    state.probe = state.rows.length ? state.rows[0].values.probe : 0;
     byId("plan").value = plan;
     document.documentElement.dataset.plan = plan;
     planSaid();
@@ -630,9 +637,8 @@
     drawProbe();
   }
 
-  function drawAll() {
+  function drawFixed() {
     for (const [name, spec] of Object.entries(held.figures)) if (name in FRONTS) drawFront(name); else draw(spec);
-    drawPlan();
   }
 
   function listen() {
@@ -666,7 +672,7 @@
       if (document.body.clientWidth === width) return;
       width = document.body.clientWidth;
       clearTimeout(waiting);
-      waiting = setTimeout(drawAll, 150);
+      waiting = setTimeout(() => { drawFixed(); drawPlan(); }, 150);
     });
     addEventListener("beforeprint", () => document.querySelectorAll("details").forEach((one) => { one.open = true; }));
   }
@@ -686,6 +692,6 @@
   }
 
   listen();
+  drawFixed();
   choose(held.plan);
-  drawAll();
 })();

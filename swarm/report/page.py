@@ -110,7 +110,9 @@ def page_data(held: Held) -> dict[str, Any]:
         "span": [study.start_jd_tdb, study.end_jd_tdb],
         "blackouts": blackouts(held),
         "burns": burn_classes(held),
-        "encounters": [dict(zip(("key", "table", "head", "unit", "form"), c, strict=True)) for c in ENCOUNTER_COLUMNS],
+        "encounters": [
+            dict(zip(("key", "table", "head", "unit", "form"), c, strict=True)) for c in ENCOUNTER_COLUMNS
+        ],
         "symbols": list(SYMBOLS),
         "events": {event: list(mark) for event, mark in EVENT_MARKS.items()},
         "steps": tones.RAMP_STEPS,

@@ -51,7 +51,9 @@ def paint(held: Held, folder: Path) -> list[str]:
         if old.suffix in (".svg", ".png", ".csv"):
             old.unlink()
     with matplotlib.rc_context(_SETTINGS), warnings.catch_warnings():
-        warnings.filterwarnings("ignore", message="Glyph", category=UserWarning)  # a name in a script without a font
+        warnings.filterwarnings(
+            "ignore", message="Glyph", category=UserWarning
+        )  # a name in a script without a font
         for figure in figures:
             _paint_one(figure, folder)
     return [figure.name for figure in figures]
@@ -94,7 +96,7 @@ def _scale(axes: Axes, axis: Axis, *, across: bool) -> None:
         low, high = axes.get_xlim() if across else axes.get_ylim()
         pad = max(0.5 * (_LEAST_DAYS - (high - low)), 0.0)
         (axes.set_xlim if across else axes.set_ylim)(low - pad, high + pad)
-        locator = dates.AutoDateLocator(maxticks=8)
+        locator = dates.AutoDateLocator(minticks=3, maxticks=8)
         one.set_major_locator(locator)
         one.set_major_formatter(dates.ConciseDateFormatter(locator))
     elif axis.kind == "names":
@@ -139,12 +141,21 @@ def _line(axes: Axes, layer: Layer, figure: Figure) -> None:
 
 
 def _bars(axes: Axes, layer: Layer, figure: Figure) -> None:
-    axes.bar(_at(layer.x, figure.x), _at(layer.y, figure.y), color=_TONES[layer.tone], width=0.7, label=layer.label)
+    axes.bar(
+        _at(layer.x, figure.x), _at(layer.y, figure.y), color=_TONES[layer.tone], width=0.7, label=layer.label
+    )
 
 
 def _across(axes: Axes, layer: Layer, figure: Figure) -> None:
     start, end = _at(layer.x, figure.x), _at(layer.to, figure.x)
-    axes.barh(_at(layer.y, figure.y), end - start, left=start, color=_TONES[layer.tone], height=0.6, label=layer.label)
+    axes.barh(
+        _at(layer.y, figure.y),
+        end - start,
+        left=start,
+        color=_TONES[layer.tone],
+        height=0.6,
+        label=layer.label,
+    )
 
 
 def _error(axes: Axes, layer: Layer, figure: Figure) -> None:
@@ -172,7 +183,9 @@ def _ring(axes: Axes, layer: Layer, figure: Figure) -> None:
 
 def _cells(axes: Axes, layer: Layer, figure: Figure) -> None:
     for x, y, said in zip(layer.x, layer.y, layer.said, strict=True):
-        axes.add_patch(Rectangle((x - 0.5, y - 0.5), 1, 1, facecolor=_TONES[layer.tone], edgecolor=LIGHT["sheet"]))
+        axes.add_patch(
+            Rectangle((x - 0.5, y - 0.5), 1, 1, facecolor=_TONES[layer.tone], edgecolor=LIGHT["sheet"])
+        )
         axes.text(x, y, said, ha="center", va="center")
 
 

@@ -43,7 +43,8 @@ def _answer(held: Held) -> str:
 
 def _front(held: Held) -> str:
     return (
-        "<p>Choose a plan: click a mark, or focus a figure and use the arrow keys, or give its number. Map, dates, "
+        '<p class="screen">Choose a plan: click a mark, or focus a figure and use the arrow keys, or give its '
+        "number. Map, dates, "
         "encounters and aim follow.</p>"
         '<div class="bar"><label>Plan <input type="number" id="plan" min="0"></label>'
         '<button type="button" id="plan-before">cheaper</button>'
@@ -51,7 +52,7 @@ def _front(held: Held) -> str:
         '<button type="button" id="plan-chosen">the chosen plan</button></div>'
         '<p id="plan-said" class="said" role="status" aria-live="polite"></p>'
         f'<div class="two">{place("front")}{place("front_risk")}</div>'
-        f'<details><summary>The front in lines</summary>{listing(held.summary["front"])}</details>'
+        f"<details><summary>The front in lines</summary>{listing(held.summary['front'])}</details>"
     )
 
 
@@ -78,12 +79,17 @@ def _encounters(held: Held) -> str:
         '<button type="button" id="csv">Save as CSV</button><span id="rows-said" role="status"></span></div>'
         '<div class="wide" tabindex="0" role="region" aria-label="Encounters"><table id="encounters">'
         "<caption></caption><thead></thead><tbody></tbody></table></div>"
-        "<p>The number of a probe is a button: it chooses the probe whose aim and windows are shown below.</p>"
+        '<p class="screen">The number of a probe is a button: it chooses the probe whose aim and windows are '
+        "shown below.</p>"
     )
 
 
 def _probe(held: Held) -> str:
-    aim = place("b_plane") if held.has("aims") and held.has("judged") else "<p>This run folder holds no aims.</p>"
+    aim = (
+        place("b_plane")
+        if held.has("aims") and held.has("judged")
+        else "<p>This run folder holds no aims.</p>"
+    )
     some = " Only part of the opportunities is drawn: there are too many." if _is_cut(held) else ""
     return (
         '<div class="bar"><label>Probe <select id="probe"></select></label></div>'
@@ -122,7 +128,10 @@ def _counts(held: Held) -> str:
     descope = ""
     if held.has("descope"):
         made = archive_table(
-            "descope", held["descope"], _DESCOPE, caption="Which probe to leave out first, from the largest count"
+            "descope",
+            held["descope"],
+            _DESCOPE,
+            caption="Which probe to leave out first, from the largest count",
         )
         descope = f"<details><summary>Order of leaving probes out</summary>{made}</details>"
     return f'<div class="two">{place("counts")}{place("next_probe")}</div>{table}{descope}'
@@ -157,7 +166,9 @@ def _change(held: Held) -> str:
         "sensitivity", held["sensitivity"], _SENSITIVITY, caption="One setting changed at a time"
     )
     if held.has("left_out"):
-        said += archive_table("left_out", held["left_out"], _LEFT_OUT, caption="One target left out at a time")
+        said += archive_table(
+            "left_out", held["left_out"], _LEFT_OUT, caption="One target left out at a time"
+        )
     return said
 
 
@@ -173,13 +184,16 @@ def _risk(held: Held) -> str:
         return ""
     cells = risk_cells(held)
     rows = [
-        [str(y + 1), *(", ".join(str(n + 1) for n in cells[x, y]) for x in range(5))] for y in reversed(range(5))
+        [str(y + 1), *(", ".join(str(n + 1) for n in cells[x, y]) for x in range(5))]
+        for y in reversed(range(5))
     ]
     grid = plain_table(
         ("likelihood / consequence", *"12345"), rows, caption="Rows of the risk table by their bins"
     )
     table = archive_table("risk_table", held["risk_table"], _RISK, caption="Risks")
-    return f'{place("risk", alone=True)}{table}<details><summary>The grid as a table</summary>{grid}</details>'
+    return (
+        f"{place('risk', alone=True)}{table}<details><summary>The grid as a table</summary>{grid}</details>"
+    )
 
 
 _MASS = (
@@ -258,9 +272,13 @@ _ALTERNATES = (
 def _recourse(held: Held) -> str:
     if not held.has("recourse"):
         return ""
-    said = archive_table("recourse", held["recourse"], _RECOURSE, caption="If a probe is dead at its check-out")
+    said = archive_table(
+        "recourse", held["recourse"], _RECOURSE, caption="If a probe is dead at its check-out"
+    )
     if held.has("alternates"):
-        made = archive_table("alternates", held["alternates"], _ALTERNATES, caption="What a probe could visit instead")
+        made = archive_table(
+            "alternates", held["alternates"], _ALTERNATES, caption="What a probe could visit instead"
+        )
         said += f"<details><summary>Alternates of each probe</summary>{made}</details>"
     return said
 
@@ -278,12 +296,18 @@ _OBSERVE = (
 def _observe(held: Held) -> str:
     if not held.has("observe"):
         return ""
-    return archive_table("observe", held["observe"], _OBSERVE, caption="Targets worth observing before release")
+    return archive_table(
+        "observe", held["observe"], _OBSERVE, caption="Targets worth observing before release"
+    )
 
 
 def _assumptions(held: Held) -> str:
     notes = held.run.manifest["notes"]
-    said = [*notes.get("catalogue", {}).get("rules", []), *notes.get("knowledge", []), *held.run.manifest["warnings"]]
+    said = [
+        *notes.get("catalogue", {}).get("rules", []),
+        *notes.get("knowledge", []),
+        *held.run.manifest["warnings"],
+    ]
     rows = study_rows(held.run.study)
     table = plain_table(("key", "value", "unit", "source"), rows, caption="The study as understood")
     return listing(said) + table
@@ -296,7 +320,10 @@ def _provenance(held: Held) -> str:
         ("made by", manifest["tool"]),
         ("dated", iso_tdb(study.date_jd_tdb)),
         ("seed", manifest["seed"]),
-        ("times and frames", "dates are TDB; vectors are heliocentric, ICRF axes; maps are turned to the ecliptic"),
+        (
+            "times and frames",
+            "dates are TDB; vectors are heliocentric, ICRF axes; maps are turned to the ecliptic",
+        ),
         *((f"input: {key} (SHA-256)", value or "none") for key, value in sorted(inputs.items())),
         *((f"library: {key}", value or "not there") for key, value in sorted(manifest["libraries"].items())),
         ("python, processor", f"{manifest['python']}, {manifest['processor']}"),

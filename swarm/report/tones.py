@@ -35,7 +35,7 @@ DARK = {
     "high": "#5c2340",
 }
 RAMP_LIGHT = ("#c57f00", "#c45f4d", "#9e4a6a", "#8e268a", "#2d23b5", "#101726")
-RAMP_DARK = ("#2f72f3", "#867484", "#cb5fca", "#e77660", "#e2c9bf", "#fef39c")
+RAMP_DARK = ("#5b68f0", "#997a9b", "#f093fe", "#e0c0c3", "#fccf94", "#f5ea58")
 RAMP_STEPS = len(RAMP_LIGHT)
 # Roles that stand beside each other as marks of one figure.
 MARKS = ("ink", "leaf", "bloom", "bark", "sky")
