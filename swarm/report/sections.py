@@ -318,6 +318,7 @@ def _provenance(held: Held) -> str:
     inputs = manifest["inputs"]
     rows = [
         ("made by", manifest["tool"]),
+        ("version of the tables", manifest["schema"]),
         ("dated", iso_tdb(study.date_jd_tdb)),
         ("seed", manifest["seed"]),
         (

@@ -145,7 +145,7 @@ def _random_columns(names, n, rng):
 def _small_tables(chosen, rng):
     """Tables of a few rows: columns as their stages write them, values at random."""
     mass = "best_kg contingency_kg expected_kg margin_kg maximum_kg margin_of_expected margin_of_maximum"
-    speeds = "deterministic_m_s statistical_m_s attitude_m_s best_m_s contingency_m_s expected_m_s carried_m_s margin_m_s"
+    speeds = "deterministic_m_s statistical_m_s attitude_m_s best_m_s contingency_m_s expected_m_s carried_m_s"
     compared = "science propellant_kg risk science_held risk_held science_change risk_change targets_retained"
     steps = np.arange(4)
     return {

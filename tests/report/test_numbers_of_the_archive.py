@@ -111,7 +111,8 @@ def test_the_script_writes_numbers_as_the_page_does(drawn_run, look):
               + re.search(r"  const plainZero.*?\n", html_of(drawn_run)).group(0)
               + re.search(r"  function day\(.*?\n  }\n", html_of(drawn_run), re.DOTALL).group(0))  # fmt: skip
     written = page.evaluate(
-        f"cases => {{ const UNIX_JD = 2440587.5, NOTHING = '\u2013'; {source} return cases.map(([v, f]) => shown(v, f)); }}",
+        f"cases => {{ const UNIX_JD = 2440587.5, NOTHING = '\u2013'; {source} "
+        "return cases.map(([v, f]) => shown(v, f)); }",
         [list(case) for case in cases],
     )
     assert written == [shown(*case) for case in cases]

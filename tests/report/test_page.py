@@ -9,6 +9,7 @@ import pyarrow as pa
 import pytest
 
 from swarm.archive import Run
+from swarm.pipeline import run_report
 from swarm.report.answer import answer
 from swarm.report.held import hold, plan_rows
 from swarm.report.markup import name as name_html
@@ -208,3 +209,18 @@ def test_a_plan_without_probes_can_be_chosen(run):
     notes = run.manifest["notes"]["summary"]
     run.note("summary", {**notes, "plan": 0})
     assert "It flies no probe." in write_page(run).read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("version", [1, 99])
+def test_a_folder_of_another_version_is_refused_with_that_version(run, version):
+    path = run.folder / "manifest.json"
+    manifest = json.loads(path.read_text(encoding="utf-8"))
+    path.write_text(json.dumps({**manifest, "schema": version}), encoding="utf-8")
+    with pytest.raises(InputError, match=f"version {version} of the tables"):
+        run_report(run.folder)
+
+
+def test_a_folder_without_tables_for_drawing_is_drawn(run):
+    page = write_page(run).read_text(encoding="utf-8")
+    assert "This run folder holds no arcs" in page
+    assert "This run folder holds no aims" in page
