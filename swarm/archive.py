@@ -25,8 +25,11 @@ from swarm import __version__
 from swarm.study import Study, read_study
 from targets.errors import InputError
 
+# What the page draws of the opportunities that some plan of the front uses.
+DRAWN_TABLES = ("arcs", "events", "aims", "successes")
 TABLES = (
     "opportunities", "targets", "mothership", "judged", "front", "plans", "observe", "bound", "convergence", "refined",
+    "density", *DRAWN_TABLES,
 )  # fmt: skip
 # Of the comparison of probe counts and the budgets of the chosen plan; there where the study asks for counts.
 COMPARE_TABLES = (
@@ -55,7 +58,7 @@ LIBRARIES = (
     "pydantic",
     "pyarrow",
     "duckdb",
-    "plotly",
+    "matplotlib",
 )
 _FINGERPRINT_KEYS = ("tool", "libraries", "python", "processor", "seed_override", "inputs")
 _KEPT_ON_RESUME = ("stages", "notes", "warnings", "rejected_rows", "timings_s")
@@ -346,6 +349,11 @@ def _processor() -> str:
 def write_text_atomically(path: Path, text: str) -> None:
     """Write a text so that a reader finds the old one or the new one, whole."""
     _write_atomically(path, text.encode("utf-8"))
+
+
+def write_bytes_atomically(path: Path, content: bytes) -> None:
+    """Write bytes so that a reader finds the old ones or the new ones, whole."""
+    _write_atomically(path, content)
 
 
 def _write_atomically(path: Path, content: bytes) -> None:

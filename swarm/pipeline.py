@@ -16,9 +16,10 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from swarm.archive import COMPARE_TABLES, Run, require_free, sha256_of
+from swarm.archive import COMPARE_TABLES, DRAWN_TABLES, Run, require_free, sha256_of
 from swarm.budgets import delta_v_budget, mass_budget, recoil_table
 from swarm.compare import compare, count_lines
+from swarm.drawn import aim_rings, arc_points, density, event_dates, successes
 from swarm.fleet import plans_matrix, with_measures
 from swarm.handoff.package import clear_package, write_package
 from swarm.judge import Judged
@@ -50,10 +51,12 @@ from targets.catalogue import Catalogue, Reading, read_catalogue
 from targets.errors import InputError, NothingFeasible
 from targets.knowledge import knowledge_notes, near_earth_warning
 
-_SCREEN_MAKES = ("opportunities.parquet", "targets.parquet", "mothership.parquet", "rejects.csv")
+_SCREEN_MAKES = (
+    "opportunities.parquet", "targets.parquet", "mothership.parquet", "density.parquet", "rejects.csv",
+)  # fmt: skip
 _OPTIMIZE_MAKES = (
     "judged.parquet", "front.parquet", "plans.parquet", "observe.parquet", "observe.csv",
-    "bound.parquet", "convergence.parquet",
+    "bound.parquet", "convergence.parquet", *(f"{name}.parquet" for name in DRAWN_TABLES),
 )  # fmt: skip
 _COMPARE_MAKES = tuple(f"{name}.parquet" for name in COMPARE_TABLES)
 _REFINE_MAKES = ("refined.parquet", "safety.csv")
@@ -229,6 +232,8 @@ def _screen(
         run.write_table("targets", screening.targets.to_table())
         run.write_table("mothership", screening.path)
         run.write_table("opportunities", screening.opportunities)
+        law = density(study, reading.catalogue, screening.opportunities, screening.path)
+        run.write_table("density", law)
 
 
 def _keep_reading(run: Run, reading: Reading) -> None:
@@ -265,6 +270,7 @@ def _optimize(run: Run, options: Options, pool: Pool, teller: Teller) -> None:
         _verify(run, study, found, opportunities, chances.relayed)
         run.write_table("bound", found.bound)
         run.write_table("convergence", found.progress)
+        _draw(run, study, found, opportunities, targets=targets)
         run.write_table("plans", found.plans)
         front = with_measures(found.front, found.plans, study, opportunities, targets=targets, judged=chances)
         asked = observe(
@@ -274,6 +280,19 @@ def _optimize(run: Run, options: Options, pool: Pool, teller: Teller) -> None:
         run.write_text("observe.csv", _csv_text(asked))
         run.note("summary", _summary(study, opportunities, found, front=front))
         run.write_table("front", front)
+
+
+def _draw(run: Run, study: Study, found: Optimised, opportunities: pa.Table, *, targets: Catalogue) -> None:
+    """Tables of what the page draws, for the opportunities that some plan of the front uses."""
+    used = np.unique(found.plans["opportunity"].to_numpy())
+    rows = np.flatnonzero(np.isin(opportunities["opportunity"].to_numpy(), used))
+    flown, judged = opportunities.take(rows), run.read_table("judged").take(rows)
+    chances = chances_from_table(study, judged)
+    run.write_table("arcs", arc_points(flown, run.read_table("mothership")))
+    run.write_table("events", event_dates(study, flown, judged, targets))
+    run.write_table("aims", aim_rings(study, flown, judged))
+    returned = successes(study, flown, targets, front=found.front, plans=found.plans, judged=chances)
+    run.write_table("successes", returned)
 
 
 def _compare(run: Run, options: Options, pool: Pool, teller: Teller) -> None:

@@ -10,6 +10,7 @@ from swarm.kernel_cache import claim_kernel_cache
 claim_kernel_cache()
 
 _REQUIRED = "SWARM_REQUIRE_CROSSCHECK"
+_MAY_BE_MISSING = ("crosscheck", "browser")  # markers of tests that are skipped without what they need
 
 
 @pytest.hookimpl(hookwrapper=True)
@@ -17,11 +18,10 @@ def pytest_runtest_makereport(item, call):
     """Turn a skipped crosscheck into a failure where the outside libraries are required to be there."""
     outcome = yield
     report = outcome.get_result()
-    if report.skipped and item.get_closest_marker("crosscheck") and os.environ.get(_REQUIRED):
+    marked = any(item.get_closest_marker(name) for name in _MAY_BE_MISSING)
+    if report.skipped and marked and os.environ.get(_REQUIRED):
         report.outcome = "failed"
-        report.longrepr = (
-            f"{item.nodeid}: a crosscheck was skipped although {_REQUIRED} is set: {call.excinfo}"
-        )
+        report.longrepr = f"{item.nodeid}: skipped although {_REQUIRED} is set: {call.excinfo}"
 
 
 @pytest.hookimpl(hookwrapper=True)

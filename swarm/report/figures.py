@@ -1,117 +1,587 @@
-"""Figures as plain data for the page. To add one: a function here, a line in `page.py`."""
+"""Figures as plain data, drawn by `page.js` on the page and by `paint.py` for slides.
+
+To add one: a function here that returns a `Figure` (None where the run has nothing to draw), and its place in
+`sections.py`. Values are those of the archive; only lengths are put into au and turned to the ecliptic.
+"""
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 
-from swarm.report.markup import label
+from swarm.report.held import Held, columns_of, plan_rows
+from swarm.report.tones import RAMP_STEPS
 from targets.constants import AU_KM
-from targets.frames import ICRF_FROM_ECLIPTIC
+from targets.frames import ecliptic_from_icrf
 
-INK, PAPER, GRID = "#2b3036", "#fbf8f3", "#e4ddd2"
-BLOSSOM, LEAF, EMBER = "#a8326e", "#3f6b57", "#d98a2b"
-# Low risk is leaf, high risk is blossom; lightness falls steadily, so that it reads in grey too.
-RISK_SCALE = [[0.0, "#a9c9a4"], [0.35, "#d9b26a"], [0.7, "#c25a6e"], [1.0, "#5d1745"]]
+LABEL_MAX = 28
+# Probe counts share a mark so that no more classes than the ramp has steps stand side by side.
+SYMBOLS = ("circle", "square", "triangle", "diamond", "down", "plus")
+EVENT_MARKS = {
+    "release": ("triangle", "ink"),
+    "burn": ("square", "sky"),
+    "correction": ("plus", "bark"),
+    "encounter": ("diamond", "bloom"),
+    "data home": ("circle", "leaf"),
+}
 
-Figure = dict[str, Any]
+
+@dataclass(frozen=True)
+class Axis:
+    """What an axis shows: `kind` is number, date (Julian dates) or names (places 0, 1, ... of `names`)."""
+
+    label: str
+    kind: str = "number"
+    names: tuple[str, ...] = ()
+    zero: bool = False  # whether 0 is to be in sight
 
 
-def front_figure(front: pa.Table, chosen: int) -> Figure:
-    """Science against propellant, risk as colour; the chosen plan ringed."""
-    plan = front["plan"].to_numpy()
-    kg, science = front["propellant_kg"].to_numpy(), front["science"].to_numpy()
-    risk, probes = front["risk"].to_numpy(), front["probes"].to_numpy()
-    said = [f"plan {p}: {n} probes, risk {r:.3f}" for p, n, r in zip(plan, probes, risk, strict=True)]
-    ringed = plan == chosen
-    marker = {
-        "color": risk.tolist(),
-        "colorscale": RISK_SCALE,
-        "cmin": 0,
-        "cmax": 1,
-        "size": 9,
-        "line": {"width": 0.5, "color": INK},
-        "colorbar": {"title": {"text": "risk"}, "thickness": 12},
+@dataclass(frozen=True)
+class Layer:
+    """Marks of one kind: points, line, bars, across (bars to the side), error, band, ring, text or cells.
+
+    x, y   : where; `to` is where a bar or band ends, or the length of an error's whisker
+    said   : a text per mark
+    key    : a number per mark by which the page knows it (a plan, a probe)
+    ring   : x, y the centre; `to` holds (larger, smaller half axis, angle in degrees from x to y)
+    """
+
+    kind: str
+    label: str
+    tone: str
+    x: list[Any]
+    y: list[Any]
+    to: list[Any] = field(default_factory=list)
+    said: list[str] = field(default_factory=list)
+    key: list[int] = field(default_factory=list)
+    symbol: str = "circle"
+    dashed: bool = False
+    fill: bool = False
+
+
+@dataclass(frozen=True)
+class Figure:
+    """A figure and the table behind it, as it is written to CSV."""
+
+    name: str
+    title: str
+    note: str
+    x: Axis
+    y: Axis
+    layers: tuple[Layer, ...]
+    data: pa.Table
+    equal: bool = False  # one unit has the same length on both axes
+    height: float = 0.62  # of the width
+
+
+def clipped(name: str) -> str:
+    """A name short enough to stand in a figure."""
+    return name if len(name) <= LABEL_MAX else name[: LABEL_MAX - 1] + "\u2026"
+
+
+def _listed(table: pa.Table, key: str) -> list[Any]:
+    return columns_of(table, (key,))[key]
+
+
+# --- the front ----------------------------------------------------------------------------------------------
+
+
+def count_classes(most: int) -> list[tuple[int, int]]:
+    """Return at most RAMP_STEPS ranges of probe counts, from 0 to the most."""
+    edges = np.unique(np.linspace(0, most + 1, min(RAMP_STEPS, most + 1) + 1).round().astype(int))
+    return [(int(a), int(b) - 1) for a, b in pairwise(edges.tolist())]
+
+
+def front_figure(held: Held, *, across: str = "propellant_kg") -> Figure:
+    """Science against propellant (or against risk); colour and mark by number of probes."""
+    front = held["front"]
+    labels = {
+        "propellant_kg": "propellant of all probes (kg)",
+        "risk": "risk: chance of missing a threshold (0 to 1)",
     }
-    traces = [
-        _points(kg, science, "plans", said, marker),
-        _points(
-            kg[ringed],
-            science[ringed],
-            "chosen plan",
-            [said[k] for k in np.flatnonzero(ringed)],
-            {"size": 20, "symbol": "circle-open", "color": INK, "line": {"width": 2}},
+    probes = front["probes"].to_numpy()
+    layers = []
+    for k, (low, high) in enumerate(count_classes(int(probes.max()) if len(probes) else 0)):
+        some = front.filter(pa.array((probes >= low) & (probes <= high)))
+        if some.num_rows:
+            layers.append(
+                Layer(
+                    "points",
+                    f"{low} probes" if low == high else f"{low} to {high} probes",
+                    f"ramp{k}",
+                    _listed(some, across),
+                    _listed(some, "science"),
+                    key=_listed(some, "plan"),
+                    symbol=SYMBOLS[k],
+                )
+            )
+    return Figure(
+        "front" if across == "propellant_kg" else "front_risk",
+        "Science against propellant" if across == "propellant_kg" else "Science against risk",
+        "Each mark is a plan that no other plan beats in science, propellant and risk at once.",
+        Axis(labels[across], zero=True),
+        Axis("expected science (1 = every row met)", zero=True),
+        tuple(layers),
+        front,
+        height=0.8,
+    )
+
+
+# --- where and when -----------------------------------------------------------------------------------------
+
+
+def places(held: Held) -> dict[str, Any]:
+    """Return what a map is drawn from, in au along the axes of the ecliptic: the path, arcs, encounters."""
+    return {
+        "path": _track(_thinned(held["mothership"], 600)),
+        "arcs": _arc_tracks(held),
+        "met": {
+            str(row["opportunity"]): _au(np.array([[row[f"target_{axis}_km"] for axis in "xyz"]]))[0]
+            for row in held["opportunities"].take(pa.array(held.used)).to_pylist()
+        },
+    }
+
+
+def _thinned(table: pa.Table, most: int) -> pa.Table:
+    step = max(-(-table.num_rows // most), 1)
+    return table.take(pa.array(np.unique(np.append(np.arange(0, table.num_rows, step), table.num_rows - 1))))
+
+
+def _arc_tracks(held: Held) -> dict[str, Any]:
+    if not held.has("arcs"):
+        return {}
+    arcs = held["arcs"]
+    number = arcs["opportunity"].to_numpy()
+    starts = np.flatnonzero(np.append(True, number[1:] != number[:-1]))
+    ends = np.append(starts[1:], len(number))
+    return {str(number[a]): _track(arcs.slice(a, b - a)) for a, b in zip(starts, ends, strict=True)}
+
+
+def _track(table: pa.Table) -> dict[str, list[float]]:
+    points = np.array(_au(np.column_stack([table[f"{axis}_km"].to_numpy() for axis in "xyz"])))
+    return {
+        "t": table["t_jd_tdb"].to_pylist(),
+        **{axis: points[:, k].tolist() for k, axis in enumerate("xyz")},
+    }
+
+
+def _au(r_km: np.ndarray) -> list[list[float]]:
+    """Ecliptic au, to 150 km: finer than any line."""
+    return np.round(ecliptic_from_icrf(r_km) / AU_KM, 6).tolist()
+
+
+_MAP_NOTE = (
+    "Two-body arcs, bent to end at the target, for looking at. Seen {}: the mothership's path, each probe's "
+    "arc from its burn, and where it meets its target. The Sun is at 0, 0."
+)
+
+
+def map_figure(held: Held, plan: int, *, side: bool = False) -> Figure:
+    """The mothership, the plan's arcs and encounters, from the ecliptic's north pole or from the side."""
+    found, up = places(held), "z" if side else "y"
+    rows = plan_rows(held, plan)
+    layers = [Layer("line", "mothership", "leaf", found["path"]["x"], found["path"][up])]
+    for row in rows:
+        arc = found["arcs"].get(str(row["opportunity"]))
+        if arc:
+            layers.append(Layer("line", "arc of a probe", "sky", arc["x"], arc[up]))
+    starts = [arc for arc in (found["arcs"].get(str(row["opportunity"])) for row in rows) if arc]
+    burns = [arc["x"][0] for arc in starts], [arc[up][0] for arc in starts]
+    layers.append(Layer("points", "burn", "sky", *burns, symbol="square"))
+    met = [found["met"][str(row["opportunity"])] for row in rows]
+    layers.append(
+        Layer(
+            "points", "encounter", "bloom", [m[0] for m in met], [m["xyz".index(up)] for m in met],
+            said=[str(row["probe"]) for row in rows], symbol="diamond",
+        )
+    )  # fmt: skip
+    layers.append(Layer("points", "Sun", "bark", [0.0], [0.0]))
+    keys = ["plan", "probe", "opportunity", "target", "encounter_jd_tdb"]
+    places_au = {f"{axis}_au": pa.array([m[k] for m in met], pa.float64()) for k, axis in enumerate("xyz")}
+    return Figure(
+        "map_side" if side else "map",
+        f"Plan {plan} from the side" if side else f"Plan {plan} from above",
+        _MAP_NOTE.format(
+            "along the plane of the ecliptic" if side else "from the north pole of the ecliptic"
         ),
+        Axis("ecliptic x (au)"),
+        Axis(f"ecliptic {up} (au)"),
+        tuple(layers),
+        pa.table({**{key: [row[key] for row in rows] for key in keys}, **places_au}),
+        equal=True,
+        height=0.35 if side else 0.8,
+    )
+
+
+def timeline_figure(held: Held, plan: int) -> Figure | None:
+    """Releases, burns, corrections, encounters and data home of each probe, by date; blackouts shaded."""
+    if not held.has("events"):
+        return None
+    rows = plan_rows(held, plan)
+    place = {row["opportunity"]: k for k, row in enumerate(rows)}
+    events = held["events"]
+    mine = events.filter(pc.is_in(events["opportunity"], pa.array(list(place), pa.int64())))
+    layers = [_blackouts(held)]
+    listed = mine.to_pylist()
+    for number, k in place.items():
+        dates = [one["t_jd_tdb"] for one in listed if one["opportunity"] == number]
+        layers.append(Layer("line", "from release to data home", "mute", [min(dates), max(dates)], [k, k]))
+    for event, (symbol, tone) in EVENT_MARKS.items():
+        some = [one for one in listed if one["event"] == event]
+        at = [place[one["opportunity"]] for one in some]
+        layers.append(Layer("points", event, tone, [one["t_jd_tdb"] for one in some], at, symbol=symbol))
+    names = tuple(clipped(f"{row['probe']}: {row['target']}") for row in rows)
+    return Figure(
+        "timeline",
+        f"Dates of plan {plan}",
+        "Shaded: blackouts of the study, in which nothing is released.",
+        Axis("date (TDB)", "date"),
+        Axis("probe: target", "names", names),
+        tuple(layers),
+        mine,
+    )
+
+
+def blackouts(held: Held) -> list[tuple[float, float]]:
+    """Blackouts of the study, Julian dates TDB."""
+    return [(float(a), float(b)) for a, b in held.run.study.constraints.blackouts]
+
+
+def _blackouts(held: Held) -> Layer:
+    spans = blackouts(held)
+    return Layer("band", "blackout", "mute", [a for a, _ in spans], [], to=[b for _, b in spans])
+
+
+# --- one probe ----------------------------------------------------------------------------------------------
+
+
+def b_plane_figure(held: Held, opportunity: int) -> Figure | None:
+    """The aim point, 1 and 3 sigma of the delivery about it, keep-out and slew rings about the target."""
+    if not (held.has("aims") and held.has("judged")):
+        return None
+    aim = held["aims"].slice(held.row("aims", "opportunity", opportunity), 1)
+    judged = held["judged"].slice(held.row("judged", "opportunity", opportunity), 1)
+    ring, at = aim.to_pylist()[0], judged.to_pylist()[0]
+    centre = ([at["aim_t_km"]], [at["aim_r_km"]])
+    sigma = (ring["sigma_larger_km"], ring["sigma_smaller_km"], ring["sigma_angle_deg"])
+    layers = [
+        Layer(
+            "ring",
+            "delivery, 3 sigma",
+            "sky",
+            *centre,
+            to=[3 * sigma[0], 3 * sigma[1], sigma[2]],
+            dashed=True,
+        ),
+        Layer("ring", "delivery, 1 sigma", "sky", *centre, to=list(sigma), fill=True),
+        Layer("ring", "keep-out", "bloom", [0.0], [0.0], to=[ring["keepout_km"], ring["keepout_km"], 0.0]),
+        Layer(
+            "ring",
+            "turn-rate limit",
+            "bark",
+            [0.0],
+            [0.0],
+            to=[ring["slew_km"], ring["slew_km"], 0.0],
+            dashed=True,
+        ),
+        Layer("points", "aim point", "ink", *centre, symbol="plus"),
+        Layer("points", "target", "ink", [0.0], [0.0]),
     ]
-    return _figure(traces, "propellant, kg (all probes)", "expected science (1 = every row met)")
+    return Figure(
+        "b_plane",
+        "Aim in the B-plane",
+        "Inside the keep-out ring the probe may not pass; inside the turn-rate ring the camera cannot follow.",
+        Axis("B.T (km)"),
+        Axis("B.R (km)"),
+        tuple(layers),
+        _side_by_side(aim, judged.select(["aim_t_km", "aim_r_km", "aim_km", "sigma_time_s"])),
+        equal=True,
+        height=0.8,
+    )
 
 
-def map_figure(path: pa.Table, encounters: pa.Table) -> Figure:
-    """The carrier's path, releases and encounters, seen from the north pole of the ecliptic."""
-    xy_au = _ecliptic_au(path, "{}_km")
-    t_jd = path["t_jd_tdb"].to_numpy()
-    traces: list[Figure] = [
-        {
-            "type": "scatter",
-            "mode": "lines",
-            "name": "mothership",
-            "x": _short(xy_au[:, 0]),
-            "y": _short(xy_au[:, 1]),
-            "line": {"color": LEAF, "width": 1.5},
-            "hoverinfo": "skip",
-        },
-        _points(np.zeros(1), np.zeros(1), "Sun", ["Sun"], {"size": 12, "color": EMBER}),
+def _side_by_side(left: pa.Table, right: pa.Table) -> pa.Table:
+    for key in right.column_names:
+        left = left.append_column(key, right[key])
+    return left
+
+
+def windows_figure(held: Held, target: str) -> Figure:
+    """Burn against release and encounter date for every opportunity at a target."""
+    chances = held["opportunities"]
+    some = chances.filter(pc.equal(chances["target"], target))
+    burn = some["burn_m_s"].to_numpy()
+    layers = []
+    for k, (low, high) in enumerate(burn_classes(held)):
+        inside = some.filter(pa.array((burn >= low) & (burn < high)))
+        if inside.num_rows:
+            dates = _listed(inside, "release_jd_tdb"), _listed(inside, "encounter_jd_tdb")
+            layers.append(Layer("points", f"{low:g} to {high:g} m/s", f"ramp{k}", *dates, symbol=SYMBOLS[k]))
+    keys = ["opportunity", "target", "release_jd_tdb", "encounter_jd_tdb", "burn_m_s"]
+    return Figure(
+        "windows",
+        f"Burns that meet {clipped(target)}",
+        "Each mark is a local minimum of the burn: when the probe is released, and when it meets the target.",
+        Axis("release (TDB)", "date"),
+        Axis("encounter (TDB)", "date"),
+        tuple(layers),
+        some.select(keys),
+    )
+
+
+def burn_classes(held: Held) -> list[tuple[float, float]]:
+    """Ranges of the burn for the ramp, up to the study's limit."""
+    limit = float(held.run.study.probe.burn_limit_m_s)
+    edges = np.linspace(0.0, limit, RAMP_STEPS + 1).tolist()
+    edges[-1] = limit * (1.0 + 1e-9)  # a burn at the limit is within it
+    return list(pairwise(edges))
+
+
+# --- chances and counts -------------------------------------------------------------------------------------
+
+
+def successes_figure(held: Held, plan: int) -> Figure | None:
+    """The chance that at least so many probes of a plan return data."""
+    if not held.has("successes"):
+        return None
+    table = held["successes"]
+    mine = table.filter(pc.equal(table["plan"], plan))
+    bars = Layer(
+        "bars", "at least so many", "leaf", _listed(mine, "returned"), _listed(mine, "chance_or_more")
+    )
+    return Figure(
+        "successes",
+        f"How many probes of plan {plan} return data",
+        "Hardware, link and shared failures; the quality of the data is not asked for here.",
+        Axis("probes that return data (number)"),
+        Axis("chance of at least so many (0 to 1)", zero=True),
+        (bars,),
+        mine,
+    )
+
+
+def counts_figure(held: Held) -> Figure | None:
+    """What each more probe adds at best, with its spread over seeds."""
+    if not held.has("counts"):
+        return None
+    counts = held["counts"]
+    worth = [one for one in counts.to_pylist() if one["next_probe_science"] == one["next_probe_science"]]
+    x, y = [one["probes"] for one in worth], [one["next_probe_science"] for one in worth]
+    spread = [_zero_if_nan(one["next_probe_science_sd"]) for one in worth]
+    layers = [Layer("line", "", "leaf", x, y), Layer("points", "each more probe", "leaf", x, y)]
+    if any(spread):
+        layers.append(Layer("error", "spread over seeds, 1 sigma", "ink", x, y, to=spread))
+    return Figure(
+        "next_probe",
+        "What the next probe is worth",
+        "Most science with this count less that of the count before it, per probe.",
+        Axis("probes carried (number)", zero=True),
+        Axis("science added per probe (1 = every row met)", zero=True),
+        tuple(layers),
+        counts,
+    )
+
+
+def _zero_if_nan(value: float) -> float:
+    return value if value == value else 0.0
+
+
+def science_by_count_figure(held: Held) -> Figure | None:
+    """Science and risk of the plan the rule selects from each count."""
+    if not held.has("counts"):
+        return None
+    counts = held["counts"]
+    x = _listed(counts, "probes")
+    layers = []
+    marks = (
+        ("science_best", "most science", "sky", "square"),
+        ("science", "science of the selected plan", "leaf", "circle"),
+        ("risk", "risk of the selected plan", "bloom", "diamond"),
+    )
+    for key, label, tone, symbol in marks:
+        layers.append(Layer("line", "", tone, x, _listed(counts, key)))
+        layers.append(Layer("points", label, tone, x, _listed(counts, key), symbol=symbol))
+    return Figure(
+        "counts",
+        "Science and risk by number of probes",
+        "One front per count, and the plan the study's rule selects from it.",
+        Axis("probes carried (number)", zero=True),
+        Axis("science, risk (0 to 1)", zero=True),
+        tuple(layers),
+        counts,
+    )
+
+
+# --- proof --------------------------------------------------------------------------------------------------
+
+
+def bound_figure(held: Held) -> Figure | None:
+    """The best plan per propellant level below what no plan can exceed."""
+    if not held.has("bound"):
+        return None
+    bound = held["bound"]
+    kg = _listed(bound, "propellant_kg")
+    return Figure(
+        "bound",
+        "The best plans beside the proven bound",
+        "No plan of this table of opportunities lies above the upper line.",
+        Axis("propellant of all probes (kg)", zero=True),
+        Axis("expected science (1 = every row met)", zero=True),
+        (
+            Layer("line", "proven bound", "bloom", kg, _listed(bound, "science_upper"), dashed=True),
+            Layer("line", "", "leaf", kg, _listed(bound, "science_best")),
+            Layer("points", "best plan found", "leaf", kg, _listed(bound, "science_best")),
+        ),
+        bound,
+    )
+
+
+def convergence_figure(held: Held) -> Figure | None:
+    """The front's volume by plans evaluated, a line a search."""
+    if not held.has("convergence"):
+        return None
+    table, layers = held["convergence"], []
+    for k, search in enumerate(sorted(set(_listed(table, "search")))):
+        mine = table.filter(pc.equal(table["search"], search))
+        x, y, tone = (
+            _listed(mine, "evaluations"),
+            _listed(mine, "hypervolume"),
+            ("leaf", "bloom", "sky")[k % 3],
+        )
+        symbol = SYMBOLS[k % len(SYMBOLS)]
+        layers += [
+            Layer("line", "", tone, x, y),
+            Layer("points", f"search {search}", tone, x, y, symbol=symbol),
+        ]
+    return Figure(
+        "convergence",
+        "How the search settled",
+        "Volume of the front below one reference point, as more plans were evaluated.",
+        Axis("plans evaluated (number)"),
+        Axis("hypervolume (share of the reference box)"),
+        tuple(layers),
+        table,
+    )
+
+
+def density_figure(held: Held) -> Figure | None:
+    """Targets met per period beside what density, reach and speed make one expect."""
+    if not held.has("density"):
+        return None
+    table = held["density"]
+    x = [
+        0.5 * (a + b)
+        for a, b in zip(_listed(table, "from_jd_tdb"), _listed(table, "until_jd_tdb"), strict=True)
     ]
-    names = [label(name) for name in encounters["target"].to_pylist()]
-    release = encounters["release_jd_tdb"].to_numpy()
-    left_au = np.column_stack([np.interp(release, t_jd, xy_au[:, k]) for k in (0, 1)])
-    met_au = _ecliptic_au(encounters, "target_{}_km")
-    for places, title, marker in (
-        (left_au, "release", {"size": 8, "symbol": "triangle-up-open", "color": INK}),
-        (met_au, "encounter", {"size": 10, "symbol": "diamond", "color": BLOSSOM}),
-    ):
-        said = [f"{title}: {name}" for name in names]
-        traces.append(_points(places[:, 0], places[:, 1], title, said, marker))
-    figure = _figure(traces, "ecliptic x, au", "ecliptic y, au")
-    figure["layout"]["yaxis"].update({"scaleanchor": "x", "scaleratio": 1})
-    return figure
+    return Figure(
+        "density",
+        "Targets in reach, found and expected",
+        "Expected: density of the catalogue about the mothership x area a burn reaches in free flight x relative "
+        "speed x time. Right to a factor of two or so.",
+        Axis("date of the encounter (TDB)", "date"),
+        Axis("targets per period (number)", zero=True),
+        (
+            Layer("points", "found", "leaf", x, _listed(table, "found")),
+            Layer("line", "expected", "bloom", x, _listed(table, "expected"), dashed=True),
+        ),
+        table,
+        height=0.45,
+    )
 
 
-def _ecliptic_au(table: pa.Table, column: str) -> np.ndarray:
-    r_km = np.column_stack([table[column.format(axis)].to_numpy() for axis in "xyz"])
-    return (r_km @ np.asarray(ICRF_FROM_ECLIPTIC) / AU_KM)[:, :2]
+# --- what would change it -----------------------------------------------------------------------------------
 
 
-def _short(values: np.ndarray) -> list[float]:
-    return np.round(values, 6).tolist()
+def tornado_figure(held: Held) -> Figure | None:
+    """Change of science by factor, the largest span first; what is re-planned beside what is held."""
+    if not held.has("sensitivity"):
+        return None
+    table = held["sensitivity"]
+    rows = table.to_pylist()
+    factors = list(dict.fromkeys(row["factor"] for row in rows))
+    layers = []
+    for side, tone in (("low", "sky"), ("high", "bark"), ("out", "bloom")):
+        mine = [row for row in rows if row["side"] == side and row["science_change"] is not None]
+        if mine:
+            layers.append(
+                Layer(
+                    "across",
+                    {"low": "low side", "high": "high side", "out": "left out"}[side],
+                    tone,
+                    [0.0] * len(mine),
+                    [len(factors) - 1 - factors.index(row["factor"]) for row in mine],
+                    to=[row["science_change"] for row in mine],
+                    said=[row["setting"] for row in mine],
+                )
+            )
+    names = tuple(clipped(factor) for factor in reversed(factors))
+    return Figure(
+        "tornado",
+        "What would change the answer",
+        "Change of expected science when one setting changes and the plan is made again, the largest first.",
+        Axis("change of expected science (1 = every row met)", zero=True),
+        Axis("setting", "names", names),
+        tuple(layers),
+        table,
+        height=0.2 + 0.035 * max(len(factors), 6),
+    )
 
 
-def _points(x: np.ndarray, y: np.ndarray, name: str, said: list[str], marker: Figure) -> Figure:
-    return {
-        "type": "scatter",
-        "mode": "markers",
-        "name": name,
-        "x": _short(x),
-        "y": _short(y),
-        "text": said,
-        "hovertemplate": "%{text}<br>%{x:.3f}, %{y:.3f}<extra></extra>",
-        "marker": marker,
-    }
+def risk_figure(held: Held) -> Figure | None:
+    """Five by five: how many items per likelihood and consequence; shaded by the product of the two bins."""
+    if not held.has("risk_table"):
+        return None
+    table = held["risk_table"]
+    cells = risk_cells(held)
+    layers = []
+    for tone, low, high in (("low", 0, 4), ("middle", 5, 11), ("high", 12, 25)):
+        mine = [(x, y) for x, y in cells if low <= (x + 1) * (y + 1) <= high]
+        said = [", ".join(str(n + 1) for n in cells[place]) for place in mine]
+        layers.append(Layer("cells", "", tone, [x for x, _ in mine], [y for _, y in mine], said=said))
+    names = tuple("12345")
+    return Figure(
+        "risk",
+        "Likelihood and consequence",
+        "Numbers are rows of the table below; bins are the study's; shading by the product of the bins, own choice.",
+        Axis("consequence (bin, 5 is worst)", "names", names),
+        Axis("likelihood (bin, 5 is likeliest)", "names", names),
+        tuple(layers),
+        table,
+        equal=True,
+        height=0.7,
+    )
 
 
-def _figure(traces: list[Figure], x_title: str, y_title: str) -> Figure:
-    axis = {"gridcolor": GRID, "zeroline": False, "linecolor": INK, "ticks": "outside"}
-    return {
-        "data": traces,
-        "layout": {
-            "paper_bgcolor": PAPER,
-            "plot_bgcolor": PAPER,
-            "font": {"family": "Georgia, serif", "color": INK, "size": 14},
-            "margin": {"l": 70, "r": 20, "t": 20, "b": 60},
-            "legend": {"orientation": "h", "y": 1.08},
-            "xaxis": {**axis, "title": {"text": x_title}},
-            "yaxis": {**axis, "title": {"text": y_title}},
-        },
-    }
+def risk_cells(held: Held) -> dict[tuple[int, int], list[int]]:
+    """Rows of the risk table by place: (consequence, likelihood) from 0."""
+    cells: dict[tuple[int, int], list[int]] = {(x, y): [] for y in range(5) for x in range(5)}
+    for k, row in enumerate(held["risk_table"].to_pylist()):
+        cells[int(row["consequence_bin"]) - 1, int(row["likelihood_bin"]) - 1].append(k)
+    return cells
+
+
+# --- all of them --------------------------------------------------------------------------------------------
+
+
+def page_figures(held: Held) -> list[Figure]:
+    """Figures that stay as they are whatever plan is chosen."""
+    made = (
+        front_figure(held), front_figure(held, across="risk"), science_by_count_figure(held), counts_figure(held),
+        bound_figure(held), convergence_figure(held), density_figure(held), tornado_figure(held), risk_figure(held),
+    )  # fmt: skip
+    return [figure for figure in made if figure is not None]
+
+
+def plan_figures(held: Held, plan: int) -> list[Figure]:
+    """Figures of one plan, as the page draws them when it is chosen; its first probe stands for the rest."""
+    made = [map_figure(held, plan), map_figure(held, plan, side=True), timeline_figure(held, plan),
+            successes_figure(held, plan)]  # fmt: skip
+    rows = plan_rows(held, plan)
+    if rows:
+        made += [b_plane_figure(held, rows[0]["opportunity"]), windows_figure(held, rows[0]["target"])]
+    return [figure for figure in made if figure is not None]

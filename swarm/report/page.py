@@ -2,172 +2,143 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict, replace
+from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-import pyarrow as pa
-import pyarrow.compute as pc
-from plotly.offline import get_plotlyjs
-
 from swarm.archive import Run
-from swarm.report.figures import BLOSSOM, GRID, INK, PAPER, Figure, front_figure, map_figure
-from swarm.report.markup import listing, script_json, table, text
-from swarm.study import study_rows
-from targets.errors import InputError
-from targets.timescale import iso_tdb
+from swarm.report import tones
+from swarm.report.figures import EVENT_MARKS, SYMBOLS, blackouts, burn_classes, page_figures, places
+from swarm.report.held import Held, columns_of, hold
+from swarm.report.markup import script_json, text
+from swarm.report.paint import paint
+from swarm.report.sections import body
 
-CAUTIONS = (
-    "Concept-study figures: good for comparing plans, not for flying one. Not for operations.",
-    "Planetary protection, launch safety, radio licensing and recontact safety rest with the responsible "
-    "authorities.",
-    "Encounters and burns in this table are the undisturbed ones: errors of delivery and corrections are in the "
-    "chances and the propellant.",
-    "Values marked as from memory in the table of assumptions are starting values, to be checked before they "
-    "are quoted.",
-)
-_STYLE = f"""
-body {{ background: {PAPER}; color: {INK}; font: 17px/1.5 Georgia, serif; }}
-body {{ max-width: 68rem; margin: 2rem auto; padding: 0 1rem; }}
-h1 {{ font-size: 1.7rem; border-left: .5rem solid {BLOSSOM}; padding-left: .8rem; }}
-h2 {{ font-size: 1.2rem; margin-top: 2.2rem; }}
-.say {{ font-size: 1.15rem; }}
-.figure {{ height: 32rem; }}
-.wide {{ overflow-x: auto; }}
-table {{ border-collapse: collapse; font-size: .85rem; }}
-th, td {{ border-bottom: 1px solid {GRID}; padding: .25rem .6rem; text-align: left; vertical-align: top; }}
-td:nth-child(2) {{ white-space: nowrap; }}
-td.n {{ text-align: right; font-variant-numeric: tabular-nums; white-space: nowrap; }}
-footer {{ margin-top: 3rem; font-size: .8rem; }}
-"""
-_DRAW = """
-for (const [place, figure] of Object.entries(JSON.parse(document.getElementById("figures").textContent))) {
-  Plotly.newPlot(place, figure.data, figure.layout, {displaylogo: false, responsive: true});
-}
-"""
 # Nothing is fetched and nothing is sent, whatever a name in the tables says.
 _POLICY = "default-src 'none'; script-src 'unsafe-inline'; style-src 'unsafe-inline'; img-src data: blob:"
+_OPPORTUNITY = (
+    "opportunity", "target", "kind", "release_jd_tdb", "burn_jd_tdb", "encounter_jd_tdb", "burn_m_s", "v_rel_km_s",
+    "phase_in_deg", "sun_range_au", "earth_range_au", "mothership_range_km",
+)  # fmt: skip
+_JUDGED = (
+    "opportunity", "aim_t_km", "aim_r_km", "aim_km", "expected_quality", "dv99_m_s", "home_days",
+    "chance_returned", "sigma_time_s", "reason_text",
+)  # fmt: skip
+_FRONT = (
+    "plan", "probes", "science", "propellant_kg", "risk", "loaded_kg", "p_baseline", "p_threshold", "p_none",
+    "cvar10_science", "science_assumed",
+)  # fmt: skip
+_WINDOW = ("opportunity", "target", "release_jd_tdb", "encounter_jd_tdb", "burn_m_s")
+# (key, table, head, unit, form) of the table of encounters; dates and numbers are written as `forms.shown` does.
+ENCOUNTER_COLUMNS = (
+    ("probe", "plans", "probe", "", "id"),
+    ("target", "opportunities", "target", "", "text"),
+    ("name", "targets", "name", "", "text"),
+    ("taxonomy", "targets", "class", "", "text"),
+    ("h_mag", "targets", "H", "mag", "1"),
+    ("release_jd_tdb", "opportunities", "release", "TDB", "date"),
+    ("burn_m_s", "opportunities", "burn", "m/s", "1"),
+    ("encounter_jd_tdb", "opportunities", "encounter", "TDB", "date"),
+    ("v_rel_km_s", "opportunities", "relative speed", "km/s", "2"),
+    ("phase_in_deg", "opportunities", "phase in", "deg", "0"),
+    ("sun_range_au", "opportunities", "from the Sun", "au", "2"),
+    ("earth_range_au", "opportunities", "from the Earth", "au", "2"),
+    ("mothership_range_km", "opportunities", "from the mothership", "km", "0"),
+    ("aim_km", "judged", "aim", "km", "0"),
+    ("expected_quality", "judged", "quality", "0 to 1", "3"),
+    ("dv99_m_s", "judged", "corrections, 99 %", "m/s", "2"),
+    ("home_days", "judged", "data home after", "d", "1"),
+    ("success", "plans", "chance of data", "0 to 1", "3"),
+    ("propellant_kg", "plans", "propellant", "kg", "3"),
+)
 
 
 def write_page(run: Run) -> Path:
-    """Write `report.html` from what the run folder holds; the same tables give the same bytes."""
-    summary = run.manifest["notes"].get("summary")
-    if summary is None or not run.has("front"):
-        raise InputError(
-            "the run has no front yet", file=run.folder, do="make it with: swarm optimize --run DIR"
-        )
-    run.write_text("report.html", _page(run, summary))
+    """Write `report.html` and `figures/` from what the run folder holds; the same tables give the same bytes."""
+    held = hold(run)
+    paint(held, run.folder / "figures")
+    run.write_text("report.html", page(held))
     return run.folder / "report.html"
 
 
-def _page(run: Run, summary: dict[str, Any]) -> str:
-    front, encounters = run.read_table("front"), chosen_encounters(run, summary["plan"])
-    figures = {
-        "front": front_figure(front, summary["plan"]),
-        "map": map_figure(run.read_table("mothership"), encounters),
-    }
-    study = run.study
-    parts = [
-        f"<h1>{text(study.study.name)}</h1>",
-        f'<p class="say">{text(headline(run, front, summary))}</p>',
-        "<h2>The front</h2>",
-        "<p>Each point is a plan that no other plan beats in science, propellant and risk at once. "
-        "The ring marks the chosen plan.</p>",
-        '<div class="figure" id="front"></div>',
-        listing(summary["front"]),
-        "<h2>What limits it</h2>",
-        listing(summary["limits"]),
-        "<h2>Where it happens</h2>",
-        "<p>Seen from the north pole of the ecliptic: the mothership's path, where probes leave it, and where "
-        "they meet their targets.</p>",
-        '<div class="figure" id="map"></div>',
-        f"<h2>Encounters of plan {summary['plan']}</h2>",
-        _encounter_table(encounters),
-        "<h2>Cautions</h2>",
-        listing(CAUTIONS),
-        "<h2>Assumptions</h2>",
-        listing([*run.manifest["notes"].get("catalogue", {}).get("rules", []), *run.manifest["warnings"]]),
-        table(("key", "value", "unit", "source"), study_rows(study)),
-        _footer(run),
-    ]
-    return _document(study.study.name, "\n".join(parts), figures)
-
-
-def headline(run: Run, front: pa.Table, summary: dict[str, Any]) -> str:
-    """The answer in words."""
-    row = front.filter(pc.equal(front["plan"], summary["plan"])).to_pylist()[0]
-    bodies, count = run.manifest["notes"]["catalogue"]["bodies"], run.study.probe.count
-    targets, plan = summary["targets"], row["plan"]
-    science, kg, risk = 100 * row["science"], row["propellant_kg"], 100 * row["risk"]
-    return (
-        f"Of {bodies} bodies {targets} are in reach. Plan {plan}, chosen by the rule "
-        f"{summary['rule']} from {front.num_rows} plans, flies {row['probes']} of {count} probes. It is "
-        f"expected to return {science:.0f} % of the science for {kg:.2f} kg of propellant; the chance that it "
-        f"falls short of a threshold is {risk:.0f} %."
-    )
-
-
-def chosen_encounters(run: Run, plan: int) -> pa.Table:
-    """The plan's probes with their opportunity and target columns, in order of release."""
-    plans, opportunities, targets = (run.read_table(name) for name in ("plans", "opportunities", "targets"))
-    columns = ["probe", "opportunity", "success", "propellant_kg"]
-    chosen = plans.filter(pc.equal(plans["plan"], plan)).select(columns)
-    known = targets.select(["target", "name", "taxonomy", "h_mag"])
-    joined = chosen.join(opportunities, "opportunity").join(known, "target", join_type="left outer")
-    return joined.sort_by([("release_jd_tdb", "ascending"), ("probe", "ascending")])
-
-
-_ENCOUNTER_COLUMNS = (
-    ("probe", "probe", "{}"),
-    ("target", "target", "{}"),
-    ("name", "name", "{}"),
-    ("class", "taxonomy", "{}"),
-    ("H", "h_mag", "{:.1f}"),
-    ("release", "release_jd_tdb", "date"),
-    ("encounter", "encounter_jd_tdb", "date"),
-    ("burn, m/s", "burn_m_s", "{:.1f}"),
-    ("v rel, km/s", "v_rel_km_s", "{:.2f}"),
-    ("phase in, deg", "phase_in_deg", "{:.0f}"),
-    ("Sun, au", "sun_range_au", "{:.2f}"),
-    ("Earth, au", "earth_range_au", "{:.2f}"),
-    ("from mothership, km", "mothership_range_km", "whole"),
-    ("chance of data", "success", "{:.3f}"),
-    ("propellant, kg", "propellant_kg", "{:.3f}"),
-)
-
-
-def _encounter_table(encounters: pa.Table) -> str:
-    heads = [head for head, _, _ in _ENCOUNTER_COLUMNS]
-    rows = [[_cell(row[key], form) for _, key, form in _ENCOUNTER_COLUMNS] for row in encounters.to_pylist()]
-    return table(heads, rows, numeric=frozenset({0, *range(4, len(heads))}))
-
-
-def _cell(value: Any, form: str) -> str:
-    if value is None:
-        return ""
-    if form == "date":
-        return iso_tdb(value)[:10]
-    if form == "whole":
-        return f"{value:,.0f}".replace(",", "\u202f")
-    return form.format(value)
-
-
-def _footer(run: Run) -> str:
-    study, inputs = run.study.study, run.manifest["inputs"]
-    said = (
-        f"{run.manifest['tool']} · dated {iso_tdb(study.date_jd_tdb)} · seed {run.manifest['seed']} · "
-        f"dates are TDB · vectors are heliocentric, ICRF axes · study {inputs['study'][:12]} · "
-        f"catalogue {(inputs.get('catalogue') or 'none')[:12]} (first digits of SHA-256)"
-    )
-    return f"<footer>{text(said)}</footer>"
-
-
-def _document(title: str, body: str, figures: dict[str, Figure]) -> str:
+def page(held: Held) -> str:
+    """The page as HTML."""
+    title = held.run.study.study.name
+    data = script_json(page_data(held))
     return (
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
         f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">'
-        '<meta name="viewport" content="width=device-width">'
-        f"<title>{text(title)}</title>\n<style>{_STYLE}</style>\n"
-        f"<script>{get_plotlyjs()}</script></head>\n<body>\n{body}\n"
-        f'<script type="application/json" id="figures">{script_json(figures)}</script>\n'
-        f"<script>{_DRAW}</script>\n</body></html>\n"
+        '<meta name="viewport" content="width=device-width, initial-scale=1">'
+        f"<title>{text(title)}</title>\n<style>{_style()}</style></head>\n<body>\n"
+        '<a class="skip" href="#answer">To the answer</a>'
+        f'<header><h1>{text(title)}</h1><button type="button" id="theme">light or dark</button></header>\n'
+        "<noscript><p>Figures and the table of encounters need JavaScript; the figures are also in the run "
+        "folder's figures/.</p></noscript>\n"
+        f"{body(held)}</main>\n<footer><p>{text(held.run.manifest['tool'])}; concept-study figures, not for "
+        "operations.</p></footer>\n"
+        f'<script type="application/json" id="data">{data}</script>\n'
+        f"<script>{_asset('page.js')}</script>\n</body></html>\n"
     )
+
+
+def page_data(held: Held) -> dict[str, Any]:
+    """What the page's script draws from: tables of the archive as they are, and figures as plain data."""
+    used, windows = held.used, held.windows
+    tables = {
+        "front": columns_of(held["front"], _FRONT),
+        "plans": columns_of(held["plans"], ("plan", "probe", "opportunity", "success", "propellant_kg")),
+        "opportunities": {**columns_of(held["opportunities"], _OPPORTUNITY, used), "row": used.tolist()},
+        "windows": {**columns_of(held["opportunities"], _WINDOW, windows), "row": windows.tolist()},
+        "targets": columns_of(held["targets"], ("target", "name", "taxonomy", "h_mag", "diameter_km")),
+    }
+    if held.has("judged"):
+        tables["judged"] = {**columns_of(held["judged"], _JUDGED, used), "row": used.tolist()}
+    for name, keys in (
+        ("events", ("opportunity", "event", "t_jd_tdb")),
+        ("aims", tuple(held["aims"].column_names) if held.has("aims") else ()),
+        ("successes", ("plan", "returned", "chance_or_more")),
+    ):
+        if held.has(name):
+            tables[name] = columns_of(held[name], keys)
+    study = held.run.study.study
+    return {
+        "tables": tables,
+        "figures": {figure.name: _plain(asdict(replace(figure, data=None))) for figure in page_figures(held)},
+        "places": places(held),
+        "plan": held.plan,
+        "span": [study.start_jd_tdb, study.end_jd_tdb],
+        "blackouts": blackouts(held),
+        "burns": burn_classes(held),
+        "encounters": [
+            dict(zip(("key", "table", "head", "unit", "form"), c, strict=True)) for c in ENCOUNTER_COLUMNS
+        ],
+        "symbols": list(SYMBOLS),
+        "events": {event: list(mark) for event, mark in EVENT_MARKS.items()},
+        "steps": tones.RAMP_STEPS,
+    }
+
+
+def _plain(figure: dict[str, Any]) -> dict[str, Any]:
+    """Without what is empty or as usual: half of a page's bytes would be empty lists."""
+    layers = [{key: value for key, value in layer.items() if value} for layer in figure["layers"]]
+    return {**{key: value for key, value in figure.items() if key != "data"}, "layers": layers}
+
+
+def _style() -> str:
+    light = tones.variables(tones.LIGHT, tones.RAMP_LIGHT)
+    dark = tones.variables(tones.DARK, tones.RAMP_DARK)
+    on_paper = light.replace(";", " !important;")
+    marks = (*tones.LIGHT, *(f"ramp{k}" for k in range(tones.RAMP_STEPS)))
+    classes = "".join(f".t-{name}{{color:var(--{name})}}" for name in marks)
+    return (
+        f":root{{color-scheme:light;{light}}}\n"
+        f"@media (prefers-color-scheme: dark){{:root:not([data-theme=light]){{color-scheme:dark;{dark}}}}}\n"
+        f":root[data-theme=dark]{{color-scheme:dark;{dark}}}\n"
+        f"@media print{{:root,:root[data-theme]{{color-scheme:light!important;{on_paper}}}}}\n"
+        f"{classes}\n{_asset('page.css')}"
+    )
+
+
+def _asset(name: str) -> str:
+    return files("swarm.report").joinpath(name).read_text(encoding="utf-8")

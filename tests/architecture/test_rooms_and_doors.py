@@ -33,6 +33,7 @@ ROOMS = (
     "swarm.judged",
     "swarm.fleet",
     "swarm.flight",
+    "swarm.drawn",
     "swarm.constraints",
     "swarm.pairs",
     "swarm.observing",
@@ -59,7 +60,7 @@ DOORS = {
     "dask": "swarm/parallel.py",
     "distributed": "swarm/parallel.py",
     "spiceypy": "targets/spice.py",
-    "plotly": "swarm/report/page.py",
+    "matplotlib": "swarm/report/paint.py",
     "duckdb": "swarm/archive.py",
 }
 # Copyleft, or an outside opinion: for tests only.
@@ -123,7 +124,7 @@ def test_each_foreign_package_has_one_door():
             found.setdefault(name.split(".")[0], set()).add(path.relative_to(ROOT).as_posix())
     assert {name: found.get(name, {DOORS[name]}) for name in DOORS} == {n: {d} for n, d in DOORS.items()}
     # A door that nobody goes through would make this test say nothing.
-    assert {"pykep", "pygmo", "distributed", "spiceypy"} <= set(found)
+    assert {"pykep", "pygmo", "distributed", "spiceypy", "matplotlib"} <= set(found)
     assert not TESTS_ONLY & set(found)
 
 
