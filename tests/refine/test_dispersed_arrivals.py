@@ -10,6 +10,7 @@ from scipy.stats import chi2
 from swarm.arcs.bplane import b_plane_axes
 from swarm.delivery import CORRECTIONS_MAX, errors_of, linear_covariance, plan_corrections, sight_s
 from swarm.refine.dispersion import Draws, _Flight, disperse, draws_of, execution_errors
+from swarm.refine.plan import Flown, dispersion_cautions
 from tests.refine.conftest import make_study
 
 COUNT = 10_000
@@ -134,3 +135,18 @@ def test_execution_errors_have_the_second_moments_of_gates():
     across = math.hypot(errors.fixed_km_s, errors.pointing_rad * 0.05)
     along = math.hypot(errors.fixed_km_s, errors.proportional * 0.05)
     assert spread == pytest.approx([across, across, along], rel=0.01)
+
+
+def test_a_delivery_the_matrix_does_not_see_is_said(field, made, known):
+    study, draws = make_study(), draws_of(1, 5, 300)
+    linear = dispersed(study, field, made, known, draws, full=False)
+    full = dispersed(study, field, made, known, draws, full=True)
+    assert dispersion_cautions([Flown(made, known, linear, full)]) == []
+    wide = replace(full, miss_km=1.5 * full.miss_km)
+    (said,) = dispersion_cautions([Flown(made, known, linear, wide)])
+    assert said.startswith("probe 0 is delivered to ")
+    # a target of which little is known along the motion: seen 3.5 times the matrix's
+    axes = b_plane_axes(made.v_rel_km_s)[0]
+    vague = replace(known, target_cov_km2=axes.T @ np.diag([2e4**2, 500.0**2, 500.0**2]) @ axes)
+    flown = [dispersed(study, field, made, vague, draws, full=kind) for kind in (False, True)]
+    assert flown[1].sigma_km > 1.5 * flown[0].sigma_km
