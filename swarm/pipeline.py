@@ -37,6 +37,7 @@ from swarm.refine.plan import (
     Tables,
     carrier_legs,
     chosen_plan,
+    dispersion_cautions,
     refine_plan,
     refined_table,
 )
@@ -421,8 +422,13 @@ def _refine(
         table = refined_table(flown, tables.targets)
         others = others_of(study, flown, carrier_legs(tables.mothership), pool=pool)
         changes = ranking_changes(study, tables, run.read_table("front"), flown, lost=lost)
-        run.note("refined", {"plan": plan, "not_refined": {str(x.arc.probe): x.reason for x in lost},
-                             "ranking_changes": changes, "cautions": cautions(others)})  # fmt: skip
+        noted = {
+            "plan": plan,
+            "not_refined": {str(x.arc.probe): x.reason for x in lost},
+            "ranking_changes": changes,
+            "cautions": [*dispersion_cautions(flown), *cautions(others)],
+        }
+        run.note("refined", noted)
         for one in lost:
             run.warn(f"plan {plan}, probe {one.arc.probe} ({one.arc.target}) not refined: {one.reason}")
         for said in changes:

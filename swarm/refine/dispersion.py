@@ -2,14 +2,13 @@
 
 The corrections are those the judgement planned, at its times, and are computed as they would be: from what tracking or
 the camera knows, through the sensitivities of the full-force arc. Gates' model for every burn, the main one included.
-The target's own error stands still in space over the arc's last part and is seen by the camera only. All in km, km/s,
-s; B-plane T, R.
+The target's own error stands still in space over the arc's last part and is seen by the camera only, which tells where
+the target is across the line of sight, not along it. All in km, km/s, s; B-plane T, R.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,14 +19,14 @@ from swarm.delivery import CORRECTIONS_MAX, OPTICAL, Errors, errors_of, plan_cor
 from swarm.refine.correct import Refined
 from swarm.refine.nbody import Field, moved, moved_with_transition, propagate
 from swarm.study import Study
+from targets.constants import DAY_S
 
 Floats = NDArray[np.float64]
-# Moves (n, 6) deviations from the nominal arc from mark k to mark k + 1.
-Mover = Callable[[Floats, int], Floats]
-
 # First number of the spawn key of everything random in refinement; other stages use other numbers.
 SPAWN_KEY = 5
 _EXECUTION = 7
+# Later or earlier than by so much no sample is followed: the forces are read for 40 days more.
+_LATE_MAX_S = 20.0 * DAY_S
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,8 +50,7 @@ class Known:
 class Dispersion:
     """n samples: miss (n, 2) from the aim point relative to the target, corrections spent, whether the target was seen.
 
-    late_s        : (n,) how much later than planned a sample passes, to first order
-    last_km_s     : (n, 3) its last correction, as computed
+    late_s : (n,) how much later than planned a sample passes
     released_cov, burnt_cov, encounter_cov : (6, 6) of the probe's state after spring, after burn, at the encounter's
     nominal epoch; ICRF, km and km/s
     """
@@ -61,7 +59,6 @@ class Dispersion:
     spent_km_s: Floats
     seen: NDArray[np.bool_]
     late_s: Floats
-    last_km_s: Floats
     relies_on_sight: bool
     spare_km_s: float
     released_cov: Floats
@@ -132,9 +129,24 @@ def disperse(
 ) -> Dispersion:
     """Fly every sample of `draws` through the transition matrix, or in full force."""
     flight = _Flight(study, field, made, known)
-    if full:
-        return flight.fly(draws, flight.in_full_force, flight.straight_past)
-    return flight.fly(draws, flight.through_matrix, flight.projected)
+    return flight.in_full_force(draws) if full else flight.through_matrix(draws)
+
+
+@dataclass(frozen=True, eq=False)
+class _Sheet:
+    """What is kept of n samples on their way; filled in place.
+
+    target      : (n, 3) where the target is off its place, ICRF;  target_b, along : the same in T R, and along S
+    goal        : (n, 2) where the target is believed to be
+    """
+
+    draws: Draws
+    target: Floats
+    target_b: Floats
+    along: Floats
+    goal: Floats
+    spent: Floats
+    seen: NDArray[np.bool_]
 
 
 class _Flight:
@@ -148,18 +160,14 @@ class _Flight:
         self._times, self._optical = self._plan()
         arc = made.arc
         self._marks = [arc.release_tdb_s, arc.burn_tdb_s, *self._times, made.encounter_tdb_s]
-        self._betas = [made.beta[0]] + [made.beta[1]] * (len(self._marks) - 2)
-        self._states = [made.released, made.after_burn]
+        betas = [made.beta[0]] + [made.beta[1]] * (len(self._marks) - 2)
+        states = [made.released, made.after_burn]
         for t, u in zip(self._marks[1:-2], self._marks[2:-1], strict=True):
-            self._states.append(moved(field, self._states[-1], t, u, beta=made.beta[1]))
-        legs = [
-            moved_with_transition(field, state, t, u, beta=beta)
-            for state, t, u, beta in zip(
-                self._states, self._marks[:-1], self._marks[1:], self._betas, strict=True
-            )
+            states.append(moved(field, states[-1], t, u, beta=made.beta[1]))
+        self._matrices = [
+            moved_with_transition(field, state, t, u, beta=beta)[1]
+            for state, t, u, beta in zip(states, self._marks[:-1], self._marks[1:], betas, strict=True)
         ]
-        self._matrices = [matrix for _, matrix in legs]
-        self._end = legs[-1][0]
         self._to_end = self._transitions()
 
     def _plan(self) -> tuple[list[float], list[bool]]:
@@ -186,65 +194,98 @@ class _Flight:
             out.append(after)
         return out[::-1]
 
-    def through_matrix(self, off: Floats, k: int) -> Floats:
-        return rows_through(off, self._matrices[k])
+    def through_matrix(self, draws: Draws) -> Dispersion:
+        """Deviations at the nominal marks, linear to the end."""
+        sheet, off = self._sheet(draws), self._start(draws)
+        released = _covariance(off)
+        off = rows_through(off, self._matrices[0])
+        off[:, 3:] += self._burn_errors(draws)
+        burnt = _covariance(off)
+        for j in range(len(self._times)):
+            off = rows_through(off, self._matrices[j + 1])
+            off[:, 3:] += self._correct(sheet, j, self._projected(rows_through(off, self._to_end[j + 2])))
+        off = rows_through(off, self._matrices[-1])
+        late_s = -rows_through(off[:, :3], self._axes[:1])[:, 0] / self._speed
+        miss = self._projected(off) - sheet.target_b
+        return self._dispersion(sheet, miss, late_s, (released, burnt, _covariance(off)))
 
-    def in_full_force(self, off: Floats, k: int) -> Floats:
-        now, later = self._marks[k], self._marks[k + 1]
-        after = self._states[k + 1].copy() if k + 1 < len(self._states) else self._end
-        if k == 0:
-            after = self._made.before_burn
-        flown = propagate(self._field, self._states[k] + off, now, later, beta=self._betas[k])
-        return flown - after
+    def in_full_force(self, draws: Draws) -> Dispersion:
+        """Each sample on its own path and at its own dates.
 
-    def fly(self, draws: Draws, move: Mover, arrive: Callable[[Floats], Floats]) -> Dispersion:
-        errors, made, count = self._errors, self._made, len(draws.start)
+        One that is found to be late, as far as tracking has told, flies its later corrections later by as much:
+        computed for the nominal date, a correction would carry it on for longer than it was meant to.
+        """
+        sheet, arc, made, beta = self._sheet(draws), self._made.arc, self._made, self._made.beta
         off = self._start(draws)
-        covariances = [_covariance(off)]
-        off = move(off, 0)
-        off[:, 3:] += execution_errors(np.broadcast_to(made.burn_km_s, (count, 3)), draws.burn, errors)
-        covariances.append(_covariance(off))
-        low = root_of(self._known.target_cov_km2)
-        target = rows_through(draws.target, low)
-        goal, spent, seen = np.zeros((count, 2)), np.zeros(count), np.zeros(count, dtype=bool)
-        last = np.zeros((count, 3))
+        states = propagate(self._field, made.released + off, arc.release_tdb_s, arc.burn_tdb_s, beta=beta[0])
+        states[:, 3:] += made.burn_km_s + self._burn_errors(draws)
+        released, burnt = _covariance(off), _covariance(states - made.after_burn)
+        now = np.full(len(states), arc.burn_tdb_s)
+        arrival = np.full(len(states), made.encounter_tdb_s)
+        for j, t in enumerate(self._times):
+            then = np.maximum(arrival - (made.encounter_tdb_s - t), now)
+            states, now = propagate(self._field, states, now, then, beta=beta[1]), then
+            arrival, error = self._passes(states, now, arrival)
+            states[:, 3:] += self._correct(sheet, j, error)
+        _, miss = self._passes(states, now, arrival, aside=sheet.target)
+        end = propagate(self._field, states, now, made.encounter_tdb_s, beta=beta[1])
+        late_s = arrival - made.encounter_tdb_s
+        return self._dispersion(sheet, miss, late_s, (released, burnt, _covariance(end - made.probe)))
+
+    def _passes(
+        self, states: Floats, now: Floats, arrival: Floats, *, aside: Floats | None = None
+    ) -> tuple[Floats, Floats]:
+        """(n,) dates of closest approach and (n, 2) miss, from states and the dates known so far.
+
+        aside : (n, 3) by which the target is off its place
+        """
+        made = self._made
+        end = propagate(self._field, states, now, arrival, beta=made.beta[1])
+        target = np.repeat(made.target[None], len(states), axis=0)
+        relative = end - propagate(self._field, target, made.encounter_tdb_s, arrival)
+        if aside is not None:
+            relative[:, :3] -= aside
+        r, v = relative[:, :3], relative[:, 3:]
+        later = arrival - np.einsum("ni,ni->n", r, v) / np.einsum("ni,ni->n", v, v)
+        limit = made.encounter_tdb_s - _LATE_MAX_S, made.encounter_tdb_s + _LATE_MAX_S
+        return np.clip(later, *limit), b_vector_km(r, v) - made.b_km
+
+    def _sheet(self, draws: Draws) -> _Sheet:
+        count = len(draws.start)
+        target = rows_through(draws.target, root_of(self._known.target_cov_km2))
         in_axes = rows_through(target, self._axes)
-        along, target_b = in_axes[:, 0], in_axes[:, 1:]
-        for j, (t, optical) in enumerate(zip(self._times, self._optical, strict=True)):
-            k = j + 2
-            off = move(off, k - 1)
-            to_b, g = self._axes[1:] @ self._to_end[k][:3], draws.corrections[j]
-            error = arrive(rows_through(off, self._to_end[k]))
-            far = self._speed * (made.encounter_tdb_s - t + errors.turnaround_s)
-            apart = np.linalg.norm(error - target_b, axis=1)
-            sees = (far <= self._known.detect_km) & (
-                seen | (np.hypot(far + along, apart) <= self._known.detect_km)
-            )
-            seen |= sees
-            goal[sees] = target_b[sees]
-            noise = rows_through(g[:, :2], root_of(self._unknown(to_b)))
-            noise[sees] = errors.sight_rad * far * g[sees, :2]
-            dv = -rows_through(error - goal + noise, np.linalg.pinv(to_b[:, 3:]))
-            if optical:
-                dv[~sees] = 0.0
-            spent += np.linalg.norm(dv, axis=1)
-            acts = np.linalg.norm(dv, axis=1) > 0.0
-            off[:, 3:] += dv
-            last[acts] = dv[acts]
-            off[acts, 3:] += execution_errors(dv, g[:, 2:], errors)[acts]
-        off = move(off, len(self._marks) - 2)
-        miss = arrive(off) - target_b
+        return _Sheet(
+            draws, target, in_axes[:, 1:], in_axes[:, 0], np.zeros((count, 2)), np.zeros(count),
+            np.zeros(count, dtype=bool),
+        )  # fmt: skip
+
+    def _burn_errors(self, draws: Draws) -> Floats:
+        burn = np.broadcast_to(self._made.burn_km_s, (len(draws.start), 3))
+        return execution_errors(burn, draws.burn, self._errors)
+
+    def _correct(self, sheet: _Sheet, j: int, error: Floats) -> Floats:
+        """(n, 3) velocity changes of the j-th correction as executed, from (n, 2) predicted misses."""
+        errors, g, detect = self._errors, sheet.draws.corrections[j], self._known.detect_km
+        to_b = self._axes[1:] @ self._to_end[j + 2][:3]
+        far = self._speed * (self._made.encounter_tdb_s - self._times[j] + errors.turnaround_s)
+        apart = np.linalg.norm(error - sheet.target_b, axis=1)
+        sees = (far <= detect) & (sheet.seen | (np.hypot(far + sheet.along, apart) <= detect))
+        sheet.seen[sees] = True
+        sheet.goal[sees] = sheet.target_b[sees]
+        noise = rows_through(g[:, :2], root_of(self._unknown(to_b)))
+        noise[sees] = errors.sight_rad * far * g[sees, :2]
+        dv = -rows_through(error - sheet.goal + noise, np.linalg.pinv(to_b[:, 3:]))
+        if self._optical[j]:
+            dv[~sees] = 0.0
+        size = np.linalg.norm(dv, axis=1)
+        sheet.spent[:] += size
+        return dv + np.where((size > 0.0)[:, None], execution_errors(dv, g[:, 2:], errors), 0.0)
+
+    def _dispersion(
+        self, sheet: _Sheet, miss: Floats, late_s: Floats, covariances: tuple[Floats, Floats, Floats]
+    ) -> Dispersion:
         return Dispersion(
-            miss,
-            spent,
-            seen,
-            -rows_through(off[:, :3], self._axes[:1])[:, 0] / self._speed,
-            last,
-            self.relies_on_sight,
-            self._known.spare_km_s,
-            covariances[0],
-            covariances[1],
-            _covariance(off),
+            miss, sheet.spent, sheet.seen, late_s, self.relies_on_sight, self._known.spare_km_s, *covariances
         )
 
     def _start(self, draws: Draws) -> Floats:
@@ -264,15 +305,9 @@ class _Flight:
             + errors.probe_km_s**2 * to_b[:, 3:] @ to_b[:, 3:].T
         )
 
-    def projected(self, off: Floats) -> Floats:
+    def _projected(self, off: Floats) -> Floats:
         """(n, 2) B.T, B.R less the nominal, to first order in deviations at the nominal encounter."""
         return rows_through(off[:, :3], self._axes[1:])
-
-    def straight_past(self, off: Floats) -> Floats:
-        """The same, each sample along its own straight line: early or late and askew are not the nominal's plane."""
-        nominal = self._end - self._made.target
-        relative = nominal + off
-        return b_vector_km(relative[:, :3], relative[:, 3:]) - b_vector_km(nominal[:3], nominal[3:])
 
 
 def execution_errors(dv: Floats, z: Floats, errors: Errors) -> Floats:
