@@ -214,11 +214,15 @@ def hand_off(
 ) -> Results:
     """Write a plan's messages, ephemerides and tables for other people's tools into the folder's `handoff/`.
 
-    Arguments as for `refine`. Concept-study figures: not for operations; see the package's README.txt.
+    plan : a number of `front`; unless given the one that was refined, else the one the study's rule chooses
+    run  : of `optimize` or `refine`, or its folder; the rest as for `screen`
+
+    Concept-study figures: not for operations; see the package's README.txt.
     """
     from swarm.pipeline import run_handoff
 
-    return _results(run_handoff(_folder(run), _plan(run, plan), _options(workers, scheduler)))
+    number = _plan(run, _refined_plan(run) if plan is None else plan)
+    return _results(run_handoff(_folder(run), number, _options(workers, scheduler)))
 
 
 def open_run(run_dir: str | Path) -> Results:
@@ -256,6 +260,11 @@ def _plan(run: Results | str | Path, plan: int | None) -> int:
     if chosen is None:
         raise NothingFeasible("nothing to fly", limit="no plan of the front flies a probe")
     return chosen
+
+
+def _refined_plan(run: Results | str | Path) -> int | None:
+    held = open_run(_folder(run))
+    return held.manifest["notes"]["refined"]["plan"] if "refined" in held.tables() else None
 
 
 def _with_base(study: Study, base: Path) -> Study:

@@ -80,6 +80,23 @@ def test_the_chosen_plan_is_the_one_the_command_line_would_take(run):
     assert run.plan == 1
 
 
+def test_the_plan_that_was_refined_is_handed_over_unless_another_is_named(run, monkeypatch):
+    asked = []
+
+    def handed(folder, plan, options):
+        asked.append(plan)
+        return Run.open(folder)
+
+    monkeypatch.setattr("swarm.pipeline.run_handoff", handed)
+    swarm.hand_off(run)
+    written = Run.open(run.folder)
+    written.write_table("refined", PLANS)
+    written.note("refined", {"plan": 2})
+    swarm.hand_off(run)
+    swarm.hand_off(run.folder, plan=1)
+    assert asked == [1, 2, 1]
+
+
 def test_no_plan_that_flies_is_said(tmp_path):
     written = Run.create(tmp_path, FIREWEED)
     written.write_table("front", FRONT.slice(0, 1))
