@@ -62,10 +62,11 @@ def paint(held: Held, folder: Path) -> list[str]:
 
 def _paint_one(figure: Figure, folder: Path) -> None:
     canvas = draw(figure)
-    canvas.canvas.draw()  # once, with its layout; the picture on screen is the PNG, and the SVG keeps the places
+    shown = FigureCanvasAgg(canvas)
+    shown.draw()  # once, with its layout; the picture on screen is the PNG, and the SVG keeps the places
     canvas.set_layout_engine("none")
     picture = io.BytesIO()
-    imsave(picture, canvas.canvas.buffer_rgba(), format="png", dpi=_DPI)
+    imsave(picture, shown.buffer_rgba(), format="png", dpi=_DPI)
     write_bytes_atomically(folder / f"{figure.name}.png", picture.getvalue())
     lines = io.BytesIO()
     canvas.savefig(lines, format="svg", facecolor=LIGHT["paper"], metadata={"Date": None})
@@ -79,7 +80,6 @@ def draw(figure: Figure) -> Canvas:
     """Return a figure drawn on light paper."""
     size_in = (_WIDTH_IN, max(_WIDTH_IN * figure.height, 3.6))
     canvas = Canvas(figsize=size_in, dpi=_DPI, layout="constrained", facecolor=LIGHT["paper"])
-    FigureCanvasAgg(canvas)
     axes = canvas.subplots()
     axes.set_facecolor(LIGHT["sheet"])
     axes.set_title(figure.title, loc="left", fontweight="bold")
