@@ -356,7 +356,16 @@
     made.svg.setAttribute("aria-label", `${made.spec.title}: choose a plan with the arrow keys. Across: ${made.spec.x.label}. Up: ${made.spec.y.label}.`);
     made.svg.addEventListener("click", (event) => { const plan = nearest(made, name, event); if (plan !== null) choose(plan); });
     made.svg.addEventListener("keydown", (event) => { const plan = stepped(name, event.key); if (plan !== null) { event.preventDefault(); choose(plan); } });
+    const tip = make("p", { class: "note tip screen" }, "\u00a0");
+    hostOf(name).append(tip);
+    made.svg.addEventListener("pointermove", (event) => { tip.textContent = pointedAt(nearest(made, name, event)); });
     ring(name);
+  }
+
+  function pointedAt(plan) {
+    if (plan === null) return "\u00a0";
+    const row = rowOf("front", frontOf.get(plan));
+    return `Plan ${plan}: ${row.probes} probes, science ${shown(row.science, "3")}, ${shown(row.propellant_kg, "3")} kg, risk ${shown(row.risk, "3")}`;
   }
 
   function nearest(made, name, event) {

@@ -15,6 +15,7 @@ import pyarrow.csv as arrow_csv
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure as Canvas
+from matplotlib.image import imsave
 from matplotlib.patches import Ellipse, Rectangle
 
 from swarm.archive import write_bytes_atomically
@@ -61,10 +62,15 @@ def paint(held: Held, folder: Path) -> list[str]:
 
 def _paint_one(figure: Figure, folder: Path) -> None:
     canvas = draw(figure)
-    for form, options in (("svg", {"metadata": {"Date": None}}), ("png", {"dpi": _DPI})):
-        stream = io.BytesIO()
-        canvas.savefig(stream, format=form, facecolor=LIGHT["paper"], **options)
-        write_bytes_atomically(folder / f"{figure.name}.{form}", stream.getvalue())
+    shown = FigureCanvasAgg(canvas)
+    shown.draw()  # once, with its layout; the picture on screen is the PNG, and the SVG keeps the places
+    canvas.set_layout_engine("none")
+    picture = io.BytesIO()
+    imsave(picture, shown.buffer_rgba(), format="png", dpi=_DPI)
+    write_bytes_atomically(folder / f"{figure.name}.png", picture.getvalue())
+    lines = io.BytesIO()
+    canvas.savefig(lines, format="svg", facecolor=LIGHT["paper"], metadata={"Date": None})
+    write_bytes_atomically(folder / f"{figure.name}.svg", lines.getvalue())
     text = io.BytesIO()
     arrow_csv.write_csv(figure.data, text)
     write_bytes_atomically(folder / f"{figure.name}.csv", text.getvalue())
@@ -72,8 +78,8 @@ def _paint_one(figure: Figure, folder: Path) -> None:
 
 def draw(figure: Figure) -> Canvas:
     """Return a figure drawn on light paper."""
-    canvas = Canvas(figsize=(_WIDTH_IN, max(_WIDTH_IN * figure.height, 3.6)), layout="constrained")
-    FigureCanvasAgg(canvas)
+    size_in = (_WIDTH_IN, max(_WIDTH_IN * figure.height, 3.6))
+    canvas = Canvas(figsize=size_in, dpi=_DPI, layout="constrained", facecolor=LIGHT["paper"])
     axes = canvas.subplots()
     axes.set_facecolor(LIGHT["sheet"])
     axes.set_title(figure.title, loc="left", fontweight="bold")
@@ -128,7 +134,7 @@ def _points(axes: Axes, layer: Layer, figure: Figure) -> None:
     x, y = _at(layer.x, figure.x), _at(layer.y, figure.y)
     axes.scatter(
         x, y, s=36, marker=_MARKERS[layer.symbol], color=_TONES[layer.tone], edgecolor=LIGHT["sheet"],
-        linewidth=0.5, label=layer.label, zorder=3,
+        linewidth=0.3, label=layer.label, zorder=3,
     )  # fmt: skip
     for left, up, said in zip(x, y, layer.said, strict=False):
         axes.annotate(said, (left, up), xytext=(5, 5), textcoords="offset points", fontsize="small")

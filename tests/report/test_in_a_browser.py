@@ -112,6 +112,20 @@ def test_a_click_on_a_mark_chooses_its_plan(drawn_run, look):
     assert page.evaluate("document.documentElement.dataset.plan") == "4"
 
 
+def test_pointing_at_a_mark_says_its_plan(drawn_run, look):
+    page = look(drawn_run)
+    page.locator("[data-figure=front]").scroll_into_view_if_needed()
+    choose(page, 4)
+    ring = page.locator("[data-figure=front] .chosen").bounding_box()
+    choose(page, 1)
+    page.mouse.move(ring["x"] + ring["width"] / 2, ring["y"] + ring["height"] / 2)
+    front = drawn_run.read_table("front").to_pylist()[4]
+    said = page.inner_text("[data-figure=front] .tip")
+    assert said.startswith("Plan 4: 4 probes, ")
+    assert f"{front['propellant_kg']:.3f} kg" in said
+    assert page.evaluate("document.documentElement.dataset.plan") == "1"
+
+
 def test_arrow_keys_step_through_the_front_by_its_axis(drawn_run, look):
     page = look(drawn_run)
     front = drawn_run.read_table("front").to_pylist()
