@@ -37,6 +37,8 @@ COMPARE_TABLES = (
     "mass_budget",
     "delta_v_budget",
     "recoil",
+    "recourse",
+    "alternates",
 )
 LIBRARIES = (
     "numpy",

@@ -30,6 +30,7 @@ from swarm.parallel import Pool, open_workers
 from swarm.plan_data import plan_data
 from swarm.progress import Silent, Teller
 from swarm.reach import Screening, nothing_found, read_carrier, screen
+from swarm.recourse import recourse, recourse_lines
 from swarm.refine.correct import NotRefined
 from swarm.refine.plan import Flown, Tables, chosen_plan, ranking_changes, refine_plan, refined_table
 from swarm.refine.safety import cautions, others_of, safety_table
@@ -275,7 +276,7 @@ def _compare(run: Run, options: Options, pool: Pool, teller: Teller) -> None:
         teller.say("compare: done before, kept")
         return
     with _stage(run, "compare", inputs, makes=(*_COMPARE_MAKES, *_PAGE)):
-        judged = chances_from_table(study, run.read_table("judged"))
+        judged, mothership = chances_from_table(study, run.read_table("judged")), run.read_table("mothership")
         found = compare(
             study,
             opportunities,
@@ -283,7 +284,7 @@ def _compare(run: Run, options: Options, pool: Pool, teller: Teller) -> None:
             pool=pool,
             on_done=teller.stage("compare"),
             judged=judged,
-            mothership=run.read_table("mothership"),
+            mothership=mothership,
         )
         run.write_table("count_fronts", found.fronts)
         run.write_table("count_plans", found.plans)
@@ -297,6 +298,10 @@ def _compare(run: Run, options: Options, pool: Pool, teller: Teller) -> None:
             "delta_v_budget", delta_v_budget(study, opportunities, plan, dv99_m_s=judged.dv99_m_s)
         )
         run.write_table("recoil", recoil_table(study, opportunities, plan))
+        left = recourse(study, opportunities, targets, plan, number=chosen, judged=judged, mothership=mothership)
+        run.write_table("recourse", left.probes)
+        run.write_table("alternates", left.alternates)
+        run.note("recourse", recourse_lines(left.probes))
         run.note("counts", count_lines(found.counts))
         run.write_table("counts", found.counts)
 
