@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from swarm.archive import COMPARE_TABLES, Run, require_free, sha256_of
 from swarm.budgets import delta_v_budget, mass_budget, recoil_table
-from swarm.compare import compare, count_lines
+from swarm.compare import Compared, compare, count_lines
 from swarm.fleet import plans_matrix, with_measures
 from swarm.handoff.package import clear_package, write_package
 from swarm.judge import Judged
@@ -286,6 +286,7 @@ def _compare(run: Run, options: Options, pool: Pool, teller: Teller) -> None:
             judged=judged,
             mothership=mothership,
         )
+        run.note("verified_count_plans", _verify_counts(run, study, found, opportunities, judged.relayed))
         run.write_table("count_fronts", found.fronts)
         run.write_table("count_plans", found.plans)
         run.write_table("descope", found.descope)
@@ -361,15 +362,31 @@ def _verify(
     run: Run, study: Study, found: Optimised, opportunities: pa.Table, relayed: NDArray[np.bool_]
 ) -> None:
     """Have every plan looked at again by code that shares nothing with the search."""
+    run.note("verified_plans", verify(study, _reported(run, found.front, found.plans, opportunities, relayed)))
+
+
+def _verify_counts(
+    run: Run, study: Study, found: Compared, opportunities: pa.Table, relayed: NDArray[np.bool_]
+) -> int:
+    """The same for the plans of every probe count; how many there are."""
+    total = 0
+    for count in found.counts["probes"].to_pylist():
+        front, members = found.of_count(count)
+        total += verify(study, _reported(run, front, members, opportunities, relayed), probes=count)
+    return total
+
+
+def _reported(
+    run: Run, front: pa.Table, plans: pa.Table, opportunities: pa.Table, relayed: NDArray[np.bool_]
+) -> Reported:
     numbers = opportunities["opportunity"].to_pylist()
-    tables = Reported(
+    return Reported(
         opportunities=opportunities,
-        front=found.front,
-        plans=found.plans,
+        front=front,
+        plans=plans,
         mothership=run.read_table("mothership"),
         relayed=dict(zip(numbers, relayed.tolist(), strict=True)),
     )
-    run.note("verified_plans", verify(study, tables))
 
 
 def _tables(run: Run) -> Tables:

@@ -108,7 +108,9 @@ def recourse(
     case = _Case(study, posed, np.searchsorted(posed.rows, flown), exact_sets)
     alternates = [_alternates(case, place) for place in range(len(flown))]
     lost = [_after_dead(case, place) for place in range(len(flown))]
-    return Recourse(_probes_table(case, alternates, lost, number), _alternates_table(case, alternates, number))
+    return Recourse(
+        _probes_table(case, alternates, lost, number), _alternates_table(case, alternates, number)
+    )
 
 
 class _Case(NamedTuple):

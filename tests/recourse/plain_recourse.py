@@ -59,7 +59,9 @@ class PlainRecourse:
             for t, k in of.items():
                 chance *= self.evaluator.classes[t][k]
             for k, row in enumerate(science_rows):
-                n = sum(self.evaluator.satisfies(o, k, labels[of[self.rows[o]["target_index"]]]) for o in working)
+                n = sum(
+                    self.evaluator.satisfies(o, k, labels[of[self.rows[o]["target_index"]]]) for o in working
+                )
                 total += chance * row.weight * min(n, row.baseline) / row.baseline / weights
         return total
 
