@@ -40,6 +40,8 @@ COMPARE_TABLES = (
     "mass_budget",
     "delta_v_budget",
     "recoil",
+    "recourse",
+    "alternates",
 )
 # Version of what a run folder holds: one up when a table or the manifest changes so that older ones cannot be read.
 # Folders from before it was written down count as version 1.

@@ -408,6 +408,9 @@ def _print_counts(run: Run) -> None:
     _say(f"probe counts (plan of each by rule: {run.study.compare.rule}):")
     for line in run.manifest["notes"]["counts"]:
         _say(f"  {line}")
+    _say("recourse of the chosen plan:")
+    for line in run.manifest["notes"].get("recourse", []):
+        _say(f"  {line}")
 
 
 def _print_refined(run: Run) -> None:

@@ -1,8 +1,9 @@
 """How many probes: a front for each count under one reference point, and what the next probe is worth.
 
 Every plan for N probes is a plan for any larger count, and a plan for a larger count less some of its probes is
-one for N: after the searches each front is joined with those of its neighbours, so the front for more probes
-is nowhere worse. The searches are repeated with seeds of their own: what the answer owes to chance is reported.
+one for N: each search starts from the front of the count below, and after the searches each front is joined with
+those of its neighbours, so the front for more probes is nowhere worse. The searches are repeated with seeds of their
+own, which share nothing: what the answer owes to chance is reported.
 """
 
 from __future__ import annotations
@@ -13,13 +14,14 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from swarm.budgets import swarm_masses, tracking_hours
 from swarm.constraints import UNUSED, allowed
 from swarm.fleet import measures, plans_matrix
-from swarm.objectives import evaluate
-from swarm.optimize.archive import Archive, costs_of, merged
+from swarm.objectives import chance_of_data, evaluate
+from swarm.optimize.archive import Archive, costs_of, merged, taken
 from swarm.optimize.search import Optimised, measure_of, optimize
 from swarm.plan_data import Chances, PlanData, column, plan_data
 from swarm.propellant import probe_masses
@@ -43,13 +45,23 @@ class Compared:
     counts  : a row a probe count, the plan the rule selects (columns of the contract and more)
     fronts  : a row a plan: count, plan (within the count), probes, science, propellant_kg, risk
     plans   : a row a probe of the selected plans: count, probe, opportunity
+    members : a row a probe of every plan of the fronts: count, plan, probe, opportunity, success, propellant_kg
     descope : a row a probe left out, in order, from the selected plan of the largest count
     """
 
     counts: pa.Table
     fronts: pa.Table
     plans: pa.Table
+    members: pa.Table
     descope: pa.Table
+
+    def of_count(self, count: int) -> tuple[pa.Table, pa.Table]:
+        """The front of one count, and the probes of its plans."""
+        front, members = (
+            table.filter(pc.equal(table["count"], count)).drop_columns(["count"])
+            for table in (self.fronts, self.members)
+        )
+        return front, members
 
 
 def compare(
@@ -79,7 +91,7 @@ def compare(
     by_seed = []
     for k in range(study.compare.seeds):
         seeded = _without_costs(study.with_seed((study.study.seed + _SEED_STEP * k) % 2**63))
-        found = [_empty(data)] * len(counts)
+        found, starts = [_empty(data)] * len(counts), None
         for j, count in enumerate(counts):
             if count and usable.num_rows:
                 answer = optimize(
@@ -90,12 +102,15 @@ def compare(
                     probes=count,
                     judged=judged,
                     mothership=mothership,
+                    starts=starts,
                 )
+                starts = answer.plans
                 found[j] = merged([_archive_of(answer, usable, data), _empty(data)])
             if on_done is not None:
                 on_done(k * len(counts) + j + 1, study.compare.seeds * len(counts))
         by_seed.append(nested(found, counts, data))
     fronts = nested([merged(list(same)) for same in zip(*by_seed, strict=True)], counts, data)
+    fronts = [_in_order(front) for front in fronts]
     return _tables(study, usable, data, counts=counts, fronts=fronts, by_seed=by_seed)
 
 
@@ -129,6 +144,11 @@ def nested(fronts: list[Archive], counts: list[int], data: PlanData) -> list[Arc
     for k in range(1, len(counts)):
         joined[k] = merged([joined[k], joined[k - 1]])
     return joined
+
+
+def _in_order(front: Archive) -> Archive:
+    """By propellant, then science, then risk, to the last digit: the order of `front.parquet`."""
+    return taken(front, np.lexsort((front.costs[:, 2], -front.costs[:, 0], front.costs[:, 1])))
 
 
 def _with_at_most(plans: Ints, count: int) -> Ints:
@@ -183,6 +203,12 @@ def _tables(
             [_with_count(table, count) for table, count in zip(tables, counts, strict=True)]
         ),
         plans=_plans_table(plans, counts, usable, data),
+        members=pa.concat_tables(
+            [
+                _with_count(_members_table(front.plans, usable, data), count)
+                for front, count in zip(fronts, counts, strict=True)
+            ]
+        ),
         descope=descope_order(plans[-1], data, usable),
     )
 
@@ -266,6 +292,20 @@ def _plans_table(plans: Ints, counts: list[int], usable: pa.Table, data: PlanDat
             "count": np.array(counts)[number],
             "probe": place,
             "opportunity": column(usable, "opportunity")[chosen],
+            "propellant_kg": data.propellant_kg[chosen],
+        }
+    )
+
+
+def _members_table(plans: Ints, usable: pa.Table, data: PlanData) -> pa.Table:
+    number, place = np.nonzero(plans >= 0)
+    chosen = plans[plans >= 0]
+    return pa.table(
+        {
+            "plan": number,
+            "probe": place,
+            "opportunity": column(usable, "opportunity")[chosen],
+            "success": chance_of_data(plans, data)[plans >= 0],
             "propellant_kg": data.propellant_kg[chosen],
         }
     )

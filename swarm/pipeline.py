@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from swarm.archive import COMPARE_TABLES, DRAWN_TABLES, Run, require_free, sha256_of
 from swarm.budgets import delta_v_budget, mass_budget, recoil_table
-from swarm.compare import compare, count_lines
+from swarm.compare import Compared, compare, count_lines
 from swarm.drawn import aim_rings, arc_points, density, event_dates, successes
 from swarm.fleet import plans_matrix, with_measures
 from swarm.handoff.package import clear_package, write_package
@@ -31,6 +31,7 @@ from swarm.parallel import Pool, open_workers
 from swarm.plan_data import plan_data
 from swarm.progress import Silent, Teller
 from swarm.reach import Screening, nothing_found, read_carrier, screen
+from swarm.recourse import recourse, recourse_lines
 from swarm.refine.correct import NotRefined
 from swarm.refine.plan import (
     Flown,
@@ -303,7 +304,7 @@ def _compare(run: Run, options: Options, pool: Pool, teller: Teller) -> None:
         teller.say("compare: done before, kept")
         return
     with _stage(run, "compare", inputs, makes=(*_COMPARE_MAKES, *_PAGE)):
-        judged = chances_from_table(study, run.read_table("judged"))
+        judged, mothership = chances_from_table(study, run.read_table("judged")), run.read_table("mothership")
         found = compare(
             study,
             opportunities,
@@ -311,8 +312,9 @@ def _compare(run: Run, options: Options, pool: Pool, teller: Teller) -> None:
             pool=pool,
             on_done=teller.stage("compare"),
             judged=judged,
-            mothership=run.read_table("mothership"),
+            mothership=mothership,
         )
+        run.note("verified_count_plans", _verify_counts(run, study, found, opportunities, judged.relayed))
         run.write_table("count_fronts", found.fronts)
         run.write_table("count_plans", found.plans)
         run.write_table("descope", found.descope)
@@ -325,6 +327,10 @@ def _compare(run: Run, options: Options, pool: Pool, teller: Teller) -> None:
             "delta_v_budget", delta_v_budget(study, opportunities, plan, dv99_m_s=judged.dv99_m_s)
         )
         run.write_table("recoil", recoil_table(study, opportunities, plan))
+        left = recourse(study, opportunities, targets, plan, number=chosen, judged=judged, mothership=mothership)
+        run.write_table("recourse", left.probes)
+        run.write_table("alternates", left.alternates)
+        run.note("recourse", recourse_lines(left.probes))
         run.note("counts", count_lines(found.counts))
         run.write_table("counts", found.counts)
 
@@ -384,15 +390,31 @@ def _verify(
     run: Run, study: Study, found: Optimised, opportunities: pa.Table, relayed: NDArray[np.bool_]
 ) -> None:
     """Have every plan looked at again by code that shares nothing with the search."""
+    run.note("verified_plans", verify(study, _reported(run, found.front, found.plans, opportunities, relayed)))
+
+
+def _verify_counts(
+    run: Run, study: Study, found: Compared, opportunities: pa.Table, relayed: NDArray[np.bool_]
+) -> int:
+    """The same for the plans of every probe count; how many there are."""
+    total = 0
+    for count in found.counts["probes"].to_pylist():
+        front, members = found.of_count(count)
+        total += verify(study, _reported(run, front, members, opportunities, relayed), probes=count)
+    return total
+
+
+def _reported(
+    run: Run, front: pa.Table, plans: pa.Table, opportunities: pa.Table, relayed: NDArray[np.bool_]
+) -> Reported:
     numbers = opportunities["opportunity"].to_pylist()
-    tables = Reported(
+    return Reported(
         opportunities=opportunities,
-        front=found.front,
-        plans=found.plans,
+        front=front,
+        plans=plans,
         mothership=run.read_table("mothership"),
         relayed=dict(zip(numbers, relayed.tolist(), strict=True)),
     )
-    run.note("verified_plans", verify(study, tables))
 
 
 def _tables(run: Run) -> Tables:

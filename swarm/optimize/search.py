@@ -16,7 +16,7 @@ from swarm.flight import Flight
 from swarm.objectives import chance_of_data, evaluate
 from swarm.optimize.archive import Archive, costs_of, merged, thinned
 from swarm.optimize.bound import ScienceBound, best_within, science_bound
-from swarm.optimize.costs import NO_COSTS, Question, constraint_costs, pose
+from swarm.optimize.costs import NO_COSTS, Posed, Question, constraint_costs, pose
 from swarm.optimize.epochs import Convergence, Effort, Measure, OnDone, Pool, search
 from swarm.optimize.problem import PlanProblem
 from swarm.optimize.seeds import seed_plans
@@ -89,6 +89,7 @@ def optimize(
     judged: Chances | None = None,
     mothership: pa.Table | None = None,
     earlier: Optimised | None = None,
+    starts: pa.Table | None = None,
 ) -> Optimised:
     """Search for the plans of which none is worse than another in science, propellant and risk.
 
@@ -103,6 +104,9 @@ def optimize(
     mothership    : the carrier's path; needed where the study limits what lies along the arcs
     earlier       : found for a part of these opportunities: its plans are started from, and its bound, which is
                     that of its own table, is kept
+    starts        : plan, probe, opportunity: further plans to start from, as found for fewer probes; what may not
+                    be used of them is left out. No plan of the front is beaten by one of them, unless the front
+                    had to be thinned (optimize.archive)
 
     Raises NothingFeasible where no opportunity may be used, with the constraints that alone are the reason. The
     empty plan is always a candidate.
@@ -122,7 +126,9 @@ def optimize(
         proven = science_bound(data, rules, known=seeds.plans, levels=study.optimize.levels, pool=pool)
         seeds = merged([seeds, _archive(proven.plans, data)])
     else:
-        seeds = merged([seeds, _archive(_plans_again(earlier, usable, rules, probes=data.probes), data)])
+        seeds = merged([seeds, _started(earlier.plans, posed)])
+    if starts is not None and starts.num_rows:
+        seeds = merged([seeds, _started(starts, posed)])
     exact = _count_plans(data, rules) <= exact_plans
     if exact:
         archive, runs = _every_plan(data, rules, measure)
@@ -257,13 +263,14 @@ def _bound_table(proven: ScienceBound, archive: Archive, *, probes: int) -> pa.T
     )
 
 
-def _plans_again(earlier: Optimised, usable: pa.Table, rules: PlanRules, *, probes: int) -> Ints:
-    """The plans of an earlier front in terms of another table, (n, probes)."""
-    place = {number: k for k, number in enumerate(usable["opportunity"].to_pylist())}
-    plans = np.full((earlier.front.num_rows, probes), UNUSED, dtype=np.int64)
-    for row in earlier.plans.to_pylist():
-        plans[row["plan"], row["probe"]] = place[row["opportunity"]]
-    return decode(plans, rules)
+def _started(plans: pa.Table, posed: Posed) -> Archive:
+    """Plans of another search in terms of this one's table; what may not be used here is left out."""
+    place = {number: k for k, number in enumerate(posed.table["opportunity"].to_pylist())}
+    numbers = [int(number) for number in plans["plan"].to_pylist()]
+    matrix = np.full((max(numbers) + 1, posed.data.probes), UNUSED, dtype=np.int64)
+    for row in plans.to_pylist():
+        matrix[row["plan"], row["probe"]] = place.get(row["opportunity"], UNUSED)
+    return _archive(decode(matrix, posed.rules), posed.data)
 
 
 def _progress_table(runs: list[Convergence], earlier: Optimised | None) -> pa.Table:

@@ -42,6 +42,7 @@ ROOMS = (
     "swarm.verify",
     "swarm.summary",
     "swarm.compare",
+    "swarm.recourse",
     "swarm.refine",
     "swarm.handoff",
     "swarm.explain",
