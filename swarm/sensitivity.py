@@ -11,8 +11,9 @@ What a slip of the schedule means:
   later, the planets pull where they then are, and nothing is released before study.start + slip. study.end stays. An
   orbit that has to begin at a planet would be another one: that is said with `legs`, or with a file.
 * `legs`: every date is so many days later and the arcs are solved again to where the planets then are.
-* `oem`, `spk`: a file for each slip, followed at its own dates. A file is never shifted in time: the planets would
-  not be where it meets them (`swarm.study` refuses it).
+* `oem`, `spk`: a file for each slip, followed at its own dates; as the study's own it covers study.start to
+  study.end. A file is never shifted in time: the planets would not be where it meets them. Days alone are refused
+  (`swarm.study`), and so is a file that holds the study's own path so much later (`is_shifted`).
 
 The plan left as it is does not survive a slip: its burns lead from a path on which the carrier is not.
 """

@@ -841,7 +841,9 @@ def _slip_relations(settings: SensitivitySettings, ship: MothershipSettings) -> 
         yield Problem("sensitivity.slip_files", found, f'slips_days: kind = "{ship.kind}" is solved again')
     for k, slip in enumerate(settings.slip_files):
         if from_file and slip.file == ship.file:
-            expected = f"the path computed for this slip: the study's own file is not shifted by {slip.days:g} d"
+            expected = (
+                f"the path computed for this slip: the study's own file is not shifted by {slip.days:g} d"
+            )
             yield Problem(f"sensitivity.slip_files[{k}].file", slip.file, expected)
     for key, listed in (
         ("slips_days", settings.slips_days),

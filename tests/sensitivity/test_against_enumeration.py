@@ -1,5 +1,7 @@
 """Held and planned again, against full enumerations with the plain evaluator of the optimiser's tests."""
 
+import itertools
+
 import numpy as np
 import pytest
 from enumerated import case, flown, most_science
@@ -117,7 +119,7 @@ def test_the_widest_factor_comes_first_and_the_unchanged_last():
         spans.append(max(sciences) - min(sciences))
     assert order[-1] == NOTHING
     assert rows[-1]["science_change"] == 0.0
-    assert all(a >= b - 1e-12 for a, b in zip(spans, spans[1:], strict=False))
+    assert all(a >= b - 1e-12 for a, b in itertools.pairwise(spans))
     assert spans[0] > spans[-2]
 
 
@@ -163,7 +165,7 @@ def test_the_plan_left_as_it_is_loses_the_probes_that_a_lower_limit_grounds():
     study, table = burn_case(3, 150.0)
     burn = table["burn_m_s"].to_numpy()
     release = table["release_jd_tdb"].to_numpy()
-    plan = np.array(sorted([int(np.argmin(burn)), int(np.argmax(burn))], key=lambda k: release[k]) + [-1])
+    plan = np.array([*sorted([int(np.argmin(burn)), int(np.argmax(burn))], key=lambda k: release[k]), -1])
     limit = float(burn.max()) - 1e-6
     weaker = study.model_copy(update={"probe": study.probe.model_copy(update={"burn_limit_m_s": limit})})
     bodies = make_targets(["C", "S", "", "X", "B"])
@@ -184,7 +186,7 @@ def test_stronger_burns_are_added_after_what_there_was():
         targets = bodies.take([1, 3])
 
     both, targets = joined(ground, Found, above_m_s=100.0)
-    assert both.slice(0, 3).equals(table.combine_chunks()) or both.slice(0, 3).to_pylist() == table.to_pylist()
+    assert both.slice(0, 3).to_pylist() == table.to_pylist()
     assert both.num_rows == 4
     assert targets.target.tolist() == ["X0", "X1", "X2", "X3"]
     added = both.to_pylist()[-1]
