@@ -43,6 +43,8 @@ COMPARE_TABLES = (
     "recourse",
     "alternates",
 )
+# Of what the answer hangs on; there where the study has a section [sensitivity].
+SENSITIVITY_TABLES = ("sensitivity", "left_out", "risk_table")
 # Version of what a run folder holds: one up when a table or the manifest changes so that older ones cannot be read.
 # Folders from before it was written down count as version 1.
 SCHEMA = 2
@@ -263,7 +265,7 @@ def describe(folders: Mapping[str, str | Path], *, more: Mapping[str, pa.Table] 
         asked = "select view_name from duckdb_views() where not internal"
         known = {row[0] for row in connection.execute(asked).fetchall()}
         said = []
-        for name in (*TABLES, *COMPARE_TABLES, *(more or {})):
+        for name in (*TABLES, *COMPARE_TABLES, *SENSITIVITY_TABLES, *(more or {})):
             if name not in known:
                 continue
             columns = connection.execute(f"describe {name}").fetchall()
@@ -272,7 +274,7 @@ def describe(folders: Mapping[str, str | Path], *, more: Mapping[str, pa.Table] 
 
 
 def _make_views(connection: Any, folders: Mapping[str, str | Path], more: Mapping[str, pa.Table]) -> None:
-    for table in (*TABLES, *COMPARE_TABLES):
+    for table in (*TABLES, *COMPARE_TABLES, *SENSITIVITY_TABLES):
         files = {label: Path(folder) / f"{table}.parquet" for label, folder in folders.items()}
         parts = [
             f"select {_quoted(label)} as run, * from read_parquet({_quoted(str(file))})"

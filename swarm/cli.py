@@ -129,6 +129,27 @@ def compare(
     _guard(work, debug=debug, folder=run)
 
 
+@app.command()
+def sensitivity(
+    run: RunDir,
+    workers: Workers = None,
+    scheduler: Scheduler = None,
+    resume: Resume = False,
+    debug: Debug = False,
+) -> None:
+    """What the answer hangs on: one assumption changed at a time, and a 5x5 risk table."""
+
+    def work() -> None:
+        from swarm.pipeline import Options, run_sensitivity
+        from swarm.progress import telling
+
+        with telling(_err) as teller:
+            made = run_sensitivity(run, Options(workers, scheduler, None, resume), teller)
+        _print_sensitivity(made)
+
+    _guard(work, debug=debug, folder=run)
+
+
 @app.command(name="run")
 def run_command(
     study: StudyPath,
@@ -151,6 +172,7 @@ def run_command(
         _print_front(made)
         if made.study.compare.counts:
             _print_counts(made)
+        _print_sensitivity(made)
         _print_refined(made)
         _say(f"page: {made.folder / 'report.html'}")
 
@@ -411,6 +433,25 @@ def _print_counts(run: Run) -> None:
     _say("recourse of the chosen plan:")
     for line in run.manifest["notes"].get("recourse", []):
         _say(f"  {line}")
+
+
+def _print_sensitivity(run: Run) -> None:
+    noted = run.manifest["notes"].get("sensitivity")
+    if noted is None or not run.has("sensitivity"):
+        return
+    _say(f"what plan {noted['plan']} hangs on, the widest first:")
+    for line in noted["lines"]:
+        _say(f"  {line}")
+    _say("risks in a 5x5 table (likelihood, consequence; bins of the study), the highest first:")
+    for row in sorted(run.read_table("risk_table").to_pylist(), key=_severity):
+        _say(
+            f"  {row['likelihood_bin']} x {row['consequence_bin']}  {row['item']} "
+            f"({row['likelihood']:.2g}, {100 * row['consequence']:.0f} % of the science)"
+        )
+
+
+def _severity(row: dict[str, Any]) -> tuple[int, str]:
+    return -row["likelihood_bin"] * row["consequence_bin"], row["item"]
 
 
 def _print_refined(run: Run) -> None:

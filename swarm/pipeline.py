@@ -16,7 +16,14 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from swarm.archive import COMPARE_TABLES, DRAWN_TABLES, Run, require_free, sha256_of
+from swarm.archive import (
+    COMPARE_TABLES,
+    DRAWN_TABLES,
+    SENSITIVITY_TABLES,
+    Run,
+    require_free,
+    sha256_of,
+)
 from swarm.budgets import delta_v_budget, mass_budget, recoil_table
 from swarm.compare import Compared, compare, count_lines
 from swarm.drawn import aim_rings, arc_points, density, event_dates, successes
@@ -45,6 +52,9 @@ from swarm.refine.plan import (
 from swarm.refine.ranking import ranking_changes
 from swarm.refine.safety import cautions, others_of, safety_table
 from swarm.report.page import write_page
+from swarm.risk_table import Flown as Probes
+from swarm.risk_table import risk_table
+from swarm.sensitivity import Inputs, needs_screen, sensitivity, tornado_lines
 from swarm.study import Study, read_study, require_supported
 from swarm.summary import front_lines, level_lines, limits, select_plan
 from swarm.verify import Tables as Reported
@@ -61,7 +71,9 @@ _OPTIMIZE_MAKES = (
     "bound.parquet", "convergence.parquet", *(f"{name}.parquet" for name in DRAWN_TABLES),
 )  # fmt: skip
 _COMPARE_MAKES = tuple(f"{name}.parquet" for name in COMPARE_TABLES)
+_SENSITIVITY_MAKES = tuple(f"{name}.parquet" for name in SENSITIVITY_TABLES)
 _REFINE_MAKES = ("refined.parquet", "safety.csv")
+_AFTER_OPTIMIZE = (*_COMPARE_MAKES, *_SENSITIVITY_MAKES, *_REFINE_MAKES)
 _PAGE = ("report.html",)
 _PACKAGE = "handoff"
 
@@ -107,6 +119,20 @@ def run_compare(run_dir: Path, options: Options, teller: Teller | None = None) -
         )
     with open_workers(options.workers, options.scheduler) as pool:
         _compare(run, options, pool, teller or Silent())
+    return run
+
+
+def run_sensitivity(run_dir: Path, options: Options, teller: Teller | None = None) -> Run:
+    """What the chosen plan hangs on: one assumption changed at a time; the 5x5 risk table."""
+    run = Run.open(run_dir)
+    require_free(run_dir, resume=options.resume, tables=("sensitivity",))
+    if run.study.sensitivity is None:
+        expected = "a section [sensitivity]; its keys have defaults"
+        raise InputError(
+            "the study does not say what to vary", file=run_dir / "study.toml", place="sensitivity", expected=expected
+        )
+    with open_workers(options.workers, options.scheduler) as pool:
+        _sensitivity(run, options, pool, teller or Silent())
     return run
 
 
@@ -159,6 +185,8 @@ def finish_all(
     _optimize(run, options, pool, teller)
     if run.study.compare.counts:
         _compare(run, options, pool, teller)
+    if run.study.sensitivity is not None:
+        _sensitivity(run, options, pool, teller, reading=reading)
     plan = chosen_plan(run.read_table("front"), run.read_table("plans"), study=run.study)
     if plan is None:
         run.warn("no plan of the front flies a probe: nothing to refine, nothing to hand over")
@@ -214,7 +242,7 @@ def _screen(
     if options.resume and run.finished("screen", inputs):
         teller.say("screen: done before, kept")
         return
-    makes = (*_SCREEN_MAKES, *_OPTIMIZE_MAKES, *_COMPARE_MAKES, *_REFINE_MAKES, *_PAGE)
+    makes = (*_SCREEN_MAKES, *_OPTIMIZE_MAKES, *_AFTER_OPTIMIZE, *_PAGE)
     with _stage(run, "screen", inputs, makes=makes):
         _keep_reading(run, reading)
         if screening is None:
@@ -260,7 +288,7 @@ def _optimize(run: Run, options: Options, pool: Pool, teller: Teller) -> None:
     if options.resume and run.finished("optimize", inputs):
         teller.say("optimize: done before, kept")
         return
-    with _stage(run, "optimize", inputs, makes=(*_OPTIMIZE_MAKES, *_COMPARE_MAKES, *_REFINE_MAKES, *_PAGE)):
+    with _stage(run, "optimize", inputs, makes=(*_OPTIMIZE_MAKES, *_AFTER_OPTIMIZE, *_PAGE)):
         found, opportunities, judged = _searched(run, opportunities, targets, pool=pool, teller=teller)
         chances = chances_of(judged)
         data = plan_data(study, opportunities, targets, judged=chances)
@@ -333,6 +361,59 @@ def _compare(run: Run, options: Options, pool: Pool, teller: Teller) -> None:
         run.note("recourse", recourse_lines(left.probes))
         run.note("counts", count_lines(found.counts))
         run.write_table("counts", found.counts)
+
+
+def _sensitivity(
+    run: Run, options: Options, pool: Pool, teller: Teller, *, reading: Reading | None = None
+) -> None:
+    """Sensitivities of the plan the rule chose; none where no plan flies a probe."""
+    study, front, plans = run.study, run.read_table("front"), run.read_table("plans")
+    upstream = ("opportunities", "targets", "mothership", "judged", "front", "plans")
+    files = _slip_hashes(study)
+    inputs = f"{run.fingerprint(upstream)} {' '.join(files.values())}".strip()
+    if options.resume and run.finished("sensitivity", inputs):
+        teller.say("sensitivity: done before, kept")
+        return
+    plan = chosen_plan(front, plans, study=study)
+    with _stage(run, "sensitivity", inputs, makes=(*_SENSITIVITY_MAKES, *_PAGE)):
+        if plan is None:
+            run.warn("no plan of the front flies a probe: no sensitivities")
+            return
+        bodies = _bodies_again(run, reading) if needs_screen(study) else None
+        opportunities, targets = run.read_table("opportunities"), Catalogue.from_table(run.read_table("targets"))
+        judged = chances_from_table(study, run.read_table("judged"))
+        tables = Inputs(opportunities, targets, judged, run.read_table("mothership"), front, plans)
+        on_done = teller.stage("sensitivity")
+        found = sensitivity(study, tables, plan=plan, catalogue=bodies, pool=pool, on_done=on_done)
+        flown = plans.filter(pc.equal(plans["plan"], plan))["opportunity"]
+        rows = pc.index_in(flown, value_set=opportunities["opportunity"]).to_numpy()
+        probes = Probes(opportunities.take(rows), targets, judged.take(rows))
+        run.write_table("risk_table", risk_table(study, probes, found))
+        run.write_table("left_out", found.left_out)
+        run.note("sensitivity", {"plan": plan, "slip_files": files, "lines": tornado_lines(found.table)})
+        run.write_table("sensitivity", found.table)
+
+
+def _slip_hashes(study: Study) -> dict[str, str]:
+    """Hash of each file of a slip: what the stage hangs on beside the run's own inputs."""
+    slips = () if study.sensitivity is None else study.sensitivity.slip_files
+    return {slip.file: sha256_of(study.base / slip.file) or "no file" for slip in slips}
+
+
+def _bodies_again(run: Run, reading: Reading | None) -> Catalogue:
+    """All bodies of the run, read again where they are not at hand; they must be those of the run."""
+    if reading is None:
+        reading = read_catalogue(run.study.catalogue, run.study.base)
+    held = run.manifest["inputs"].get("catalogue")
+    if reading.source_sha256 != held:
+        raise InputError(
+            "the catalogue is not the one of this run",
+            place="catalogue",
+            found=f"sha256 {reading.source_sha256}",
+            expected=f"sha256 {held}",
+            do="run the study again in a new folder",
+        )
+    return reading.catalogue
 
 
 def _content_sha256(table: pa.Table) -> str:

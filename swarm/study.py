@@ -41,6 +41,14 @@ OWN_CHOICE = "own choice"
 BELT_EPOCH = f"JD {EPOCH_JD_TDB}, the invented belt's"
 FROM_MEMORY = "from memory"
 PROPULSION_SURVEY = "agency small-spacecraft technology survey, propulsion chapter: green monopropellant"
+TO_BE_SET = "to be set by the project"
+LIKELIHOOD_SCALE = (
+    "5x5 matrix of NASA/SP-2011-3422; limits of a NASA centre's technical scale (GPR 7120.4), from memory"
+)
+CONSEQUENCE_SCALE = (
+    "own choice: shares of science lost for minimal, minor, moderate, major and severe; "
+    "handbooks (NASA/SP-2011-3422, ECSS-M-ST-80C) leave the limits to the project"
+)
 GATES = "Gates model (JPL TR 32-504, 1963); size for green monopropellant, from memory"
 
 
@@ -59,6 +67,7 @@ def _date(value: object) -> float:
 
 JdTdb = Annotated[float, BeforeValidator(_date)]
 _Days = Annotated[float, Field(gt=0, le=20_000)]
+_Bins = Annotated[tuple[float, float, float, float, float], Strict(False)]
 DatePair = Annotated[tuple[JdTdb, JdTdb], Strict(False)]
 Name = Annotated[str, StringConstraints(min_length=1, max_length=200)]
 
@@ -589,6 +598,40 @@ class CompareSettings(_Section):
     seeds: int = _default(3, "own choice: searches per count, for the spread of the answer", ge=1, le=1000)
 
 
+class SlipFile(_Section):
+    """A carrier's path for a slip of the schedule: a file of its own, used at the dates it gives."""
+
+    days: float = Field(ge=-3650, le=3650)
+    file: Name
+
+
+class SensitivitySettings(_Section):
+    """[sensitivity]: what is changed, and by how much, to see what the answer hangs on. 0 leaves a factor out.
+
+    Bins are the lower ends of five ranges; a value on an end belongs to the higher one.
+    """
+
+    burn_limit_fraction: float = _default(0.2, "own choice: of probe.burn_limit_m_s, down and up", ge=0, lt=1)
+    success_change: float = _default(
+        0.1, "own choice: added to and taken from each probe's chance", ge=0, le=1
+    )
+    shared_fraction_change: float = _default(
+        0.1, f"{FROM_MEMORY}: shared fractions from 0 to 0.2 are in use", ge=0, le=1
+    )
+    weight_fraction: float = _default(0.3, "own choice: of each row's weight, down and up", ge=0, lt=1)
+    slips_days: Annotated[tuple[Annotated[float, Field(ge=-3650, le=3650)], ...], Strict(False)] = _default(
+        (), "none unless given", max_length=20
+    )
+    slip_files: Annotated[tuple[SlipFile, ...], Strict(False)] = Field(default=(), max_length=20)
+    leave_one_out: bool = _default(True, "own choice: each target of the chosen plan is left out once")
+    effort: int = _default(2, "own choice: epochs of the short search that plans again", ge=1, le=1000)
+    likelihood_slip: float = _default(0.3, TO_BE_SET, ge=0, le=1)
+    likelihood_weaker_burn: float = _default(0.1, TO_BE_SET, ge=0, le=1)
+    likelihood_target_lost: float = _default(0.05, TO_BE_SET, ge=0, le=1)
+    likelihood_bins: _Bins = _default((0.0, 0.02, 0.15, 0.25, 0.5), LIKELIHOOD_SCALE)
+    consequence_bins: _Bins = _default((0.0, 0.02, 0.05, 0.1, 0.25), CONSEQUENCE_SCALE)
+
+
 class Study(_Section):
     """One question, as understood. `base` is the folder that relative paths start from."""
 
@@ -607,6 +650,7 @@ class Study(_Section):
     optimize: OptimizeSettings = Field(default_factory=OptimizeSettings)
     refine: RefineSettings = Field(default_factory=RefineSettings)
     compare: CompareSettings = Field(default_factory=CompareSettings)
+    sensitivity: SensitivitySettings | None = Field(default=None)
 
     _base: Path = PrivateAttr(default=Path("."))
 
@@ -671,6 +715,9 @@ def _relations(study: Study) -> Iterator[Problem]:
     yield from _mothership_relations(study.mothership)
     yield from _science_relations(study.science)
     yield from _survival_relations(study.survival)
+    if study.sensitivity is not None:
+        yield from _slip_relations(study.sensitivity, study.mothership)
+        yield from _bin_relations(study.sensitivity)
     rule, limit = study.compare.rule, study.compare.swarm_mass_max_kg
     if rule == "science-in-mass" and limit is None:
         yield Problem("compare.swarm_mass_max_kg", "nothing", f'a value: rule = "{rule}" needs it')
@@ -779,6 +826,41 @@ def _serves(group: SharedGroup, jd_tdb: float | None) -> bool:
     return (begin is None or begin <= jd_tdb) and (until is None or jd_tdb < until)
 
 
+def _slip_relations(settings: SensitivitySettings, ship: MothershipSettings) -> Iterator[Problem]:
+    """A path from a file is never shifted in time: it would be no path among the planets any more."""
+    from_file = ship.kind in ("oem", "spk")
+    if from_file and settings.slips_days:
+        days = settings.slips_days[0]
+        expected = (
+            f'slip_files = [{{ days = {days:g}, file = "..." }}], a path computed for each slip: '
+            f'a path of kind = "{ship.kind}" is not shifted in time, the planets would not be where it meets them'
+        )
+        yield Problem("sensitivity.slips_days", _shown("slips_days", settings.slips_days), expected)
+    if not from_file and settings.slip_files:
+        found = f"{len(settings.slip_files)} files"
+        yield Problem("sensitivity.slip_files", found, f'slips_days: kind = "{ship.kind}" is solved again')
+    for k, slip in enumerate(settings.slip_files):
+        if from_file and slip.file == ship.file:
+            expected = (
+                f"the path computed for this slip: the study's own file is not shifted by {slip.days:g} d"
+            )
+            yield Problem(f"sensitivity.slip_files[{k}].file", slip.file, expected)
+    for key, listed in (
+        ("slips_days", settings.slips_days),
+        ("slip_files", tuple(slip.days for slip in settings.slip_files)),
+    ):
+        if 0.0 in listed or len(set(listed)) != len(listed):
+            yield Problem(f"sensitivity.{key}", _shown(key, listed), "days other than 0, each once")
+
+
+def _bin_relations(settings: SensitivitySettings) -> Iterator[Problem]:
+    for key in ("likelihood_bins", "consequence_bins"):
+        ends = getattr(settings, key)
+        if ends[0] != 0.0 or ends[-1] > 1.0 or any(b <= a for a, b in itertools.pairwise(ends)):
+            expected = "lower ends of five bins: rising, the first 0, none above 1"
+            yield Problem(f"sensitivity.{key}", _shown(key, ends), expected)
+
+
 def _science_relations(science: ScienceSettings) -> Iterator[Problem]:
     names = [row.name for row in science.rows]
     for k, row in enumerate(science.rows):
@@ -829,7 +911,7 @@ _UNITS = (
     ("_m_s", "m/s"),
     ("_deg_s", "deg/s"),
     ("_kg", "kg"),
-    ("_days", "d"),
+    ("days", "d"),
     ("_au", "au"),
     ("_urad", "urad"),
     ("_mrad", "mrad"),
@@ -866,7 +948,8 @@ def study_rows(study: Study) -> list[tuple[str, str, str, str]]:
     """(key, value, unit, source) of every value, given or by default, in the order of the file."""
     rows: list[tuple[str, str, str, str]] = []
     for section in Study.model_fields:
-        rows.extend(_rows_of(section, getattr(study, section)))
+        if getattr(study, section) is not None:
+            rows.extend(_rows_of(section, getattr(study, section)))
     return rows
 
 

@@ -129,9 +129,9 @@ def optimize(
         seeds = merged([seeds, _started(earlier.plans, posed)])
     if starts is not None and starts.num_rows:
         seeds = merged([seeds, _started(starts, posed)])
-    exact = _count_plans(data, rules) <= exact_plans
+    exact = count_plans(data, rules) <= exact_plans
     if exact:
-        archive, runs = _every_plan(data, rules, measure)
+        archive, runs = every_plan(data, rules, measure)
         if on_done is not None:
             on_done(1, 1)
     else:
@@ -162,7 +162,7 @@ def optimize(
 # --- small cases: every plan --------------------------------------------------------------------------------
 
 
-def _count_plans(data: PlanData, rules: PlanRules) -> int:
+def count_plans(data: PlanData, rules: PlanRules) -> int:
     """The number of sets of opportunities, feasible or not; with repetition where targets may be shared."""
     n = len(data.target)
     if rules.per_target > 1:
@@ -170,7 +170,8 @@ def _count_plans(data: PlanData, rules: PlanRules) -> int:
     return sum(math.comb(n, k) for k in range(data.probes + 1))
 
 
-def _every_plan(data: PlanData, rules: PlanRules, measure: Measure) -> tuple[Archive, list[Convergence]]:
+def every_plan(data: PlanData, rules: PlanRules, measure: Measure) -> tuple[Archive, list[Convergence]]:
+    """The front of every plan, exact, and a record of one epoch; for no more plans than EXACT_PLANS."""
     choose = itertools.combinations_with_replacement if rules.per_target > 1 else itertools.combinations
     sets = itertools.chain.from_iterable(choose(range(len(data.target)), k) for k in range(data.probes + 1))
     plans = np.array([[*chosen, *[UNUSED] * (data.probes - len(chosen))] for chosen in sets], dtype=np.int64)
