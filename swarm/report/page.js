@@ -1,6 +1,7 @@
 "use strict";
 /* Draws the figures of a run from plain data and links them: one chosen plan, one chosen probe, one date.
-   Everything shown comes from the tables in #data; nothing is fetched. */
+   Everything shown comes from the tables in #data; only of a front too large for that the probes of a plan are asked
+   of the server that handed over the page. */
 (() => {
   const held = JSON.parse(document.getElementById("data").textContent);
   const tables = held.tables;
@@ -622,15 +623,39 @@
 
   // --- choosing ------------------------------------------------------------------------------------------
 
-  function choose(plan) {
+  /* The probes of a plan that the page does not carry: asked of `swarm show`, and kept. */
+  async function load(plan) {
+    for (const [name, groups] of [["plans", plansOf], ["successes", returnsOf]]) {
+      if (!tables[name]) continue;
+      const answer = await fetch(`tables/${name}?plan=${plan}`);
+      if (!answer.ok) throw new Error(await answer.text());
+      const { columns, count } = await answer.json();
+      const first = tables[name].plan.length;
+      for (const [key, values] of Object.entries(tables[name])) values.push(...columns[key]);
+      groups.set(plan, Array.from({ length: count }, (_, k) => first + k));
+    }
+  }
+
+  const isThere = (plan) => !held.on_demand || plansOf.has(plan) || !tables.front.probes[frontOf.get(plan)];
+
+  async function choose(plan) {
     // chosen again, nothing is drawn again: a number box says "change" once more when a row is clicked after it
     if (!frontOf.has(plan) || plan === state.plan) return;
     state.plan = plan;
+    let missing = "";
+    if (!isThere(plan)) {
+      if (location.protocol === "file:") missing = " Its probes are not in this file: the front is too large. swarm show --run DIR loads them.";
+      else {
+        try { await load(plan); } catch (problem) { missing = ` Its probes could not be loaded: ${problem.message}`; }
+        if (state.plan !== plan) return; // another was chosen meanwhile
+      }
+    }
     state.rows = probesOf(plan);
     state.probe = state.rows.length ? state.rows[0].values.probe : 0;
     byId("plan").value = plan;
     document.documentElement.dataset.plan = plan;
     planSaid();
+    if (missing) byId("plan-said").append(missing);
     Object.keys(FRONTS).forEach(ring);
     drawPlan();
   }

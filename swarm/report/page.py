@@ -7,6 +7,8 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from swarm.archive import Run
 from swarm.report import tones
 from swarm.report.figures import EVENT_MARKS, SYMBOLS, blackouts, burn_classes, page_figures, places
@@ -17,6 +19,10 @@ from swarm.report.sections import body
 
 # Nothing is fetched and nothing is sent, whatever a name in the tables says.
 _POLICY = "default-src 'none'; script-src 'unsafe-inline'; style-src 'unsafe-inline'; img-src data: blob:"
+# A larger front is looked at through `swarm show`, which hands over the probes of a plan when it is chosen.
+_POLICY_ON_DEMAND = f"{_POLICY}; connect-src 'self'"
+# Rows of `plans` that a page carries along: 5 000 plans of twelve probes make 6 MB.
+PLANS_CARRIED = 60_000
 _OPPORTUNITY = (
     "opportunity", "target", "kind", "release_jd_tdb", "burn_jd_tdb", "encounter_jd_tdb", "burn_m_s", "v_rel_km_s",
     "phase_in_deg", "sun_range_au", "earth_range_au", "mothership_range_km",
@@ -66,9 +72,10 @@ def page(held: Held) -> str:
     """The page as HTML."""
     title = held.run.study.study.name
     data = script_json(page_data(held))
+    policy = _POLICY_ON_DEMAND if on_demand(held) else _POLICY
     return (
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
-        f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">'
+        f'<meta http-equiv="Content-Security-Policy" content="{policy}">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>{text(title)}</title>\n<style>{_style()}</style></head>\n<body>\n"
         '<a class="skip" href="#answer">To the answer</a>'
@@ -82,12 +89,21 @@ def page(held: Held) -> str:
     )
 
 
+def on_demand(held: Held) -> bool:
+    """Whether the front is too large for the page to carry the probes of every plan."""
+    return held["plans"].num_rows > PLANS_CARRIED
+
+
 def page_data(held: Held) -> dict[str, Any]:
     """What the page's script draws from: tables of the archive as they are, and figures as plain data."""
     used, windows = held.used, held.windows
     tables = {
         "front": columns_of(held["front"], _FRONT),
-        "plans": columns_of(held["plans"], ("plan", "probe", "opportunity", "success", "propellant_kg")),
+        "plans": columns_of(
+            held["plans"],
+            ("plan", "probe", "opportunity", "success", "propellant_kg"),
+            _carried(held, "plans"),
+        ),
         "opportunities": {**columns_of(held["opportunities"], _OPPORTUNITY, used), "row": used.tolist()},
         "windows": {**columns_of(held["opportunities"], _WINDOW, windows), "row": windows.tolist()},
         "targets": columns_of(held["targets"], ("target", "name", "taxonomy", "h_mag", "diameter_km")),
@@ -100,13 +116,14 @@ def page_data(held: Held) -> dict[str, Any]:
         ("successes", ("plan", "returned", "chance_or_more")),
     ):
         if held.has(name):
-            tables[name] = columns_of(held[name], keys)
+            tables[name] = columns_of(held[name], keys, _carried(held, name))
     study = held.run.study.study
     return {
         "tables": tables,
         "figures": {figure.name: _plain(asdict(replace(figure, data=None))) for figure in page_figures(held)},
         "places": places(held),
         "plan": held.plan,
+        "on_demand": on_demand(held),
         "span": [study.start_jd_tdb, study.end_jd_tdb],
         "blackouts": blackouts(held),
         "burns": burn_classes(held),
@@ -117,6 +134,13 @@ def page_data(held: Held) -> dict[str, Any]:
         "events": {event: list(mark) for event, mark in EVENT_MARKS.items()},
         "steps": tones.RAMP_STEPS,
     }
+
+
+def _carried(held: Held, name: str) -> np.ndarray | None:
+    """Rows of a table that the page carries: all, or those of the chosen plan."""
+    if name not in ("plans", "successes") or not on_demand(held):
+        return None
+    return np.flatnonzero(held[name]["plan"].to_numpy() == held.plan)
 
 
 def _plain(figure: dict[str, Any]) -> dict[str, Any]:
