@@ -72,7 +72,7 @@ def test_dates_as_numbers_and_as_text_are_the_same(data):
         ("catalogue.bodies", -1, "greater than or equal to 0"),
         ("mothership.e", 1.0, "less than 1"),
         ("mothership.kind", "element", "elements"),
-        ("mothership.mass_kg", 100.0, "at least the probes' 144 kg"),
+        ("mothership.mass_kg", 100.0, "at least the probes' 192 kg"),
         ("search.arc_max_days", 30.0, "more than arc_min_days"),
         ("search.revolutions_max", -1, "greater than or equal to 0"),
         ("science.rows", [], "at least 1"),
