@@ -22,7 +22,7 @@ from swarm.constraints import UNUSED, PlanRules, allowed, feasible, fits
 from swarm.flight import Flight
 from swarm.objectives import count_state, evaluate, expected_science, new_counts
 from swarm.optimize.costs import Posed, Question, pose
-from swarm.optimize.pricing import fill_prices, new_prices
+from swarm.optimize.pricing import fill_prices, new_prices, spared
 from swarm.plan_data import Chances, PlanData, column
 from swarm.propellant import probe_masses
 from swarm.survival import group_failures, own_chances, state_chance
@@ -366,16 +366,7 @@ def _fill_gains(plan: Ints, dead: int, data: PlanData, kinds: Ints, gains: Float
                         added += data.weight[r] / data.baseline[r] * rows[r, c]
             for q in range(kinds.size):
                 if not kinds[q] & state:
-                    gains[q, m] += chances[state] * added / _spared(kinds[q], common)
-
-
-@njit(cache=True)
-def _spared(mask: int, common: Floats) -> float:
-    chance = 1.0
-    for g in range(common.size):
-        if (mask >> g) & 1:
-            chance *= 1.0 - common[g]
-    return max(chance, 1e-12)
+                    gains[q, m] += chances[state] * added / spared(kinds[q], common)
 
 
 # --- tables -------------------------------------------------------------------------------------------------

@@ -54,7 +54,7 @@ def fill_prices(plan: Ints, data: PlanData, kinds: Ints, prices: Prices) -> tupl
         chance = state_chance(state, common)
         if chance <= 0.0:
             continue
-        if not _any_spared(kinds, state):
+        if not _anyspared(kinds, state):
             risk += chance * missed
             continue
         count_state(plan, state, own, data, prices.rows, prices.joint)
@@ -77,7 +77,7 @@ def _coverage(rows: Floats, data: PlanData) -> float:
 
 
 @njit(cache=True)
-def _any_spared(kinds: Ints, state: int) -> bool:
+def _anyspared(kinds: Ints, state: int) -> bool:
     spared = False
     for q in range(kinds.size):
         spared |= not kinds[q] & state
@@ -108,14 +108,14 @@ def _add_state(
                 risk += joint[s]
         for q in range(kinds.size):
             if not kinds[q] & state:
-                share = chance / _spared(kinds[q], common)
+                share = chance / spared(kinds[q], common)
                 prices.science[q, m] += share * science
                 prices.coverage[q, m] += share * coverage
                 prices.risk[q, m] += share * risk
 
 
 @njit(cache=True)
-def _spared(mask: int, common: Floats) -> float:
+def spared(mask: int, common: Floats) -> float:
     """Chance that none of a probe's groups fails; its hardware chance over this is its own chance."""
     chance = 1.0
     for g in range(common.size):
