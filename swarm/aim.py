@@ -90,9 +90,8 @@ def _view_of(sun, optics, along):
     scores = np.zeros(RADII)
     for k in range(1, RADII):
         b = far_km * (k / (RADII - 1.0)) ** 2
-        scores[k] = value_at(
-            0.0, b, (1.0, 0.0), optics, along
-        )  # at a right angle to the Sun: a full score of the side
+        # at a right angle to the Sun: a full score of the side
+        scores[k] = value_at(0.0, b, (1.0, 0.0), optics, along)
     return scores, far_km, min(nearest_km(optics), far_km), keepout_km(optics), sun[0], sun[1]
 
 

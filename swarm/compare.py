@@ -36,6 +36,8 @@ Ints = NDArray[np.int64]
 OnDone = Callable[[int, int], None]
 # Seeds of the repeated searches lie this far apart: a prime of its own, so that they meet no other repetition.
 _SEED_STEP = 7_368_787
+# Propellant levels at which a count's search starts from an exact solution: own choice, a quarter of the bound's.
+_LEVELS = 10
 
 
 @dataclass(frozen=True)
@@ -62,9 +64,6 @@ class Compared:
             for table in (self.fronts, self.members)
         )
         return front, members
-
-# Propellant levels at which a count's search starts from an exact solution: own choice, a quarter of the bound's.
-_LEVELS = 10
 
 
 def compare(

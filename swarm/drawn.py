@@ -31,9 +31,8 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-ARC_POINTS = (
-    25  # a straight line between two of them leaves a 300-day arc in the belt by less than a line's width
-)
+# A straight line between two of them leaves a 300-day arc in the belt by less than a line's width.
+ARC_POINTS = 25
 LAW_PERIODS = 30
 # The law needs a density, not every body: of more than these only every k-th is moved.
 LAW_BODIES = 100_000

@@ -10,9 +10,9 @@ epoch after epoch. Where there are few plans every one is evaluated instead, and
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pyarrow as pa
@@ -23,6 +23,7 @@ from swarm.flight import Flight
 from swarm.objectives import PROPELLANT, RISK, SCIENCE, evaluate
 from swarm.optimize.archive import Archive, costs_of, merged, thinned
 from swarm.optimize.costs import Posed, Question, pose
+from swarm.optimize.epochs import OnDone, Pool
 from swarm.optimize.neighbours import explore
 from swarm.optimize.search import EXACT_PLANS, count_plans, every_plan, measure_of
 from swarm.optimize.seeds import seed_plans
@@ -35,20 +36,11 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
-OnDone = Callable[[int, int], None]
 
 # Plans whose exchanges are looked at in an epoch, and exchanges noted.
 _PLANS, _FINDS = 150, 20_000
 # Two propellants closer than this are the same.
 _TIE_KG = 1e-9
-
-
-class Pool(Protocol):
-    """What planning again needs of a pool: results in the order of the items."""
-
-    def map(
-        self, func: Callable[[Any, Any], Any], items: list, *, shared: Any = None, on_done: Any = None
-    ) -> list: ...
 
 
 @dataclass(frozen=True, eq=False)

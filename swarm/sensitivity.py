@@ -36,11 +36,12 @@ from swarm.judged import chances_of, judge_all
 from swarm.mothership.carrier import Carrier
 from swarm.mothership.path import Path
 from swarm.objectives import PROPELLANT, RISK, SCIENCE, evaluate, row_chances
+from swarm.optimize.epochs import OnDone
 from swarm.optimize.polish import with_polished
 from swarm.parallel import Pool
 from swarm.plan_data import Chances, PlanData, column, plan_data
 from swarm.reach import Screening, read_carrier, screen_together
-from swarm.replan import Answer, Ground, OnDone, World, answers
+from swarm.replan import Answer, Ground, World, answers
 from targets.catalogue import Catalogue
 from targets.constants import DAY_S
 from targets.errors import InputError, NothingFeasible

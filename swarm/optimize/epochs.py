@@ -39,7 +39,9 @@ _SLICE, _SLICES = 50, 8
 class Pool(Protocol):
     """What the search needs of a pool: results in the order of the items."""
 
-    def map(self, func: Callable[[Any, Any], Any], items: list, *, shared: Any = None) -> list: ...
+    def map(
+        self, func: Callable[[Any, Any], Any], items: list, *, shared: Any = None, on_done: Any = None
+    ) -> list: ...
 
 
 @dataclass(frozen=True)

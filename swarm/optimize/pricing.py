@@ -54,7 +54,7 @@ def fill_prices(plan: Ints, data: PlanData, kinds: Ints, prices: Prices) -> tupl
         chance = state_chance(state, common)
         if chance <= 0.0:
             continue
-        if not _anyspared(kinds, state):
+        if not _any_spared(kinds, state):
             risk += chance * missed
             continue
         count_state(plan, state, own, data, prices.rows, prices.joint)
@@ -77,7 +77,7 @@ def _coverage(rows: Floats, data: PlanData) -> float:
 
 
 @njit(cache=True)
-def _anyspared(kinds: Ints, state: int) -> bool:
+def _any_spared(kinds: Ints, state: int) -> bool:
     spared = False
     for q in range(kinds.size):
         spared |= not kinds[q] & state

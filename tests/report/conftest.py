@@ -28,6 +28,7 @@ def browser():
     sync_api = pytest.importorskip(
         "playwright.sync_api", reason="playwright (extra `browser`) is not installed"
     )
+    # where everything is required (SWARM_REQUIRE_CROSSCHECK=1) this skip is a failure: tests/conftest.py
     if not CHROMIUM.exists():
         pytest.skip(f"no browser at {CHROMIUM}")
     with sync_api.sync_playwright() as playwright:
