@@ -313,7 +313,7 @@ class RefineSettings(_Section):
     recontact_samples: int = _default(50, "own choice: a chance of 6 % seen with 95 %", ge=1, le=100_000)
     recontact_days: float = _default(30.0, f"{FROM_MEMORY}: a month after each release", gt=0, le=1000)
     impact_samples: int = _default(
-        600, "own choice: 10 s a probe; none of 600 says below 0.6 % with 95 %", ge=1, le=1_000_000
+        600, "own choice: 1 to 2 s a probe; none of 600 says below 0.6 % with 95 %", ge=1, le=1_000_000
     )
     impact_years: float = _default(
         50.0, f"{FROM_MEMORY}: planetary protection asks for 50 years", gt=0, le=100

@@ -1,10 +1,15 @@
-"""How long the dispersion of twelve probes takes. Prints; asserts no time."""
+"""How long the dispersion of twelve probes takes, and what is left of them is followed. Prints; asserts no time."""
 
 import time
 
+import numpy as np
 import pytest
 
 from swarm.refine.dispersion import disperse, draws_of
+from swarm.refine.follow import follow
+from swarm.refine.nbody import make_field, propagate
+from targets.constants import AU_KM, DAY_S, GM_SUN_KM3_S2, JULIAN_YEAR_S
+from tests.benchmarks.report import best_of, print_table
 from tests.refine.conftest import arc, field, known, made, make_study  # noqa: F401
 
 pytestmark = pytest.mark.benchmark
@@ -20,3 +25,19 @@ def test_twelve_probes_ten_thousand_and_a_thousand_samples(field, made, known): 
         some = draws.first(study.refine.full_samples)
         disperse(study, field, made, known=known, full=True, draws=some)
     print(f"\n12 probes, 203 days: {time.perf_counter() - begun:.1f} s on one core")  # noqa: T201
+
+
+def test_a_century_of_the_belt_and_of_the_earth_s_orbit():
+    """Against the integrator of the refinement, one body after the other, for as long and at its own tolerance."""
+    begin, span_s = 983_361_600.0, 100.0 * JULIAN_YEAR_S
+    forces = make_field(begin - DAY_S, begin + span_s + DAY_S)
+    rows = []
+    for where, a_au, e in (("main belt", 2.5, 0.1), ("near the Earth", 1.5, 0.35)):
+        speed = np.sqrt(GM_SUN_KM3_S2 / (a_au * AU_KM) * (1.0 + e) / (1.0 - e))
+        nominal = np.array([a_au * (1.0 - e) * AU_KM, 0.0, 0.0, 0.0, 0.998 * speed, 0.06 * speed])
+        states = nominal + np.random.default_rng(2).standard_normal((128, 6)) * ([100.0] * 3 + [1e-4] * 3)
+        together = best_of(lambda s=states: follow(forces.tables, s, begin, span_s), 3) / 128.0
+        plain = best_of(lambda s=states[:8]: propagate(forces, s, begin, begin + span_s), 3) / 8.0
+        rows.append((f"{where}, one by one", f"{1e3 * plain:.2f} ms", "1"))
+        rows.append((f"{where}, common steps", f"{1e3 * together:.2f} ms", f"{plain / together:.1f}"))
+    print_table("a body followed for a century", rows)
