@@ -2,8 +2,8 @@
 
 The corrections are those the judgement planned, at its times, and are computed as they would be: from what tracking or
 the camera knows, through the sensitivities of the full-force arc. Gates' model for every burn, the main one included.
-The target's own error stands still in space over the arc's last part and is seen by the camera only, which tells where
-the target is across the line of sight, not along it. All in km, km/s, s; B-plane T, R.
+The target's own error stands still in space over the arc's last part and is seen by the camera only, which tells in
+what direction the target is, not how far: what that does is in full force only. All in km, km/s, s; B-plane T, R.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from swarm.arcs.bplane import b_plane_axes, b_vector_km
+from swarm.arcs.bplane import b_plane_axes
 from swarm.delivery import CORRECTIONS_MAX, OPTICAL, Errors, errors_of, plan_corrections, sight_s
 from swarm.refine.correct import Refined
 from swarm.refine.nbody import Field, moved, moved_with_transition, propagate
@@ -203,7 +203,8 @@ class _Flight:
         burnt = _covariance(off)
         for j in range(len(self._times)):
             off = rows_through(off, self._matrices[j + 1])
-            off[:, 3:] += self._correct(sheet, j, self._projected(rows_through(off, self._to_end[j + 2])))
+            error = self._projected(rows_through(off, self._to_end[j + 2]))
+            off[:, 3:] += self._correct(sheet, j, error, sheet.target_b)
         off = rows_through(off, self._matrices[-1])
         late_s = -rows_through(off[:, :3], self._axes[:1])[:, 0] / self._speed
         miss = self._projected(off) - sheet.target_b
@@ -226,7 +227,7 @@ class _Flight:
             then = np.maximum(arrival - (made.encounter_tdb_s - t), now)
             states, now = propagate(self._field, states, now, then, beta=beta[1]), then
             arrival, error = self._passes(states, now, arrival)
-            states[:, 3:] += self._correct(sheet, j, error)
+            states[:, 3:] += self._correct(sheet, j, error, self._sighted(sheet, states, now))
         _, miss = self._passes(states, now, arrival, aside=sheet.target)
         end = propagate(self._field, states, now, made.encounter_tdb_s, beta=beta[1])
         late_s = arrival - made.encounter_tdb_s
@@ -235,9 +236,12 @@ class _Flight:
     def _passes(
         self, states: Floats, now: Floats, arrival: Floats, *, aside: Floats | None = None
     ) -> tuple[Floats, Floats]:
-        """(n,) dates of closest approach and (n, 2) miss, from states and the dates known so far.
+        """(n,) dates and (n, 2) miss at which samples go through the nominal B-plane, from the dates known so far.
 
         aside : (n, 3) by which the target is off its place
+
+        Not through the plane of each sample's own velocity: that is turned, and what passes 20 000 km beside would come
+        out 100 km from where the camera, in nominal axes, puts it.
         """
         made = self._made
         end = propagate(self._field, states, now, arrival, beta=made.beta[1])
@@ -245,10 +249,11 @@ class _Flight:
         relative = end - propagate(self._field, target, made.encounter_tdb_s, arrival)
         if aside is not None:
             relative[:, :3] -= aside
-        r, v = relative[:, :3], relative[:, 3:]
-        later = arrival - np.einsum("ni,ni->n", r, v) / np.einsum("ni,ni->n", v, v)
+        r, v = rows_through(relative[:, :3], self._axes), rows_through(relative[:, 3:], self._axes)
+        late_s = -r[:, 0] / v[:, 0]
+        miss = r[:, 1:] + late_s[:, None] * v[:, 1:] - made.b_km
         limit = made.encounter_tdb_s - _LATE_MAX_S, made.encounter_tdb_s + _LATE_MAX_S
-        return np.clip(later, *limit), b_vector_km(r, v) - made.b_km
+        return np.clip(arrival + late_s, *limit), miss
 
     def _sheet(self, draws: Draws) -> _Sheet:
         count = len(draws.start)
@@ -263,15 +268,34 @@ class _Flight:
         burn = np.broadcast_to(self._made.burn_km_s, (len(draws.start), 3))
         return execution_errors(burn, draws.burn, self._errors)
 
-    def _correct(self, sheet: _Sheet, j: int, error: Floats) -> Floats:
-        """(n, 3) velocity changes of the j-th correction as executed, from (n, 2) predicted misses."""
+    def _sighted(self, sheet: _Sheet, states: Floats, now: Floats) -> Floats:
+        """(n, 2) where the last image puts the target beside its expected place, T R.
+
+        The image gives a direction; how far the target is, is taken from its expected place. A target that is farther
+        away is so believed nearer to the line of sight, and a correction by that leads to it all the same: it is flown
+        for longer. What stays is the aim point's distance times (off along)/(distance).
+        """
+        made = self._made
+        target = np.repeat(made.target[None], len(states), axis=0)
+        relative = propagate(self._field, target, made.encounter_tdb_s, now) - states
+        then = relative[:, :3] - self._errors.turnaround_s * relative[:, 3:]
+        in_axes = rows_through(then, self._axes)
+        ahead, beside = in_axes[:, :1], in_axes[:, 1:]
+        return (beside + sheet.target_b) * ahead / (ahead + sheet.along[:, None]) - beside
+
+    def _correct(self, sheet: _Sheet, j: int, error: Floats, sighted: Floats) -> Floats:
+        """(n, 3) velocity changes of the j-th correction as executed.
+
+        error : (n, 2) predicted misses;  sighted : (n, 2) where the camera, if it sees the target, puts it
+        """
         errors, g, detect = self._errors, sheet.draws.corrections[j], self._known.detect_km
         to_b = self._axes[1:] @ self._to_end[j + 2][:3]
         far = self._speed * (self._made.encounter_tdb_s - self._times[j] + errors.turnaround_s)
         apart = np.linalg.norm(error - sheet.target_b, axis=1)
-        sees = (far <= detect) & (sheet.seen | (np.hypot(far + sheet.along, apart) <= detect))
+        in_range = sheet.seen | (np.hypot(far + sheet.along, apart) <= detect)
+        sees = (far <= detect) & (far + sheet.along > 0.0) & in_range
         sheet.seen[sees] = True
-        sheet.goal[sees] = sheet.target_b[sees]
+        sheet.goal[sees] = sighted[sees]
         noise = rows_through(g[:, :2], root_of(self._unknown(to_b)))
         noise[sees] = errors.sight_rad * far * g[sees, :2]
         dv = -rows_through(error - sheet.goal + noise, np.linalg.pinv(to_b[:, 3:]))
