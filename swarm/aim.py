@@ -80,13 +80,19 @@ def value_at(x, y, sun, optics, along):
 
 
 @njit(cache=True)
+def _reach_km(optics):
+    """Distance from which on the target is too small to be worth anything."""
+    return optics.diameter_km / (PIXELS_MIN * optics.pixel_rad)
+
+
+@njit(cache=True)
 def _view_of(sun, optics, along):
     """What averages read: (scores by distance, farthest and nearest distance that count, keep-out, T and R of the Sun).
 
     `value_at` is a score of the distance times one of the side (`side_at`), and the first is most of the work: it is
     kept at RADII distances, closer together near the target, where it changes most.
     """
-    far_km = optics.diameter_km / (PIXELS_MIN * optics.pixel_rad)
+    far_km = _reach_km(optics)
     scores = np.zeros(RADII)
     for k in range(1, RADII):
         b = far_km * (k / (RADII - 1.0)) ** 2
@@ -242,10 +248,10 @@ def best_aim(cov, sun, optics, along):
 
     cov : (TT, RR, TR) of the delivery
     """
+    if keepout_km(optics) >= _FARTHEST * _reach_km(optics):
+        return 0.0, 0.0, 0.0
     view = _view_of(sun, optics, along)
     reach_km, least_km, axes, sun_clock = view[1], view[3], _axes_of(cov), math.atan2(sun[1], sun[0])
-    if least_km >= _FARTHEST * reach_km:
-        return 0.0, 0.0, 0.0
     work, values = np.empty((4, EXACT[1])), np.empty(CLOCKS * DISTANCES)
     for k in range(values.size):
         x, y = _start_at(k, reach_km, least_km, sun_clock)

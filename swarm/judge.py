@@ -63,8 +63,6 @@ REASONS = (
 )
 # Below these the reason is said (own choices): chance of the data, quality at best, share of it that delivery leaves.
 _LOW_RETURN, _LOW_BEST, _LOW_SHARE = 0.5, 0.1, 0.5
-# A plan with optical corrections that this share of the samples can fly is not compared with one without.
-_SURE = 0.9
 # Reasons by what `send_home` says.
 _WHY_NOT_HOME = (LINK, STORAGE, LIFE, POWER, CONJUNCTION, LINK)
 
@@ -361,6 +359,7 @@ def _fly(k, optical, cases, axes, target, start, seen_s, speed, spare, errors, n
 def _quality_chances(aim, miss, spent, spare, sun, optics, along, sight_km, asked, out):
     """P(quality >= asked) over the samples; out (q,). What the camera misses for its pointing counts as 0."""
     count = spent.size
+    out[:] = 0.0
     for i in range(count):
         if spent[i] > spare:
             continue
@@ -379,6 +378,21 @@ def _quality_chances(aim, miss, spent, spare, sun, optics, along, sight_km, aske
                 out[q] += caught
     for q in range(asked.size):
         out[q] /= count
+
+
+@njit(cache=True)
+def _offer(cov, useful, perfect, view, miss, spent, spare, asked, chances):
+    """What one policy offers: aim point (T, R), expected quality, and `chances` of the qualities asked.
+
+    view : what the pass is seen by: Sun, optics, errors along, range at which the target is seen
+    """
+    sun, optics, along, sight = view
+    aim_t, aim_r, quality = best_aim(cov, sun, optics, along)
+    quality *= useful
+    if quality <= 0.0:
+        aim_t, aim_r = perfect
+    _quality_chances((aim_t, aim_r), miss, spent, spare, sun, optics, along, sight, asked, chances)
+    return aim_t, aim_r, quality
 
 
 @njit(cache=True)
@@ -454,7 +468,8 @@ def _judge_one(k, cases, camera, downlink, earth, grid, errors, normals, asked, 
     possible = _send(k, cases, axes, downlink.data_min_mbit, earth, grid, downlink, out)
     paid = math.sqrt(1e6 * possible / camera.bits_per_square) / camera.window
     optics = _optics(k, cases, camera, speed, min(camera.pixels, paid)) if possible > 0.0 else whole
-    # where it arrives, with a correction in sight of the target or without, whichever is worth more
+    # where it arrives, with a correction in sight of the target or without: whichever has the greater chances of the
+    # qualities the science asks for, or else the greater expected quality
     start, target, across, along_var = _deliver(k, cases, errors, out)
     sight = cases.detect_km[k]
     out.detect_range_km[k], out.detect_h_before[k] = sight, sight / speed / 3600.0
@@ -480,24 +495,30 @@ def _judge_one(k, cases, camera, downlink, earth, grid, errors, normals, asked, 
         sheets.seen,
     )
     cov = linear_covariance(plan, start, across, sight, speed, errors)
-    aim_t, aim_r, quality = best_aim(cov, sun, optics, along)
-    quality *= useful
-    sheet_miss, sheet_spent, sheet_seen = sheets.miss, sheets.spent, sheets.seen
-    if plan.optical > 0 and useful < _SURE:
+    chances = out.chance_quality[k]
+    view = (sun, optics, along, sight)
+    aim_t, aim_r, quality = _offer(
+        cov, useful, (perfect_t, perfect_r), view, sheets.miss, sheets.spent, spare, asked, chances
+    )
+    sheet_spent, sheet_seen = sheets.spent, sheets.seen
+    if plan.optical > 0 and useful < 1.0:
         other, other_carried, other_useful = _fly(
             k, False, cases, axes, target, start, seen_s, speed, spare, errors, normals,
             sheets.other_miss, sheets.other_spent, sheets.other_seen,
         )  # fmt: skip
-        other_cov = linear_covariance(other, start, across, sight, speed, errors)
-        other_t, other_r, other_quality = best_aim(other_cov, sun, optics, along)
-        if other_quality * other_useful > quality:
-            plan, cov, carried, useful = other, other_cov, other_carried, other_useful
-            aim_t, aim_r, quality = other_t, other_r, other_quality * other_useful
-            sheet_miss, sheet_spent, sheet_seen = sheets.other_miss, sheets.other_spent, sheets.other_seen
+        other_cov, other_chances = linear_covariance(other, start, across, sight, speed, errors), np.empty(asked.size)
+        other_t, other_r, other_quality = _offer(
+            other_cov, other_useful, (perfect_t, perfect_r), view, sheets.other_miss, sheets.other_spent, spare, asked,
+            other_chances,
+        )  # fmt: skip
+        more = other_chances.sum() - chances.sum()
+        if more > 0.0 or (more == 0.0 and other_quality > quality):
+            plan, cov, carried = other, other_cov, other_carried
+            aim_t, aim_r, quality = other_t, other_r, other_quality
+            chances[:] = other_chances
+            sheet_spent, sheet_seen = sheets.other_spent, sheets.other_seen
     out.delivery_cov_km2[k] = cov
     out.corrections[k], out.delivered_chance[k] = plan.planned, carried
-    if quality <= 0.0:
-        aim_t, aim_r = perfect_t, perfect_r
     out.aim_t_km[k], out.aim_r_km[k], out.aim_km[k] = aim_t, aim_r, math.sqrt(aim_t * aim_t + aim_r * aim_r)
     out.expected_quality[k] = quality
     if out.aim_km[k] > 0.0:
@@ -510,18 +531,6 @@ def _judge_one(k, cases, camera, downlink, earth, grid, errors, normals, asked, 
     for i in range(sheet_seen.size):
         share_seen += 1.0 if sheet_seen[i] else 0.0
     out.seen_chance[k] = share_seen / sheet_seen.size
-    _quality_chances(
-        (aim_t, aim_r),
-        sheet_miss,
-        sheet_spent,
-        spare,
-        sun,
-        optics,
-        along,
-        sight,
-        asked,
-        out.chance_quality[k],
-    )
     if out.reason[k] == OK and out.best_quality[k] < _LOW_BEST:
         out.reason[k] = _reason_of_quality((perfect_t, perfect_r), sun, optics)
     elif out.reason[k] == OK and quality < _LOW_SHARE * out.best_quality[k]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import fields
 from typing import Any
 
@@ -112,6 +113,22 @@ def test_what_is_not_carried_is_not_delivered() -> None:
         burn=np.outer([149.0, 30.0], direction), v_rel=[5.0, -4.0, 3.0],
     )  # fmt: skip
     assert rich.expected_quality[0] > both.expected_quality[0] + 0.1
+
+
+@pytest.mark.parametrize("asked", [(0.0,), (0.3,), (0.6,), QUALITIES])
+def test_more_to_correct_with_never_lowers_what_the_science_asks_for(asked: tuple[float, ...]) -> None:
+    """100 bodies and growing budgets: a correction in sight that many cannot pay is not taken for its quality alone."""
+    rng = np.random.default_rng(7)
+    targets = make_targets(list(rng.uniform(13.0, 19.0, 100)), list(rng.integers(1, 7, 100)))
+    table = make_opportunities(targets, list(range(100)))
+    worth = []
+    for budget in (5.0, 20.0, 40.0, 80.0, 160.0):
+        study = make_study(delivery={**SAMPLES, "correction_budget_m_s": budget})
+        found = judge(study, table, targets, qualities=asked)
+        worth.append(found.chance_quality.sum(axis=1))
+    assert max(float(sum(budget)) for budget in worth) > 10.0
+    for less, more in itertools.pairwise(worth):
+        assert (more >= less - 1e-12).all()
 
 
 def test_expected_quality_lies_among_the_chances() -> None:
