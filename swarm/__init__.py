@@ -1,7 +1,7 @@
 """Probe swarms: which bodies a mothership's probes can reach, and which plans are worth flying.
 
-`swarm.read_study`, `screen`, `optimize`, `compare`, `refine`, `hand_off` and `open_run` are the surface for scripts and
-notebooks; they are described in `swarm/surface.py` and loaded when first asked for.
+`swarm.read_study`, `screen`, `optimize`, `compare`, `sensitivity`, `refine`, `hand_off` and `open_run` are the surface
+for scripts and notebooks; they are described in `swarm/surface.py` and loaded when first asked for.
 """
 
 import sys
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
         read_study,
         refine,
         screen,
+        sensitivity,
     )
 
 __all__ = [
@@ -38,6 +39,7 @@ __all__ = [
     "read_study",
     "refine",
     "screen",
+    "sensitivity",
 ]
 
 
@@ -54,8 +56,8 @@ def __dir__() -> list[str]:
 
 
 class _Surface(ModuleType):
-    """This package. `swarm.optimize`, `compare` and `refine` are rooms, too: importing one of those would otherwise
-    put it in the place of the function of the same name."""
+    """This package. `swarm.optimize`, `compare`, `sensitivity` and `refine` are rooms, too: importing one of those would
+    otherwise put it in the place of the function of the same name."""
 
     def __setattr__(self, name: str, value: object) -> None:
         if not (name in __all__ and isinstance(value, ModuleType)):

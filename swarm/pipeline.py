@@ -403,17 +403,24 @@ def _slip_hashes(study: Study) -> dict[str, str]:
 def _bodies_again(run: Run, reading: Reading | None) -> Catalogue:
     """All bodies of the run, read again where they are not at hand; they must be those of the run."""
     if reading is None:
-        reading = read_catalogue(run.study.catalogue, run.study.base)
-    held = run.manifest["inputs"].get("catalogue")
-    if reading.source_sha256 != held:
+        catalogue, base = run.study.catalogue, run.study.base
+        if catalogue.visited is not None:
+            _require_same(run, "visited", sha256_of(base / catalogue.visited), place="catalogue.visited")
+        reading = read_catalogue(catalogue, base)
+    _require_same(run, "catalogue", reading.source_sha256, place="catalogue")
+    return reading.catalogue
+
+
+def _require_same(run: Run, name: str, found: str | None, *, place: str) -> None:
+    held = run.manifest["inputs"].get(name)
+    if found != held:
         raise InputError(
-            "the catalogue is not the one of this run",
-            place="catalogue",
-            found=f"sha256 {reading.source_sha256}",
+            "this is not what the run was made from",
+            place=place,
+            found=f"sha256 {found}",
             expected=f"sha256 {held}",
             do="run the study again in a new folder",
         )
-    return reading.catalogue
 
 
 def _content_sha256(table: pa.Table) -> str:

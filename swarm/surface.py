@@ -186,6 +186,18 @@ def compare(
     return _results(run_compare(_folder(run), _options(workers, scheduler, resume=resume)))
 
 
+def sensitivity(
+    run: Results | str | Path, *, workers: int = 1, scheduler: str | None = None, resume: bool = False
+) -> Results:
+    """Change one assumption at a time and plan again: -> `sensitivity`, `left_out`, `risk_table`.
+
+    run : of `optimize`, or its folder, of a study with a section [sensitivity]; the rest as for `screen`
+    """
+    from swarm.pipeline import run_sensitivity
+
+    return _results(run_sensitivity(_folder(run), _options(workers, scheduler, resume=resume)))
+
+
 def refine(
     run: Results | str | Path,
     plan: int | None = None,

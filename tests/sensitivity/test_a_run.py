@@ -5,6 +5,7 @@ import shutil
 import pytest
 from typer.testing import CliRunner
 
+from swarm import surface
 from swarm.archive import SENSITIVITY_TABLES, Run, question
 from swarm.cli import app
 from tests.batch.conftest import BASE
@@ -110,6 +111,29 @@ def test_new_plans_take_the_sensitivities_of_the_old_ones_away(whole, swarm):
     result = swarm("optimize", "--run", folder / "searched-again", "--workers", 1, "--seed", 99, "--resume")
     assert result.exit_code == 0, result.stderr
     assert not any(Run.open(folder / "searched-again").has(name) for name in SENSITIVITY_TABLES)
+
+
+def test_from_python_it_is_the_same(whole):
+    folder, _ = whole
+    shutil.copytree(folder / "out", folder / "python")
+    for name in SENSITIVITY_TABLES:
+        (folder / "python" / f"{name}.parquet").unlink()
+    run = surface.sensitivity(folder / "python")
+    for name in SENSITIVITY_TABLES:
+        assert run.table(name).equals(Run.open(folder / "out").read_table(name))
+
+
+def test_a_list_of_visited_bodies_that_has_changed_is_refused(tmp_path, swarm):
+    text = (BASE + ASKED).replace("bodies = 2000", 'bodies = 2000\nvisited = "seen.txt"')
+    (tmp_path / "study.toml").write_text(text, encoding="utf-8")
+    (tmp_path / "seen.txt").write_text("INV-0000001\n", encoding="utf-8")
+    for arguments in (("screen", tmp_path / "study.toml"), ("optimize",)):
+        assert swarm(*arguments, "--run", tmp_path / "out", "--workers", 1).exit_code == 0
+    (tmp_path / "seen.txt").write_text("INV-0000002\n", encoding="utf-8")
+    result = swarm("sensitivity", "--run", tmp_path / "out", "--workers", 1)
+    assert result.exit_code == 2
+    assert "not what the run was made from" in result.stderr
+    assert "catalogue.visited" in result.stderr
 
 
 def test_a_study_without_the_section_is_refused(whole, swarm):
