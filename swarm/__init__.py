@@ -56,7 +56,7 @@ def __dir__() -> list[str]:
 
 
 class _Surface(ModuleType):
-    """This package. `swarm.optimize`, `compare`, `sensitivity` and `refine` are rooms, too: importing one of those would
+    """This package. `swarm.optimize`, `compare`, `sensitivity` and `refine` are rooms, too: importing one would
     otherwise put it in the place of the function of the same name."""
 
     def __setattr__(self, name: str, value: object) -> None:
