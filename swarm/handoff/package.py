@@ -24,11 +24,12 @@ from swarm.handoff.read_back import POSITION_KM, VELOCITY_KM_S, read_back
 from swarm.handoff.spk import MOTHERSHIP_ID, probe_id, target_id, write_spk
 from swarm.mothership.interpolation import HERMITE, interpolated
 from swarm.refine.correct import NotRefined, Refined
-from swarm.refine.nbody import BODIES, NAMES, Field, make_field, path, span_in_kernel
+from swarm.refine.nbody import BODIES, NAMES, Field, Lost, make_field, path, span_in_kernel
 from swarm.refine.plan import MARGIN_S, Flown, carrier_legs
 from swarm.study import Study
 from targets.catalogue import Catalogue
 from targets.constants import AU_KM, DAY_S, GM_SUN_KM3_S2, SPEED_OF_LIGHT_KM_S
+from targets.errors import InputError
 from targets.knowledge import ELEMENT_ORDER, SOURCES, position_covariance_km2, states_at
 from targets.timescale import iso_of_tdb_s, tdb_s_from_jd
 
@@ -42,10 +43,14 @@ _AFTER_S, _TARGET_BEFORE_S, _TARGET_AFTER_S = DAY_S, 30.0 * DAY_S, 2.0 * DAY_S
 
 @dataclass(frozen=True, eq=False)
 class Package:
-    """Where the package is, and how far what was read back is from what was integrated."""
+    """Where the package is, and how far what was read back is from what was integrated.
+
+    lost : probes that are not in it: those that were not refined, and those whose paths could not be written
+    """
 
     folder: Path
     files: tuple[str, ...]
+    lost: tuple[NotRefined, ...]
     worst_km: float
     worst_km_s: float
 
@@ -59,12 +64,16 @@ def write_package(
     lost: Sequence[NotRefined],
     folder: Path,
 ) -> Package:
-    """Write the package into `folder` and read it back. Raises ReadBackDiffers."""
+    """Write the package into `folder` and read it back. Raises ReadBackDiffers.
+
+    A probe whose path cannot be written costs the others nothing; where there is no other, InputError is raised.
+    """
     clear_package(folder)
     folder.mkdir(parents=True, exist_ok=True)
+    field = _field([one.made for one in flown])
+    flown, probes, unwritten = _paths(field, flown)
+    lost = [*lost, *unwritten]
     made = [one.made for one in flown]
-    field = _field(made)
-    probes = {one.arc.probe: probe_stretches(field, one) for one in made}
     bodies = {probe_id(probe): (f"PROBE {probe:02d}", parts) for probe, parts in probes.items()}
     bodies[MOTHERSHIP_ID] = ("MOTHERSHIP", _carrier_stretches(mothership))
     for index in dict.fromkeys(one.arc.target_index for one in made):
@@ -76,7 +85,7 @@ def write_package(
     for name, text in _texts(study, targets, flown, lost).items():
         (folder / name).write_text(text, encoding="utf-8")
     worst = read_back(folder, field, flown, probes, carrier=carrier_legs(mothership))
-    return Package(folder, tuple(sorted(entry.name for entry in folder.iterdir())), *worst)
+    return Package(folder, tuple(sorted(entry.name for entry in folder.iterdir())), tuple(lost), *worst)
 
 
 def clear_package(folder: Path) -> None:
@@ -93,6 +102,25 @@ def _field(made: Sequence[Refined]) -> Field:
 
 
 # --- states -------------------------------------------------------------------------------------------------
+
+
+def _paths(
+    field: Field, flown: Sequence[Flown]
+) -> tuple[list[Flown], dict[int, list[Stretch]], list[NotRefined]]:
+    """Probes whose path can be followed to its end, their stretches by probe, and the others with the reason."""
+    kept, stretches, unwritten = [], {}, []
+    for one in flown:
+        arc = one.made.arc
+        try:
+            stretches[arc.probe] = probe_stretches(field, one.made)
+            kept.append(one)
+        except Lost as problem:
+            unwritten.append(NotRefined(arc, f"path up to a day after the encounter: {problem}"))
+    if not kept:
+        found = "; ".join(f"probe {one.arc.probe}: {one.reason}" for one in unwritten)
+        do = "hand over another plan"
+        raise InputError("no path of the plan can be written", place="handoff", found=found, do=do)
+    return kept, stretches, unwritten
 
 
 def probe_stretches(field: Field, made: Refined) -> list[Stretch]:

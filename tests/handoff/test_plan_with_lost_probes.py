@@ -10,7 +10,8 @@ import pyarrow.compute as pc
 import pytest
 
 from swarm.archive import Run
-from swarm.refine.nbody import make_field, place
+from swarm.handoff import package
+from swarm.refine.nbody import Lost, make_field, place
 from targets.catalogue import Catalogue
 from targets.constants import AU_KM, DAY_S, GM_SUN_KM3_S2
 from targets.frames import ecliptic_from_icrf
@@ -92,3 +93,25 @@ def test_each_is_named_and_the_rest_is_finished(spoilt, largest):
     assert not [name for name in names if name.startswith("probe_01")]
     assert "read back within" in handed.stdout
     assert "not in it, and why (README.txt): probes 1, 2, 3" in handed.stdout
+
+
+def test_a_probe_whose_path_cannot_be_written_costs_the_others_nothing(searched, largest, tmp_path, monkeypatch):
+    shutil.copytree(searched, tmp_path / "out")
+    whole = package.probe_stretches
+
+    def but_the_second(field, made):
+        if made.arc.probe == 1:
+            raise Lost("a body is hit")
+        return whole(field, made)
+
+    monkeypatch.setattr(package, "probe_stretches", but_the_second)
+    result = call("handoff", "--run", tmp_path / "out", "--plan", largest, "--workers", 1)
+    assert result.exit_code == 0, result.stderr
+    run = Run.open(tmp_path / "out")
+    said = "path up to a day after the encounter: a body is hit"
+    assert any(said in warning and "probe 1" in warning for warning in run.manifest["warnings"])
+    assert run.manifest["notes"]["handoff"]["not_refined"] == {"1": said}
+    names = {entry.name for entry in (tmp_path / "out" / "handoff").iterdir()}
+    assert {"probe_00.oem", "probe_02.oem", "probe_03.oem"} <= names
+    assert "probe_01.oem" not in names
+    assert said in " ".join((tmp_path / "out" / "handoff" / "README.txt").read_text(encoding="utf-8").split())
