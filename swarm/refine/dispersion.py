@@ -227,7 +227,9 @@ class _Flight:
             then = np.maximum(arrival - (made.encounter_tdb_s - t), now)
             states, now = propagate(self._field, states, now, then, beta=beta[1]), then
             arrival, error = self._passes(states, now, arrival)
-            states[:, 3:] += self._correct(sheet, j, error, self._sighted(sheet, states, now))
+            in_sight = self._imaged_km(j) <= self._known.detect_km
+            sighted = self._sighted(sheet, states, now) if in_sight else sheet.goal
+            states[:, 3:] += self._correct(sheet, j, error, sighted)
         _, miss = self._passes(states, now, arrival, aside=sheet.target)
         end = propagate(self._field, states, now, made.encounter_tdb_s, beta=beta[1])
         late_s = arrival - made.encounter_tdb_s
@@ -268,6 +270,10 @@ class _Flight:
         burn = np.broadcast_to(self._made.burn_km_s, (len(draws.start), 3))
         return execution_errors(burn, draws.burn, self._errors)
 
+    def _imaged_km(self, j: int) -> float:
+        """How far the target is when the last image before the j-th correction is taken."""
+        return self._speed * (self._made.encounter_tdb_s - self._times[j] + self._errors.turnaround_s)
+
     def _sighted(self, sheet: _Sheet, states: Floats, now: Floats) -> Floats:
         """(n, 2) where the last image puts the target beside its expected place, T R.
 
@@ -290,7 +296,7 @@ class _Flight:
         """
         errors, g, detect = self._errors, sheet.draws.corrections[j], self._known.detect_km
         to_b = self._axes[1:] @ self._to_end[j + 2][:3]
-        far = self._speed * (self._made.encounter_tdb_s - self._times[j] + errors.turnaround_s)
+        far = self._imaged_km(j)
         apart = np.linalg.norm(error - sheet.target_b, axis=1)
         in_range = sheet.seen | (np.hypot(far + sheet.along, apart) <= detect)
         sees = (far <= detect) & (far + sheet.along > 0.0) & in_range

@@ -53,9 +53,7 @@ def test_the_covariance_is_the_delivery_models(field, made, known):
 def stretched(study, field, made, known, draws):
     """(n, 2) by which an unknown distance of the target stretches the aim point, which the matrix leaves out."""
     flight = _Flight(study, field, made, known)
-    turnaround_s = errors_of(study).turnaround_s
-    imaged_km = float(np.linalg.norm(made.v_rel_km_s)) * (made.encounter_tdb_s - flight._times[-1] + turnaround_s)
-    return flight._sheet(draws).along[:, None] * made.b_km / imaged_km
+    return flight._sheet(draws).along[:, None] * made.b_km / flight._imaged_km(len(flight._times) - 1)
 
 
 def test_full_force_lands_where_the_matrix_says(field, made, known):
