@@ -12,6 +12,7 @@ worker's is filled from the driver's before every map.
 from __future__ import annotations
 
 import logging
+import multiprocessing
 import os
 import shutil
 import tempfile
@@ -161,10 +162,19 @@ def _client(workers: int, scheduler: str | None, scratch: str) -> Iterator[Any]:
         with client:
             yield client
         return
-    # Loopback only: nothing here is meant to be seen from other machines. The scheduler serves its pages whatever
-    # is asked: on any free port, or two runs on one machine would quarrel about the usual one.
-    with (
-        distributed.LocalCluster(
+    with _local_cluster(workers, scratch) as cluster, distributed.Client(cluster, timeout=_START_TIMEOUT_S) as client:
+        yield client
+
+
+def _local_cluster(workers: int, scratch: str) -> Any:
+    # A new process reads the script that started it again. One that asks for workers there ends without a word: what
+    # is wrong is said once, by the process that started it.
+    if getattr(multiprocessing.current_process(), "_inheriting", False):
+        raise SystemExit(1)
+    try:
+        # Loopback only: nothing here is meant to be seen from other machines. The scheduler serves its pages whatever
+        # is asked: on any free port, or two runs on one machine would quarrel about the usual one.
+        return distributed.LocalCluster(
             n_workers=workers,
             threads_per_worker=1,
             processes=True,
@@ -173,10 +183,15 @@ def _client(workers: int, scheduler: str | None, scratch: str) -> Iterator[Any]:
             local_directory=scratch,
             silence_logs=logging.CRITICAL,
             memory_limit=0,
-        ) as cluster,
-        distributed.Client(cluster, timeout=_START_TIMEOUT_S) as client,
-    ):
-        yield client
+        )
+    except RuntimeError as problem:
+        raise InputError(
+            "the workers cannot be started",
+            place=f"workers = {workers}",
+            found=problem,
+            expected='in a script, calls under if __name__ == "__main__": each worker reads the script again',
+            do="put them there, or ask for 1 worker",
+        ) from None
 
 
 class _OwnKernelCache(distributed.WorkerPlugin):
