@@ -20,6 +20,7 @@ class Chance:
     other    : what is met: "mothership", "probe 3", "part 3"; not used for impacts
     years    : looked at for so long
     least_km : over all samples: for a separation the distance after an hour, for meetings the least one
+    unburned : of the probe as it drifts on if it dies before its burn
     """
 
     kind: str
@@ -30,6 +31,7 @@ class Chance:
     samples: int
     years: float
     least_km: float
+    unburned: bool = False
 
     @property
     def interval(self) -> tuple[float, float]:
@@ -38,7 +40,7 @@ class Chance:
 
     @property
     def name(self) -> str:
-        return name_of(self.probe, self.part)
+        return name_of(self.probe, self.part) + (" without its burn" if self.unburned else "")
 
 
 def name_of(probe: int, part: bool) -> str:

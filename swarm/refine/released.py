@@ -18,7 +18,7 @@ from swarm.study import Study
 Floats = NDArray[np.float64]
 
 # Second numbers of the spawn key after an opportunity.
-RECONTACT, IMPACT, PART_RECONTACT, PART_IMPACT = 1, 2, 3, 4
+RECONTACT, IMPACT, PART_RECONTACT, PART_IMPACT, UNBURNED_IMPACT = 1, 2, 3, 4, 5
 
 
 def random_of(study: Study, one: Flown, purpose: int) -> np.random.Generator:

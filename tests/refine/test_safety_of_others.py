@@ -216,15 +216,35 @@ def test_least_distance_between_looks_and_over_a_gap():
     assert least_distances(past) == pytest.approx([3.0])
 
 
-def test_parts_are_followed_for_impacts_too(field, arc, known):
+def test_parts_and_dead_probes_are_followed_for_impacts_too(field, arc, known):
     rules = {"impact_samples": 3, "impact_years": 2.0, "earth_years": 3.0}
     study = make_study(probe={"loose_part_kg": 0.4}, refine=rules)
     found = impacts_of(flown_of(study, field, arc, known), study)
     assert [(x.kind, x.name, x.samples, x.years) for x in found] == [
         ("impact", "probe 0", 3, 2.0),
         ("earth", "probe 0", 3, 3.0),
+        ("impact", "probe 0 without its burn", 3, 2.0),
+        ("earth", "probe 0 without its burn", 3, 3.0),
         ("impact", "part 0", 3, 2.0),
         ("earth", "part 0", 3, 3.0),
     ]
     said = cautions(found)
-    assert said[0].startswith("impact on a planet within 2 years: 0 of 6 samples of 2 objects, 0.00% to 45.93%")
+    assert said[0].startswith("impact on a planet within 2 years: 0 of 9 samples of 3 objects, 0.00% to 33.63%")
+
+
+def test_a_probe_that_dies_on_a_path_to_the_earth_is_seen(field, arc, known):
+    """The burn leads past the Earth; without it the probe stays on the carrier's path, which hits."""
+    study = make_study(refine={"impact_samples": 20, "impact_years": 2.0, "earth_years": 2.0})
+    one = flown_of(study, field, arc, known)
+    earth = place(field, "Earth", RELEASE_S + 100 * DAY_S)[0]
+    onto = earth + np.array([-9e5 * 0.48, -9e5 * 0.6, -9e5 * 0.64, 4.8, 6.0, 6.4])
+    released = moved(field, onto, RELEASE_S + 100 * DAY_S, RELEASE_S)
+    tight = np.diag([1.0] * 3 + [1e-12] * 3)
+    dead = replace(
+        one, made=replace(one.made, released=released, beta=(0.0, 0.0)), full=replace(one.full, released_cov=tight)
+    )
+    found = impacts_of(dead, study)
+    hits = {(x.name, x.kind): x.hits for x in found}
+    assert hits["probe 0 without its burn", "earth"] == hits["probe 0 without its burn", "impact"] == 20
+    assert hits["probe 0", "impact"] == 0
+    assert any(said.startswith("probe 0 without its burn hits the Earth in 20 of 20") for said in cautions(found))
