@@ -562,13 +562,13 @@ def _handoff(run: Run, plan: int, flown: list[Flown], lost: list[NotRefined]) ->
             lost=lost,
             folder=run.folder / _PACKAGE,
         )
-        for one in package.lost[len(lost) :]:
+        for one in package.unwritten:
             run.warn(f"plan {plan}, probe {one.arc.probe} ({one.arc.target}) not handed over: {one.reason}")
         run.note(
             "handoff",
             {
                 "plan": plan,
-                "not_refined": {str(x.arc.probe): x.reason for x in package.lost},
+                "not_refined": {str(x.arc.probe): x.reason for x in (*lost, *package.unwritten)},
                 "files": list(package.files),
                 "read_back_m": round(1e3 * package.worst_km, 4),
                 "read_back_m_s": float(f"{1e3 * package.worst_km_s:.3g}"),

@@ -45,12 +45,12 @@ _AFTER_S, _TARGET_BEFORE_S, _TARGET_AFTER_S = DAY_S, 30.0 * DAY_S, 2.0 * DAY_S
 class Package:
     """Where the package is, and how far what was read back is from what was integrated.
 
-    lost : probes that are not in it: those that were not refined, and those whose paths could not be written
+    unwritten : refined probes that are not in it, since their paths could not be written
     """
 
     folder: Path
     files: tuple[str, ...]
-    lost: tuple[NotRefined, ...]
+    unwritten: tuple[NotRefined, ...]
     worst_km: float
     worst_km_s: float
 
@@ -72,7 +72,6 @@ def write_package(
     folder.mkdir(parents=True, exist_ok=True)
     field = _field([one.made for one in flown])
     flown, probes, unwritten = _paths(field, flown)
-    lost = [*lost, *unwritten]
     made = [one.made for one in flown]
     bodies = {probe_id(probe): (f"PROBE {probe:02d}", parts) for probe, parts in probes.items()}
     bodies[MOTHERSHIP_ID] = ("MOTHERSHIP", _carrier_stretches(mothership))
@@ -82,10 +81,10 @@ def write_package(
     write_spk(folder / "plan.bsp", bodies)
     for each in flown:
         _write_messages(study, each, probes[each.made.arc.probe], folder)
-    for name, text in _texts(study, targets, flown, lost).items():
+    for name, text in _texts(study, targets, flown, [*lost, *unwritten]).items():
         (folder / name).write_text(text, encoding="utf-8")
     worst = read_back(folder, field, flown, probes, carrier=carrier_legs(mothership))
-    return Package(folder, tuple(sorted(entry.name for entry in folder.iterdir())), tuple(lost), *worst)
+    return Package(folder, tuple(sorted(entry.name for entry in folder.iterdir())), tuple(unwritten), *worst)
 
 
 def clear_package(folder: Path) -> None:

@@ -20,10 +20,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from swarm.arcs.bplane import b_plane_axes, b_vector_km
+from swarm.mothership.flybys import PLANETS
 from swarm.mothership.mass import releases
 from swarm.propellant import burnt_fraction, carried_m_s
 from swarm.refine.nbody import (
-    NAMES,
     Field,
     Lost,
     Outside,
@@ -34,7 +34,7 @@ from swarm.refine.nbody import (
     pressure_km3_s2,
 )
 from swarm.study import Study
-from targets.constants import AU_KM, DAY_S, GM_SUN_KM3_S2, STANDARD_GRAVITY_M_S2
+from targets.constants import DAY_S, STANDARD_GRAVITY_M_S2
 
 Floats = NDArray[np.float64]
 
@@ -45,17 +45,6 @@ _STEP_MAX_KM_S = 0.03
 # How far the arrival may move for a smaller burn (own choice): the light and the link were judged for the date.
 _SHIFT_MAX_S = 5.0 * DAY_S
 _KICKS = 32
-# Mean distance from the Sun, au (Explanatory Supplement 1992, table 15.8, rounded), for spheres of influence.
-_MEAN_AU = {
-    "Mercury": 0.387,
-    "Venus": 0.723,
-    "Earth": 1.0,
-    "Mars": 1.524,
-    "Jupiter": 5.203,
-    "Saturn": 9.537,
-    "Uranus": 19.19,
-    "Neptune": 30.07,
-}
 
 
 @dataclass(frozen=True, eq=False)
@@ -146,11 +135,10 @@ def refine_arc(study: Study, field: Field, arc: Arc) -> Refined | NotRefined:
 
 def inside_influence(field: Field, state: Floats, tdb_s: float) -> str | None:
     """Return the planet whose sphere of influence, a (GM/GM_sun)^(2/5), a state is in."""
-    for name, mean_au in _MEAN_AU.items():
-        gm = float(field.tables.gm[NAMES.index(name)])
-        radius_km = mean_au * AU_KM * (gm / GM_SUN_KM3_S2) ** 0.4
-        if np.linalg.norm(state[:3] - place(field, name, tdb_s)[0, :3]) < radius_km:
-            return name
+    for planet in PLANETS:
+        gap_km = float(np.linalg.norm(state[:3] - place(field, planet.name, tdb_s)[0, :3]))
+        if gap_km < planet.influence_km:
+            return planet.name
     return None
 
 

@@ -246,9 +246,7 @@ class _Flight:
         out 100 km from where the camera, in nominal axes, puts it.
         """
         made = self._made
-        end = propagate(self._field, states, now, arrival, beta=made.beta[1])
-        target = np.repeat(made.target[None], len(states), axis=0)
-        relative = end - propagate(self._field, target, made.encounter_tdb_s, arrival)
+        relative = self._from_target(propagate(self._field, states, now, arrival, beta=made.beta[1]), arrival)
         if aside is not None:
             relative[:, :3] -= aside
         r, v = rows_through(relative[:, :3], self._axes), rows_through(relative[:, 3:], self._axes)
@@ -256,6 +254,11 @@ class _Flight:
         miss = r[:, 1:] + late_s[:, None] * v[:, 1:] - made.b_km
         limit = made.encounter_tdb_s - _LATE_MAX_S, made.encounter_tdb_s + _LATE_MAX_S
         return np.clip(arrival + late_s, *limit), miss
+
+    def _from_target(self, states: Floats, dates: Floats) -> Floats:
+        """(n, 6) states at (n,) dates, less the target's where it is expected."""
+        target = np.repeat(self._made.target[None], len(states), axis=0)
+        return states - propagate(self._field, target, self._made.encounter_tdb_s, dates)
 
     def _sheet(self, draws: Draws) -> _Sheet:
         count = len(draws.start)
@@ -281,10 +284,8 @@ class _Flight:
         away is so believed nearer to the line of sight, and a correction by that leads to it all the same: it is flown
         for longer. What stays is the aim point's distance times (off along)/(distance).
         """
-        made = self._made
-        target = np.repeat(made.target[None], len(states), axis=0)
-        relative = propagate(self._field, target, made.encounter_tdb_s, now) - states
-        then = relative[:, :3] - self._errors.turnaround_s * relative[:, 3:]
+        relative = self._from_target(states, now)
+        then = self._errors.turnaround_s * relative[:, 3:] - relative[:, :3]
         in_axes = rows_through(then, self._axes)
         ahead, beside = in_axes[:, :1], in_axes[:, 1:]
         return (beside + sheet.target_b) * ahead / (ahead + sheet.along[:, None]) - beside

@@ -15,6 +15,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from swarm.mothership.flybys import PLANETS
 from swarm.refine.nbody import (
     _A,
     _B,
@@ -22,7 +23,7 @@ from swarm.refine.nbody import (
     _E3,
     _E5,
     _PER_C2,
-    BODIES,
+    _STEPS_MAX,
     NAMES,
     OK,
     TOLERANCE,
@@ -37,24 +38,13 @@ from targets.constants import AU_KM, DAY_S, GM_SUN_KM3_S2
 
 Floats = NDArray[np.float64]
 
-# Equatorial radii, km (IAU Working Group on Cartographic Coordinates 2015, from memory), Earth with 100 km of air.
-_RADIUS_KM = {
-    "Mercury": 2440.5,
-    "Venus": 6051.8,
-    "Earth": 6478.1,
-    "Mars": 3396.2,
-    "Jupiter": 71492.0,
-    "Saturn": 60268.0,
-    "Uranus": 25559.0,
-    "Neptune": 24764.0,
-}
-_MEAN_AU = (0.387, 0.723, 1.0, 1.524, 5.203, 9.537, 19.19, 30.07)
+# Whatever comes as low over the Earth's surface is down.
+_AIR_KM = 100.0
 # A century need not close within a metre: 1e-10 of distance and speed per step, where refinement takes 1e-13.
 _CENTURY_TOLERANCE = 1e-10
 # The common step: a share of a turn at the periapsis, in which nearly all keep to the tolerance, and at most 16 days,
 # in which a body between two planets' orbits meets neither (tests/benchmarks/test_refine_speed.py).
 _STEPS_A_TURN, _STEP_MAX_S = 50.0, 16.0 * DAY_S
-_STEPS_MAX = 200_000
 # Bodies that are stepped together: their stages fit the fast part of the processor's memory.
 _BLOCK = 64
 
@@ -98,12 +88,12 @@ def follow(
 def _planets() -> tuple[Floats, Floats, Floats]:
     """Radius, half a sphere of influence and greatest speed of the rows of NAMES, zeros where nothing can be hit."""
     radius, reach, speed = np.zeros(len(NAMES)), np.zeros(len(NAMES)), np.zeros(len(NAMES))
-    for (name, size_km), mean_au in zip(_RADIUS_KM.items(), _MEAN_AU, strict=True):
-        row = NAMES.index(name)
-        radius[row] = size_km
-        reach[row] = 0.5 * mean_au * AU_KM * (BODIES[row][2] / GM_SUN_KM3_S2) ** 0.4
+    for planet in PLANETS:
+        row = NAMES.index(planet.name)
+        radius[row] = planet.radius_km + (_AIR_KM if planet.name == "Earth" else 0.0)
+        reach[row] = 0.5 * planet.influence_km
         # no planet is faster than its mean speed by more than Mercury, 1.22 (e = 0.206)
-        speed[row] = 1.25 * math.sqrt(GM_SUN_KM3_S2 / (mean_au * AU_KM))
+        speed[row] = 1.25 * math.sqrt(GM_SUN_KM3_S2 / (planet.a_au * AU_KM))
     return radius, reach, speed
 
 
@@ -265,9 +255,9 @@ def _step_together(t, y, h, beta, tables, places, stages, work, new, error):
             third = e3[low, i] ** 2 + e3[low + 1, i] ** 2 + e3[low + 2, i] ** 2
             fifth = e5[low, i] ** 2 + e5[low + 1, i] ** 2 + e5[low + 2, i] ** 2
             scale = new[low, i] ** 2 + new[low + 1, i] ** 2 + new[low + 2, i] ** 2
-            size = h * fifth / math.sqrt((fifth + 0.01 * third) * scale + 1e-300)
+            part = h * fifth / math.sqrt((fifth + 0.01 * third) * scale + 1e-300) / _CENTURY_TOLERANCE
             # written so that a NaN stays one
-            error[i] = error[i] if size / _CENTURY_TOLERANCE <= error[i] else size / _CENTURY_TOLERANCE
+            error[i] = error[i] if part <= error[i] else part
 
 
 @njit(cache=True, error_model="numpy")
