@@ -1,7 +1,7 @@
 """Probe swarms: which bodies a mothership's probes can reach, and which plans are worth flying.
 
 `swarm.read_study`, `screen`, `optimize`, `compare`, `sensitivity`, `refine`, `hand_off` and `open_run` are the surface
-for scripts and notebooks; they are described in `swarm/surface.py` and loaded when first asked for.
+for scripts and notebooks; they are described in `swarm/app/surface.py` and loaded when first asked for.
 """
 
 import sys
@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 __version__ = "0.1.0"
 
 if TYPE_CHECKING:
-    from swarm.surface import (
+    from swarm.app.surface import (
         InputError,
         NothingFeasible,
         Results,
@@ -47,8 +47,8 @@ def __getattr__(name: str) -> object:
     if name not in __all__:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
     # numba chooses its folder when the first kernel is imported, so this comes before anything else
-    import_module("swarm.kernel_cache").claim_kernel_cache()
-    return getattr(import_module("swarm.surface"), name)
+    import_module("swarm.run.kernel_cache").claim_kernel_cache()
+    return getattr(import_module("swarm.app.surface"), name)
 
 
 def __dir__() -> list[str]:

@@ -4,7 +4,7 @@ import os
 
 import pytest
 
-from swarm.kernel_cache import claim_kernel_cache
+from swarm.run.kernel_cache import claim_kernel_cache
 
 # Before any test module imports a compiled kernel.
 claim_kernel_cache()

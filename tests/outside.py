@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from targets.constants import AU_KM, DAY_S
-from targets.timescale import jd_from_tdb_s
+from targets.base.constants import AU_KM, DAY_S
+from targets.base.timescale import jd_from_tdb_s
 
 TO_AU = np.array([1.0 / AU_KM] * 3 + [DAY_S / AU_KM] * 3)
 

@@ -25,12 +25,12 @@ from numpy.typing import NDArray
 from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 from scipy.sparse import csr_array, hstack, vstack
 
-from swarm.constraints import UNUSED, PlanRules, decode, linear_limits
-from swarm.objectives import evaluate
 from swarm.optimize.epochs import Pool
 from swarm.optimize.pruning import row_chances_given_hardware, unpruned
 from swarm.optimize.row_bound import Cut, RowTable, cut_from, knot_weights, row_table, slope_of, tightest_cut
-from swarm.plan_data import PlanData
+from swarm.plan.constraints import UNUSED, PlanRules, decode, linear_limits
+from swarm.plan.data import PlanData
+from swarm.plan.objectives import evaluate
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

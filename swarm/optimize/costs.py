@@ -15,19 +15,19 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from swarm.constraints import CONSTRAINTS, UNUSED, Constraint, PlanRules, allowed, decode, plan_rules
-from swarm.flight import Flight
-from swarm.objectives import evaluate
 from swarm.optimize.archive import Archive, costs_of, merged, thinned
 from swarm.optimize.epochs import Measure, Pool
 from swarm.optimize.neighbours import explore
 from swarm.optimize.pruning import with_candidates
 from swarm.optimize.seeds import seed_plans
-from swarm.plan_data import Chances, PlanData, plan_data
-from targets.catalogue import Catalogue
+from swarm.plan.constraints import CONSTRAINTS, UNUSED, Constraint, PlanRules, allowed, decode, plan_rules
+from swarm.plan.data import Chances, PlanData, plan_data
+from swarm.plan.flight import Flight
+from swarm.plan.objectives import evaluate
+from targets.catalogue.reading import Catalogue
 
 if TYPE_CHECKING:
-    from swarm.study import Study
+    from swarm.study.schema import Study
 
 Ints = NDArray[np.int64]
 

@@ -9,9 +9,9 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from swarm.constraints import UNUSED, PlanRules, fits, sort_plan
 from swarm.optimize.pricing import Prices, fill_prices, new_prices
-from swarm.plan_data import PlanData
+from swarm.plan.constraints import UNUSED, PlanRules, fits, sort_plan
+from swarm.plan.data import PlanData
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

@@ -9,11 +9,11 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from swarm.constraints import UNUSED, PlanRules, fits, sort_plan
-from swarm.objectives import evaluate
 from swarm.optimize.archive import Archive, costs_of, merged
 from swarm.optimize.pricing import fill_prices, new_prices
-from swarm.plan_data import PlanData
+from swarm.plan.constraints import UNUSED, PlanRules, fits, sort_plan
+from swarm.plan.data import PlanData
+from swarm.plan.objectives import evaluate
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

@@ -14,13 +14,13 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from swarm.parallel import Pool
-from swarm.plan_data import column
-from swarm.reach import screen_together
-from targets.catalogue import Catalogue
+from swarm.plan.data import column
+from swarm.reach.opportunities import screen_together
+from swarm.run.workers import Pool
+from targets.catalogue.reading import Catalogue
 
 if TYPE_CHECKING:
-    from swarm.study import Study
+    from swarm.study.schema import Study
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

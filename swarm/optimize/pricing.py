@@ -14,9 +14,16 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from swarm.objectives import count_state, expected_science, new_counts, propellant_of, shortfall, state_after
-from swarm.plan_data import PlanData
-from swarm.survival import group_failures, own_chances, state_chance
+from swarm.plan.data import PlanData
+from swarm.plan.objectives import (
+    count_state,
+    expected_science,
+    new_counts,
+    propellant_of,
+    shortfall,
+    state_after,
+)
+from swarm.plan.survival import group_failures, own_chances, state_chance
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -28,7 +35,7 @@ class Prices(NamedTuple):
     science: Floats  # added
     coverage: Floats  # added to the expected share of the thresholds met
     risk: Floats  # taken away
-    rows: Floats  # room to work in, as `swarm.objectives.new_counts` makes it
+    rows: Floats  # room to work in, as `swarm.plan.objectives.new_counts` makes it
     joint: Floats
 
 

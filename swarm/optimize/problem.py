@@ -7,12 +7,12 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from swarm.constraints import UNUSED, PlanRules, decode
-from swarm.objectives import evaluate
 from swarm.optimize.archive import Archive, costs_of, merged
 from swarm.optimize.exchange import COVERAGE, KILOGRAM, RISK, SCIENCE, improve
 from swarm.optimize.neighbours import explore
-from swarm.plan_data import PlanData
+from swarm.plan.constraints import UNUSED, PlanRules, decode
+from swarm.plan.data import PlanData
+from swarm.plan.objectives import evaluate
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

@@ -11,22 +11,22 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from swarm.constraints import UNUSED, PlanRules, allowed, decode, feasible, need_arcs, require_some
-from swarm.flight import Flight
-from swarm.objectives import chance_of_data, evaluate
+from swarm.encounter.propellant import probe_masses
 from swarm.optimize.archive import Archive, costs_of, merged, thinned
 from swarm.optimize.bound import ScienceBound, best_within, science_bound
 from swarm.optimize.costs import NO_COSTS, Posed, Question, constraint_costs, pose
 from swarm.optimize.epochs import Convergence, Effort, Measure, OnDone, Pool, search
 from swarm.optimize.problem import PlanProblem
 from swarm.optimize.seeds import seed_plans
-from swarm.pairs import without_losing_pairs
-from swarm.plan_data import Chances, PlanData, column
-from swarm.propellant import probe_masses
-from targets.catalogue import Catalogue
+from swarm.plan.constraints import UNUSED, PlanRules, allowed, decode, feasible, need_arcs, require_some
+from swarm.plan.data import Chances, PlanData, column
+from swarm.plan.flight import Flight
+from swarm.plan.objectives import chance_of_data, evaluate
+from swarm.plan.pairs import without_losing_pairs
+from targets.catalogue.reading import Catalogue
 
 if TYPE_CHECKING:
-    from swarm.study import Study
+    from swarm.study.schema import Study
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -101,7 +101,7 @@ def optimize(
     probes        : the most probes a plan may have; study.probe.count unless given
     exact_plans   : with no more plans than this every one is evaluated instead
     judged        : of each opportunity; encounters without errors unless given
-    mothership    : the carrier's path; needed where the study limits what lies along the arcs
+    mothership    : the mothership's path; needed where the study limits what lies along the arcs
     earlier       : found for a part of these opportunities: its plans are started from, and its bound, which is
                     that of its own table, is kept
     starts        : plan, probe, opportunity: further plans to start from, as found for fewer probes; what may not

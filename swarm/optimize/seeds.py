@@ -6,12 +6,12 @@ import itertools
 
 import numpy as np
 
-from swarm.constraints import UNUSED, PlanRules
-from swarm.objectives import evaluate
 from swarm.optimize.archive import Archive, costs_of, merged
 from swarm.optimize.exchange import COVERAGE, KILOGRAM, RISK, SCIENCE, improve
 from swarm.optimize.problem import full_load_kg
-from swarm.plan_data import PlanData
+from swarm.plan.constraints import UNUSED, PlanRules
+from swarm.plan.data import PlanData
+from swarm.plan.objectives import evaluate
 
 _SWEEPS = 3
 

@@ -14,7 +14,7 @@ class Chance:
     """Something that happened in `hits` of `samples` dispersed trajectories.
 
     kind     : "separation" (turns back towards what it was released with), "recontact" (nearer than the study's
-               limit), "manoeuvre" (the same, after a later manoeuvre of the carrier), "impact" (on any planet),
+               limit), "manoeuvre" (the same, after a later manoeuvre of the mothership), "impact" (on any planet),
                "earth" (on the Earth)
     part     : of the probe's loose part, not of the probe itself
     other    : what is met: "mothership", "probe 3", "part 3"; not used for impacts

@@ -1,6 +1,6 @@
 """From a tabulated opportunity to a full-force arc that hits its aim point, or the reason why it does not.
 
-    release   the probe leaves the carrier's path with its spring (its share of the push: the carrier recoils)
+    release   the probe leaves the mothership's path with its spring (its share of the push: the mothership recoils)
     coast     until check-out is over
     burn      impulsive; what the same burn does at constant thrust is reported
     arrival   at the aim point (B.T, B.R about the target), time free
@@ -19,10 +19,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from swarm.arcs.bplane import b_plane_axes, b_vector_km
-from swarm.mothership.flybys import PLANETS
-from swarm.mothership.mass import releases
-from swarm.propellant import burnt_fraction, carried_m_s
+from swarm.encounter.propellant import burnt_fraction, carried_m_s
+from swarm.reach.arcs.bplane import b_plane_axes, b_vector_km
+from swarm.reach.mothership.flybys import PLANETS
+from swarm.reach.mothership.mass import releases
 from swarm.refine.nbody import (
     Field,
     Lost,
@@ -33,8 +33,8 @@ from swarm.refine.nbody import (
     place,
     pressure_km3_s2,
 )
-from swarm.study import Study
-from targets.constants import DAY_S, STANDARD_GRAVITY_M_S2
+from swarm.study.schema import Study
+from targets.base.constants import DAY_S, STANDARD_GRAVITY_M_S2
 
 Floats = NDArray[np.float64]
 
@@ -51,7 +51,7 @@ _KICKS = 32
 class Arc:
     """One probe of a plan as tabulated; km, km/s, TDB s, ICRF.
 
-    carrier      : (6,) at the release, before the spring
+    mothership      : (6,) at the release, before the spring
     target_state : (6,) of the target at `target_epoch_s`
     aim_km       : (2,) B.T, B.R
     """
@@ -64,8 +64,8 @@ class Arc:
     release_tdb_s: float
     burn_tdb_s: float
     encounter_tdb_s: float
-    carrier: Floats
-    carrier_kg: float
+    mothership: Floats
+    mothership_kg: float
     burn_km_s: Floats
     target_epoch_s: float
     target_state: Floats
@@ -158,10 +158,10 @@ def spring_direction(burn: Floats, to_sun: Floats, limits_deg: tuple[float, floa
 def _refine(study: Study, field: Field, arc: Arc, target: Floats) -> Refined | NotRefined:
     probe, cone = study.probe, study.constraints
     limits = (cone.release_sun_angle_min_deg, cone.release_sun_angle_max_deg)
-    direction = spring_direction(arc.burn_km_s, -arc.carrier[:3], limits)
-    push = releases(arc.carrier_kg, [probe.wet_mass_kg], [probe.spring_m_s * direction])
+    direction = spring_direction(arc.burn_km_s, -arc.mothership[:3], limits)
+    push = releases(arc.mothership_kg, [probe.wet_mass_kg], [probe.spring_m_s * direction])
     spring = 1e-3 * push.probe_change_m_s[0]
-    released = arc.carrier + np.concatenate([np.zeros(3), spring])
+    released = arc.mothership + np.concatenate([np.zeros(3), spring])
     wet = probe.wet_mass_kg
     beta = pressure_km3_s2(probe.solar_area_m2, wet, probe.reflectivity)
     before = moved(field, released, arc.release_tdb_s, arc.burn_tdb_s, beta=beta)
@@ -213,7 +213,11 @@ class _Shooter:
     @property
     def left(self) -> str:
         """How near the aim point it came."""
-        return f"{self.left_km:.3g} km from the aim point" if math.isfinite(self.left_km) else "far from the target"
+        return (
+            f"{self.left_km:.3g} km from the aim point"
+            if math.isfinite(self.left_km)
+            else "far from the target"
+        )
 
     def converge(self, burn: Floats, tdb_s: float, target: Floats, *, least: bool) -> _Pass | None:
         """Iterate a burn until it hits the aim point; with `least` until it is also the smallest that does."""

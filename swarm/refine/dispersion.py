@@ -14,12 +14,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from swarm.arcs.bplane import b_plane_axes
-from swarm.delivery import CORRECTIONS_MAX, OPTICAL, Errors, errors_of, plan_corrections, sight_s
+from swarm.encounter.delivery import CORRECTIONS_MAX, OPTICAL, Errors, errors_of, plan_corrections, sight_s
+from swarm.reach.arcs.bplane import b_plane_axes
 from swarm.refine.correct import Refined
 from swarm.refine.nbody import Field, moved, moved_with_transition, propagate
-from swarm.study import Study
-from targets.constants import DAY_S
+from swarm.study.schema import Study
+from targets.base.constants import DAY_S
 
 Floats = NDArray[np.float64]
 # First number of the spawn key of everything random in refinement; other stages use other numbers.
@@ -102,7 +102,7 @@ class Dispersion:
 class Draws:
     """Standard normals of n samples; the full-force ones are the first of the linear ones."""
 
-    start: Floats  # (n, 9): place and velocity of the carrier, spring
+    start: Floats  # (n, 9): place and velocity of the mothership, spring
     burn: Floats  # (n, 7)
     target: Floats  # (n, 3)
     corrections: Floats  # (CORRECTIONS_MAX, n, 9)
@@ -320,11 +320,11 @@ class _Flight:
         )
 
     def _start(self, draws: Draws) -> Floats:
-        """Deviations just after the spring: the carrier's orbit, the spring along and across its direction."""
+        """Deviations just after the spring: the mothership's orbit, the spring along and across its direction."""
         errors = self._errors
         off = np.empty((len(draws.start), 6))
-        off[:, :3] = errors.carrier_km * draws.start[:, :3]
-        off[:, 3:] = errors.carrier_km_s * draws.start[:, 3:6]
+        off[:, :3] = errors.mothership_km * draws.start[:, :3]
+        off[:, 3:] = errors.mothership_km_s * draws.start[:, 3:6]
         off[:, 3:] += spring_errors(self._made.spring_km_s, draws.start[:, 6:], self._study)
         return off
 

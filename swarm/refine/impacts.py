@@ -2,7 +2,7 @@
 before its burn; each loose part from its release.
 
 Sampled over the dispersion, corrections flown, no passivation manoeuvre. Counts of samples bound a chance only from
-above where none hits: the upper end of the interval is the figure to read. The carrier's own disposal is not planned
+above where none hits: the upper end of the interval is the figure to read. The mothership's own disposal is not planned
 here. All in km, km/s, s.
 """
 
@@ -14,10 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from swarm.refine.chance import Chance
+from swarm.refine.continuation import follow
 from swarm.refine.dispersion import root_of, rows_through
-from swarm.refine.follow import follow
 from swarm.refine.nbody import NAMES, OK, make_field, span_with
-from swarm.refine.plan import Flown
 from swarm.refine.released import (
     IMPACT,
     PART_IMPACT,
@@ -27,9 +26,10 @@ from swarm.refine.released import (
     part_states,
     random_of,
 )
-from swarm.study import Study
-from targets.constants import JULIAN_YEAR_S
-from targets.errors import InputError
+from swarm.refine.whole_plan import Flown
+from swarm.study.schema import Study
+from targets.base.constants import JULIAN_YEAR_S
+from targets.base.errors import InputError
 
 Floats = NDArray[np.float64]
 
@@ -43,7 +43,7 @@ def impacts_of(one: Flown, study: Study) -> list[Chance]:
     states = _dispersed(made.released, one.full.released_cov, random_of(study, one, UNBURNED_IMPACT), count)
     out += _counted(study, one, states, released_s, beta=made.beta[0], unburned=True)
     if has_part(study):
-        states = part_states(study, one, random_of(study, one, PART_IMPACT), count, carrier_errors=True)
+        states = part_states(study, one, random_of(study, one, PART_IMPACT), count, mothership_errors=True)
         out += _counted(study, one, states, released_s, beta=part_beta(study), part=True)
     return out
 
@@ -53,7 +53,14 @@ def _dispersed(nominal: Floats, covariance: Floats, random: np.random.Generator,
 
 
 def _counted(
-    study: Study, one: Flown, states: Floats, begin: float, *, beta: float, part: bool = False, unburned: bool = False
+    study: Study,
+    one: Flown,
+    states: Floats,
+    begin: float,
+    *,
+    beta: float,
+    part: bool = False,
+    unburned: bool = False,
 ) -> list[Chance]:
     rules, probe = study.refine, one.made.arc.probe
     asked = {"impact": rules.impact_years, "earth": rules.earth_years}
@@ -61,7 +68,9 @@ def _counted(
     try:
         field = make_field(*span_with([begin, begin + span_s]))
     except InputError:  # the kernel ends earlier: nothing was sampled, and the interval says so
-        return [Chance(kind, probe, part, "", 0, 0, years, math.inf, unburned) for kind, years in asked.items()]
+        return [
+            Chance(kind, probe, part, "", 0, 0, years, math.inf, unburned) for kind, years in asked.items()
+        ]
     found = follow(field.tables, states, begin, span_s, beta=beta)
     struck = {"impact": found.hit > 0, "earth": found.hit == NAMES.index("Earth")}
     followed = int((found.status == OK).sum())

@@ -27,9 +27,9 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.integrate import DOP853
 from scipy.optimize import brentq
 
-from targets import constants as k
-from targets import spice
-from targets.constants import AU_KM, DAY_S, GM_SUN_KM3_S2, SPEED_OF_LIGHT_KM_S
+from targets.base import constants as k
+from targets.base.constants import AU_KM, DAY_S, GM_SUN_KM3_S2, SPEED_OF_LIGHT_KM_S
+from targets.ephemeris import spice
 
 Floats = NDArray[np.float64]
 

@@ -19,14 +19,14 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from swarm.fleet import plans_matrix
-from swarm.judged import chances_from_table
-from swarm.objectives import evaluate
-from swarm.plan_data import column, plan_data
+from swarm.decide.summary import select_plan
+from swarm.plan.data import column, plan_data
+from swarm.plan.judged import chances_from_table
+from swarm.plan.measures import plans_matrix
+from swarm.plan.objectives import evaluate
 from swarm.refine.correct import NotRefined
-from swarm.refine.plan import Flown, Tables
-from swarm.study import Study
-from swarm.summary import select_plan
+from swarm.refine.whole_plan import Flown, Tables
+from swarm.study.schema import Study
 
 Floats = NDArray[np.float64]
 
@@ -122,7 +122,9 @@ def _share(one: Flown, carried: float, samples: int) -> float:
     found, count = one.linear.carried, len(one.linear.spent_km_s)
     both = (found * count + carried * samples) / (count + samples)
     error = math.sqrt(max(both * (1.0 - both), 0.0) * (1.0 / count + 1.0 / samples))
-    return 1.0 if abs(found - carried) <= 2.0 * error or carried <= 0.0 else min(found / carried, 1.0 / carried)
+    return (
+        1.0 if abs(found - carried) <= 2.0 * error or carried <= 0.0 else min(found / carried, 1.0 / carried)
+    )
 
 
 def _passed(before: Floats, after: Floats, own: int, span: float) -> NDArray[np.bool_]:

@@ -1,14 +1,14 @@
-"""Whether what is released may meet the carrier or what was released before: on dispersed trajectories.
+"""Whether what is released may meet the mothership or what was released before: on dispersed trajectories.
 
     separation  until `constraints.recontact_after_days`, from what it was released with: it may never turn back.
                 Looks from a minute on, twice as far apart each time, so that the spring's speed shows
     recontact   from then on, and from the release on for what was released earlier: `constraints.recontact_km` apart,
                 over `refine.recontact_days`
-    manoeuvre   the same from the carrier, over as many days after each later manoeuvre or flyby of its path
+    manoeuvre   the same from the mothership, over as many days after each later manoeuvre or flyby of its path
 
 Between looks of six hours relative motion is straight. Spring and main burn are flown with their errors. The error of
-the carrier's orbit moves all of them alike and is left out. After a release the carrier drifts with its recoil, and is
-on its path again after its next manoeuvre. All in km, km/s, s.
+the mothership's orbit moves all of them alike and is left out. After a release the mothership drifts with its recoil,
+and is on its path again after its next manoeuvre. All in km, km/s, s.
 """
 
 from __future__ import annotations
@@ -20,12 +20,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from swarm.delivery import errors_of
-from swarm.mothership.path import Path
+from swarm.encounter.delivery import errors_of
+from swarm.reach.mothership.path import Path
 from swarm.refine.chance import Chance, name_of
 from swarm.refine.dispersion import execution_errors, spring_errors
 from swarm.refine.nbody import Field, make_field, propagate, span_in_kernel
-from swarm.refine.plan import Flown
 from swarm.refine.released import (
     PART_RECONTACT,
     RECONTACT,
@@ -35,15 +34,16 @@ from swarm.refine.released import (
     random_of,
     recoil_km_s,
 )
-from swarm.study import Study
-from targets.constants import DAY_S, JULIAN_YEAR_S
+from swarm.refine.whole_plan import Flown
+from swarm.study.schema import Study
+from targets.base.constants import DAY_S, JULIAN_YEAR_S
 
 Floats = NDArray[np.float64]
 
 _LOOK_S, _FIRST_LOOK_S, _HOUR_S = DAY_S / 4.0, 60.0, 3600.0
 # A distance that falls by less is no return but the last digits of two integrations (own choice).
 _RETURN_KM = 1e-3
-_CARRIER = "mothership"
+_MOTHERSHIP = "mothership"
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,7 +67,7 @@ class _Object:
 
 
 def recontacts(study: Study, flown: Sequence[Flown], legs: Sequence[Path]) -> list[Chance]:
-    """Everything released against the carrier, against what leaves with it, and against what left before it."""
+    """Everything released against the mothership, against what leaves with it, and against what left before it."""
     objects = _released(study, flown)
     span_s = study.refine.recontact_days * DAY_S
     manoeuvres = [float(leg.epochs_tdb_s[0]) for leg in legs[1:]]
@@ -97,7 +97,9 @@ def _after_release(
     span_s = study.refine.recontact_days * DAY_S
     epochs = _looks(study, one, span_s)
     own = _positions(study, field, one, epochs)
-    found = _pair(study, one, _CARRIER, epochs, own - _carrier(study, field, one, epochs, legs), together=True)
+    found = _pair(
+        study, one, _MOTHERSHIP, epochs, own - _mothership(study, field, one, epochs, legs), together=True
+    )
     for other in before:
         if other.release_s + span_s > one.release_s:
             apart = own - _positions(study, field, other, epochs)
@@ -127,7 +129,16 @@ def _pair(
         back = turns_back(apart[since <= max(grace_s, _HOUR_S)])
         hour = float(np.linalg.norm(apart[np.searchsorted(since, _HOUR_S)], axis=1).min())
         found.append(
-            Chance("separation", probe, one.part, other, int(back.sum()), len(back), grace_s / JULIAN_YEAR_S, hour)
+            Chance(
+                "separation",
+                probe,
+                one.part,
+                other,
+                int(back.sum()),
+                len(back),
+                grace_s / JULIAN_YEAR_S,
+                hour,
+            )
         )
     late = since >= grace_s
     if late.any():
@@ -147,8 +158,8 @@ def _after_manoeuvre(study: Study, field: Field, one: _Object, begin: float, leg
     epochs = epochs[epochs <= legs[-1].epochs_tdb_s[-1]]
     if begin < one.burn_s < epochs[-1]:
         epochs = np.unique(np.append(epochs, one.burn_s))
-    apart = _positions(study, field, one, epochs) - _carrier(study, field, one, epochs, legs)
-    return _meeting(study, "manoeuvre", one, _CARRIER, apart, years=span_s / JULIAN_YEAR_S)
+    apart = _positions(study, field, one, epochs) - _mothership(study, field, one, epochs, legs)
+    return _meeting(study, "manoeuvre", one, _MOTHERSHIP, apart, years=span_s / JULIAN_YEAR_S)
 
 
 def _positions(study: Study, field: Field, one: _Object, epochs: Floats) -> Floats:
@@ -156,8 +167,8 @@ def _positions(study: Study, field: Field, one: _Object, epochs: Floats) -> Floa
     made, count = one.one.made, study.refine.recontact_samples
     if one.part:
         random = random_of(study, one.one, PART_RECONTACT)
-        return _sampled(field, part_states(study, one.one, random, count, carrier_errors=False), made.arc.release_tdb_s,
-                        epochs, beta=part_beta(study))  # fmt: skip
+        parts = part_states(study, one.one, random, count, mothership_errors=False)
+        return _sampled(field, parts, made.arc.release_tdb_s, epochs, beta=part_beta(study))
     random = random_of(study, one.one, RECONTACT)
     states = np.repeat(made.released[None], count, axis=0)
     states[:, 3:] += spring_errors(made.spring_km_s, random.standard_normal((count, 3)), study)
@@ -167,7 +178,9 @@ def _positions(study: Study, field: Field, one: _Object, epochs: Floats) -> Floa
     first = _sampled(field, states, made.arc.release_tdb_s, epochs[early], beta=made.beta[0])
     states = propagate(field, states, made.arc.release_tdb_s, made.arc.burn_tdb_s, beta=made.beta[0])
     states[:, 3:] += burns
-    return np.concatenate([first, _sampled(field, states, made.arc.burn_tdb_s, epochs[~early], beta=made.beta[1])])
+    return np.concatenate(
+        [first, _sampled(field, states, made.arc.burn_tdb_s, epochs[~early], beta=made.beta[1])]
+    )
 
 
 def _sampled(field: Field, states: Floats, now: float, epochs: Floats, *, beta: float) -> Floats:
@@ -178,11 +191,11 @@ def _sampled(field: Field, states: Floats, now: float, epochs: Floats, *, beta: 
     return out
 
 
-def _carrier(study: Study, field: Field, one: _Object, epochs: Floats, legs: Sequence[Path]) -> Floats:
+def _mothership(study: Study, field: Field, one: _Object, epochs: Floats, legs: Sequence[Path]) -> Floats:
     """(looks, 1, 3): with the recoil until the leg of the release ends, then as the path says, NaN between its legs."""
     arc, ends = one.one.made.arc, [leg.epochs_tdb_s[-1] for leg in legs]
     own = next((k for k, end in enumerate(ends) if arc.release_tdb_s <= end), len(legs) - 1)
-    kicked = arc.carrier + np.concatenate([np.zeros(3), recoil_km_s(study, one.one)])
+    kicked = arc.mothership + np.concatenate([np.zeros(3), recoil_km_s(study, one.one)])
     drifting = epochs <= (ends[own] if own + 1 < len(legs) else math.inf)
     out = np.full((len(epochs), 1, 3), math.nan)
     out[drifting] = _sampled(field, kicked[None], arc.release_tdb_s, epochs[drifting], beta=0.0)

@@ -1,4 +1,4 @@
-"""What leaves the carrier: a probe, and the part that comes loose with it where the study says that one does.
+"""What leaves the mothership: a probe, and the part that comes loose with it where the study says that one does.
 
 A loose part (a door, a plate, the dispenser itself) leaves along the probe's spring at its own speed and never burns.
 """
@@ -8,12 +8,12 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from swarm.delivery import errors_of
-from swarm.mothership.mass import releases
+from swarm.encounter.delivery import errors_of
+from swarm.reach.mothership.mass import releases
 from swarm.refine.dispersion import SPAWN_KEY, spring_errors
 from swarm.refine.nbody import pressure_km3_s2
-from swarm.refine.plan import Flown
-from swarm.study import Study
+from swarm.refine.whole_plan import Flown
+from swarm.study.schema import Study
 
 Floats = NDArray[np.float64]
 
@@ -38,34 +38,34 @@ def part_beta(study: Study) -> float:
 
 
 def part_change_km_s(study: Study, one: Flown) -> Floats:
-    """(3,) velocity change of the part, pushed off the carrier that the probe has left."""
+    """(3,) velocity change of the part, pushed off the mothership that the probe has left."""
     spring, probe = one.made.spring_km_s, study.probe
     size = float(np.linalg.norm(spring))
     if size == 0.0:
         return np.zeros(3)
     wanted = probe.loose_part_m_s * spring / size
-    push = releases(one.made.arc.carrier_kg - probe.wet_mass_kg, [probe.loose_part_kg], [wanted])
+    push = releases(one.made.arc.mothership_kg - probe.wet_mass_kg, [probe.loose_part_kg], [wanted])
     return 1e-3 * push.probe_change_m_s[0]
 
 
 def part_states(
-    study: Study, one: Flown, random: np.random.Generator, count: int, *, carrier_errors: bool
+    study: Study, one: Flown, random: np.random.Generator, count: int, *, mothership_errors: bool
 ) -> Floats:
     """(count, 6) dispersed states of the part just after its release."""
     push, z = part_change_km_s(study, one), random.standard_normal((count, 9))
-    out = np.repeat(one.made.arc.carrier[None], count, axis=0)
+    out = np.repeat(one.made.arc.mothership[None], count, axis=0)
     out[:, 3:] += push + spring_errors(push, z[:, 6:], study)
-    if carrier_errors:
+    if mothership_errors:
         errors = errors_of(study)
-        out[:, :3] += errors.carrier_km * z[:, :3]
-        out[:, 3:] += errors.carrier_km_s * z[:, 3:6]
+        out[:, :3] += errors.mothership_km * z[:, :3]
+        out[:, 3:] += errors.mothership_km_s * z[:, 3:6]
     return out
 
 
 def recoil_km_s(study: Study, one: Flown) -> Floats:
-    """(3,) velocity change of the carrier by a release: momentum is kept."""
+    """(3,) velocity change of the mothership by a release: momentum is kept."""
     made, probe = one.made, study.probe
-    after = made.arc.carrier_kg - probe.wet_mass_kg - probe.loose_part_kg
+    after = made.arc.mothership_kg - probe.wet_mass_kg - probe.loose_part_kg
     lost = probe.wet_mass_kg * made.spring_km_s
     if has_part(study):
         lost = lost + probe.loose_part_kg * part_change_km_s(study, one)

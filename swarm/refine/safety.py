@@ -7,12 +7,12 @@ from collections.abc import Sequence
 
 import pyarrow as pa
 
-from swarm.mothership.path import Path
+from swarm.reach.mothership.path import Path
 from swarm.refine.chance import Chance, binomial_interval
 from swarm.refine.impacts import impacts_of
-from swarm.refine.plan import Flown, Pool
 from swarm.refine.recontact import recontacts
-from swarm.study import Study
+from swarm.refine.whole_plan import Flown, Pool
+from swarm.study.schema import Study
 
 _WHAT = {
     "separation": "turns back towards {other} in the first hours",
@@ -40,7 +40,7 @@ _SCHEMA = pa.schema(
 def others_of(study: Study, flown: Sequence[Flown], legs: Sequence[Path], *, pool: Pool) -> list[Chance]:
     """Return all chances of a plan's probes and loose parts, recontacts first.
 
-    legs : the carrier's ballistic stretches; each but the first begins with a manoeuvre or a flyby
+    legs : the mothership's ballistic stretches; each but the first begins with a manoeuvre or a flyby
     """
     if not flown:
         return []

@@ -16,8 +16,8 @@ import pyarrow.compute as pc
 
 from swarm.report.held import Held, columns_of, plan_rows
 from swarm.report.tones import RAMP_STEPS
-from targets.constants import AU_KM
-from targets.frames import ecliptic_from_icrf
+from targets.base.constants import AU_KM
+from targets.base.frames import ecliptic_from_icrf
 
 LABEL_MAX = 28
 # Probe counts share a mark so that no more classes than the ramp has steps stand side by side.

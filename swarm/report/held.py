@@ -10,8 +10,8 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from swarm.archive import Run
-from targets.errors import InputError
+from swarm.run.folder import Run
+from targets.base.errors import InputError
 
 # Without these there is nothing to show.
 NEEDED = {

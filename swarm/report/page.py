@@ -9,13 +9,13 @@ from typing import Any
 
 import numpy as np
 
-from swarm.archive import Run
 from swarm.report import tones
 from swarm.report.figures import EVENT_MARKS, SYMBOLS, blackouts, burn_classes, page_figures, places
 from swarm.report.held import Held, columns_of, hold
 from swarm.report.markup import script_json, text
 from swarm.report.paint import paint
 from swarm.report.sections import body
+from swarm.run.folder import Run
 
 # Nothing is fetched and nothing is sent, whatever a name in the tables says.
 _POLICY = "default-src 'none'; script-src 'unsafe-inline'; style-src 'unsafe-inline'; img-src data: blob:"

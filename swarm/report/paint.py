@@ -18,10 +18,10 @@ from matplotlib.figure import Figure as Canvas
 from matplotlib.image import imsave
 from matplotlib.patches import Ellipse, Rectangle
 
-from swarm.archive import write_bytes_atomically
 from swarm.report.figures import Axis, Figure, Layer, page_figures, plan_figures
 from swarm.report.held import Held
 from swarm.report.tones import LIGHT, RAMP_LIGHT
+from swarm.run.folder import write_bytes_atomically
 
 _WIDTH_IN, _DPI = 9.0, 150
 _UNIX_JD = 2440587.5

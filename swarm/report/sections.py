@@ -9,8 +9,8 @@ from swarm.report.answer import answer
 from swarm.report.figures import risk_cells
 from swarm.report.held import Held
 from swarm.report.markup import Column, archive_table, listing, plain_table, text
-from swarm.study import study_rows
-from targets.timescale import iso_tdb
+from swarm.study.schema import study_rows
+from targets.base.timescale import iso_tdb
 
 CAUTIONS = (
     "Concept-study figures: good for comparing plans, not for flying one. Not for operations.",

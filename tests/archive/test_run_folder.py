@@ -7,8 +7,8 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 
-from swarm.archive import SCHEMA, Run, question, require_free
-from targets.errors import InputError
+from swarm.run.folder import SCHEMA, Run, question, require_free
+from targets.base.errors import InputError
 
 FIREWEED = Path(__file__).parents[2] / "runs" / "fireweed" / "study.toml"
 
@@ -113,7 +113,9 @@ def test_a_folder_without_a_run_and_a_broken_manifest_are_said(tmp_path):
         Run.open(tmp_path)
 
 
-@pytest.mark.parametrize(("schema", "said"), [(None, "version 1 of"), (1, "version 1 of"), (99, "version 99 of")])
+@pytest.mark.parametrize(
+    ("schema", "said"), [(None, "version 1 of"), (1, "version 1 of"), (99, "version 99 of")]
+)
 def test_a_folder_of_another_version_is_refused_and_the_version_named(tmp_path, schema, said):
     run = Run.create(tmp_path, FIREWEED)
     run.write_table("front", front(0.5))

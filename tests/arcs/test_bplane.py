@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from swarm.arcs.bplane import (
+from swarm.reach.arcs.bplane import (
     b_plane_axes,
     b_vector_km,
     eccentricity,
@@ -18,7 +18,7 @@ from swarm.arcs.bplane import (
     periapsis_km,
     turn_angle_rad,
 )
-from targets.twobody import drift
+from targets.motion.twobody import drift
 
 # GM and radii as the printed examples use them.
 MU_VENUS, R_VENUS = 324_900.0, 6052.0

@@ -7,10 +7,10 @@ import math
 import numpy as np
 import pytest
 
-from swarm.arcs import lambert
-from swarm.arcs.lambert import lambert_many, normal_of_clockwise
-from swarm.arcs.pykep_core import lambert_branches
-from targets.twobody import drift_states
+from swarm.reach.arcs import lambert
+from swarm.reach.arcs.lambert import lambert_many, normal_of_clockwise
+from swarm.reach.arcs.pykep_core import lambert_branches
+from targets.motion.twobody import drift_states
 
 
 def solve(r0, r1, tof, mu, *, clockwise=False, revolutions=0, right=False):

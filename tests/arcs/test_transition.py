@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from swarm.arcs.pykep_core import propagate_with_transition
-from swarm.arcs.transition import position_by_velocity, transition_matrix
-from targets.constants import AU_KM, GM_SUN_KM3_S2
-from targets.twobody import drift_states, states_from_elements
+from swarm.reach.arcs.pykep_core import propagate_with_transition
+from swarm.reach.arcs.transition import position_by_velocity, transition_matrix
+from targets.base.constants import AU_KM, GM_SUN_KM3_S2
+from targets.motion.twobody import drift_states, states_from_elements
 
 SCALE = np.array([AU_KM] * 3 + [30.0] * 3)
 CASES = [(1e-9, 1e6), (0.1, 1e7), (0.1, 1.3e8), (0.5, 6e7), (0.9, 4e8), (0.3, -3e7), (1.3, 1e7), (2.5, -4e7)]

@@ -3,7 +3,7 @@
 import pytest
 from typer.testing import CliRunner
 
-from swarm.cli import app
+from swarm.app.cli import app
 
 BASE = """
 [study]

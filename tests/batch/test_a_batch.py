@@ -11,10 +11,10 @@ import tomllib
 import numpy as np
 import pytest
 
-from swarm.archive import Run
-from swarm.batch import read_variations, toml_text
-from swarm.study import read_study
-from targets.errors import InputError
+from swarm.app.batch import read_variations, toml_text
+from swarm.run.folder import Run
+from swarm.study.schema import read_study
+from targets.base.errors import InputError
 from tests.batch.conftest import FOUR, contents, write
 
 
@@ -52,7 +52,17 @@ def test_a_variation_is_the_run_of_its_study_alone(undisturbed, swarm, tmp_path)
 def killed_and_resumed(path, into, *, kills, seed, longest_s):
     """Run a batch in processes of its own, killed at random moments, then to its end; how many were killed."""
     rng = np.random.default_rng(seed)
-    command = [sys.executable, "-m", "swarm.cli", "batch", str(path), "--into", str(into), "--workers", "1"]
+    command = [
+        sys.executable,
+        "-m",
+        "swarm.app.cli",
+        "batch",
+        str(path),
+        "--into",
+        str(into),
+        "--workers",
+        "1",
+    ]
     killed = 0
     for _ in range(kills):
         resume = ["--resume"] if (into / "batch.json").is_file() else []

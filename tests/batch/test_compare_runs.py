@@ -2,9 +2,9 @@
 
 import pytest
 
-from swarm.archive import Run
-from swarm.compare_runs import answers_of, ask, compare_runs, lines
-from targets.errors import InputError
+from swarm.app.compare_runs import answers_of, ask, compare_runs, lines
+from swarm.run.folder import Run
+from targets.base.errors import InputError
 
 
 @pytest.fixture

@@ -8,10 +8,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from swarm.constraints import UNUSED, PlanRules, decode
-from swarm.objectives import evaluate
 from swarm.optimize.archive import Archive, costs_of
-from swarm.plan_data import PlanData
+from swarm.plan.constraints import UNUSED, PlanRules, decode
+from swarm.plan.data import PlanData
+from swarm.plan.objectives import evaluate
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

@@ -27,7 +27,7 @@ WORKERS = "2"
 def swarm(*words: object) -> float:
     """Run a command of the tool to its end and return how long it took, s."""
     begun = time.perf_counter()
-    command = [sys.executable, "-m", "swarm.cli", *(str(word) for word in words), "--workers", WORKERS]
+    command = [sys.executable, "-m", "swarm.app.cli", *(str(word) for word in words), "--workers", WORKERS]
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
     return time.perf_counter() - begun

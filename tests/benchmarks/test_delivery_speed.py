@@ -7,7 +7,7 @@ import time
 import numpy as np
 import pytest
 
-from swarm.judge import judge
+from swarm.encounter.judging import judge
 from tests.delivery.made import make_opportunities, make_study, make_targets
 
 from .report import print_table

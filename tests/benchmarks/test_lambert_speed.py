@@ -7,8 +7,8 @@ import time
 import numpy as np
 import pytest
 
-from swarm.arcs.lambert import lambert_many, normal_of_clockwise
-from swarm.arcs.pykep_core import lambert_branches
+from swarm.reach.arcs.lambert import lambert_many, normal_of_clockwise
+from swarm.reach.arcs.pykep_core import lambert_branches
 
 from .report import best_of, print_table
 

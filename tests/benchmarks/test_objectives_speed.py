@@ -8,9 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from swarm.fleet import measures
-from swarm.objectives import evaluate
-from swarm.plan_data import Chances, PlanData, plan_data, row_qualities
+from swarm.plan.data import Chances, PlanData, plan_data, row_qualities
+from swarm.plan.measures import measures
+from swarm.plan.objectives import evaluate
 
 from .report import best_of, print_table
 

@@ -17,16 +17,16 @@ import numpy as np
 import pygmo
 import pytest
 
-from swarm.archive import Run
-from swarm.judged import chances_of, judge_all
+from swarm.app.pipeline import Options, run_screen
 from swarm.optimize.archive import Archive, merged
 from swarm.optimize.costs import Question, pose
 from swarm.optimize.islands import Evolving
 from swarm.optimize.search import Optimised, measure_of, optimize
-from swarm.parallel import open_workers
-from swarm.pipeline import Options, run_screen
-from swarm.study import read_study
-from targets.catalogue import Catalogue
+from swarm.plan.judged import chances_of, judge_all
+from swarm.run.folder import Run
+from swarm.run.workers import open_workers
+from swarm.study.schema import read_study
+from targets.catalogue.reading import Catalogue
 
 from .report import print_table, processor
 from .target_genes import TargetGenes
@@ -217,8 +217,8 @@ def test_side_by_side_with_plain_searches_on_target_genes(reference: Reference) 
     found, seconds = reference.optimised()
     ours = found.hypervolume[-1]
     evaluations = int(found.progress["evaluations"][-1].as_py())
-    from swarm.constraints import allowed
-    from swarm.flight import Flight
+    from swarm.plan.constraints import allowed
+    from swarm.plan.flight import Flight
 
     flight = Flight(reference.opportunities, reference.mothership)
     question = Question(

@@ -12,11 +12,11 @@ import numpy as np
 import psutil
 import pytest
 
-from swarm.parallel import open_workers
-from swarm.reach import screen_together
-from swarm.study import Study, study_from
-from targets.bodies import Catalogue
-from targets.invented import invented_belt
+from swarm.reach.opportunities import screen_together
+from swarm.run.workers import open_workers
+from swarm.study.schema import Study, study_from
+from targets.catalogue.bodies import Catalogue
+from targets.catalogue.invented import invented_belt
 
 from .report import print_table
 
@@ -140,7 +140,7 @@ def test_population_of_an_earlier_epoch(cold_cache) -> None:
     )
 
 
-def test_twenty_carriers_in_one_pass(cold_cache) -> None:
+def test_twenty_motherships_in_one_pass(cold_cache) -> None:
     run([a_study()], invented_belt(2000, 7), 2)
     catalogue = invented_belt(POPULATION, 7)
     one, _ = timed(lambda: run([a_study()], catalogue, 2))
@@ -148,9 +148,9 @@ def test_twenty_carriers_in_one_pass(cold_cache) -> None:
     fleet = [a_study(mean_anomaly_deg=18.0 * k) for k in range(20)]
     twenty, found = timed(lambda: run(fleet, catalogue, 2))
     print_table(
-        "Twenty carriers (at most 4 times one)",
+        "Twenty motherships (at most 4 times one)",
         [
-            ("one carrier", f"{one:.1f} s", "1"),
+            ("one mothership", f"{one:.1f} s", "1"),
             ("twenty", f"{twenty:.1f} s", f"{twenty / one:.2f} x"),
             ("targets of all", f"{sum(len(part.targets) for part in found)}", ""),
         ],
@@ -160,10 +160,10 @@ def test_twenty_carriers_in_one_pass(cold_cache) -> None:
 def test_against_the_careful_plain_way(cold_cache) -> None:
     """assist motion, distance filter, pykep Lambert on survivors, scipy: bodies a second, in the same run."""
     assist = pytest.importorskip("tests.outside").Assist()
-    from swarm.parallel import Pool
-    from swarm.reach import burn_slots, read_carrier
-    from targets.constants import DAY_S
-    from targets.timescale import tdb_s_from_jd
+    from swarm.reach.opportunities import burn_slots, read_mothership
+    from swarm.run.workers import Pool
+    from targets.base.constants import DAY_S
+    from targets.base.timescale import tdb_s_from_jd
     from tests.reach.independent_search import Question, SampledLeg, least_burns, smallest_burn
 
     study = a_study()
@@ -178,7 +178,7 @@ def test_against_the_careful_plain_way(cold_cache) -> None:
     ours = min(timed(screen_unprepared)[0] for _ in range(2)) / len(subset)
 
     first, last = (float(tdb_s_from_jd(jd)) for jd in (study.study.start, study.study.end))
-    path = read_carrier(study).legs[0]
+    path = read_mothership(study).legs[0]
     leg = SampledLeg(path.epochs_tdb_s, path.states)
     question = Question(
         first,

@@ -5,10 +5,10 @@ import time
 import numpy as np
 import pytest
 
+from swarm.refine.continuation import follow
 from swarm.refine.dispersion import disperse, draws_of
-from swarm.refine.follow import follow
 from swarm.refine.nbody import make_field, propagate
-from targets.constants import AU_KM, DAY_S, GM_SUN_KM3_S2, JULIAN_YEAR_S
+from targets.base.constants import AU_KM, DAY_S, GM_SUN_KM3_S2, JULIAN_YEAR_S
 from tests.benchmarks.report import best_of, print_table
 from tests.refine.conftest import arc, field, known, made, make_study  # noqa: F401
 

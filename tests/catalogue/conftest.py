@@ -12,8 +12,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from targets.catalogue import Catalogue, Reading, read_catalogue
-from targets.invented import invented_belt
+from targets.catalogue.invented import invented_belt
+from targets.catalogue.reading import Catalogue, Reading, read_catalogue
 
 AUTHORITIES = Path(__file__).parents[1] / "authorities"
 

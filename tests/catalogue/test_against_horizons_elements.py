@@ -9,10 +9,10 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from targets.catalogue import read_catalogue
-from targets.constants import AU_KM, DAY_S, GM_SUN_KM3_S2
-from targets.readers.own import REQUIRED
-from targets.twobody import states_from_elements
+from targets.base.constants import AU_KM, DAY_S, GM_SUN_KM3_S2
+from targets.catalogue.readers.own import REQUIRED
+from targets.catalogue.reading import read_catalogue
+from targets.motion.twobody import states_from_elements
 
 MU_AU3_D2 = 2.9591220828411956e-04  # of the source
 TOL_RELATIVE = 1e-12

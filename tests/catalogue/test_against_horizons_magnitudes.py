@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from targets.physical import apparent_magnitude
+from targets.catalogue.physical import apparent_magnitude
 
 TOL_MAG = 0.002  # Horizons prints 0.001 mag; near 0.1 deg phase its slope angle is rounded as well
 

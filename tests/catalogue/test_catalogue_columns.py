@@ -10,11 +10,11 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 
-from targets.bodies import SCHEMA
-from targets.catalogue import Catalogue, read_catalogue
-from targets.errors import InputError
-from targets.invented import invented_belt
-from targets.readers.own import write_csv
+from targets.base.errors import InputError
+from targets.catalogue.bodies import SCHEMA
+from targets.catalogue.invented import invented_belt
+from targets.catalogue.readers.own import write_csv
+from targets.catalogue.reading import Catalogue, read_catalogue
 
 
 @pytest.mark.parametrize(

@@ -12,9 +12,9 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from targets.catalogue import Catalogue, read_catalogue
-from targets.errors import InputError
-from targets.invented import GAPS, gap_centre_au, invented_belt
+from targets.base.errors import InputError
+from targets.catalogue.invented import GAPS, gap_centre_au, invented_belt
+from targets.catalogue.reading import Catalogue, read_catalogue
 
 
 @pytest.fixture(scope="module")

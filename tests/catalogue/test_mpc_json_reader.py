@@ -9,9 +9,9 @@ from types import SimpleNamespace
 
 import pytest
 
-from targets.bodies import ASSUMED_G, ASSUMED_H, ASSUMED_U
-from targets.catalogue import read_catalogue
-from targets.errors import InputError
+from targets.base.errors import InputError
+from targets.catalogue.bodies import ASSUMED_G, ASSUMED_H, ASSUMED_U
+from targets.catalogue.reading import read_catalogue
 
 
 def _one(reading, column: str):

@@ -9,8 +9,8 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from targets.bodies import ASSUMED_G, ASSUMED_H, ASSUMED_U
-from targets.catalogue import Reading, read_catalogue
+from targets.catalogue.bodies import ASSUMED_G, ASSUMED_H, ASSUMED_U
+from targets.catalogue.reading import Reading, read_catalogue
 
 pytestmark = pytest.mark.crosscheck
 

@@ -12,12 +12,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from targets.bodies import ASSUMED_G, ASSUMED_H, ASSUMED_U
-from targets.catalogue import read_catalogue
-from targets.errors import InputError
-from targets.readers import mpcorb
-from targets.readers.designations import COMET, UNKNOWN
-from targets.timescale import tdb_jd_from_tt_jd
+from targets.base.errors import InputError
+from targets.base.timescale import tdb_jd_from_tt_jd
+from targets.catalogue.bodies import ASSUMED_G, ASSUMED_H, ASSUMED_U
+from targets.catalogue.readers import mpcorb
+from targets.catalogue.readers.designations import COMET, UNKNOWN
+from targets.catalogue.reading import read_catalogue
 from tests.catalogue import mpc_packing
 from tests.catalogue.mpc_packing import line
 

@@ -13,12 +13,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from targets.bodies import ASSUMED_G, ASSUMED_H, ASSUMED_U, SCHEMA
-from targets.catalogue import Catalogue, read_catalogue
-from targets.errors import InputError
-from targets.invented import invented_belt
-from targets.readers.own import REQUIRED, write_csv
-from targets.readers.rules import TWICE
+from targets.base.errors import InputError
+from targets.catalogue.bodies import ASSUMED_G, ASSUMED_H, ASSUMED_U, SCHEMA
+from targets.catalogue.invented import invented_belt
+from targets.catalogue.readers.own import REQUIRED, write_csv
+from targets.catalogue.readers.rules import TWICE
+from targets.catalogue.reading import Catalogue, read_catalogue
 
 HEADER = ",".join(REQUIRED)
 ELEMENTS = "2461000.5,2.4,0.1,5,10,20,30"

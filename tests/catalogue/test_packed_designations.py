@@ -8,7 +8,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from targets.readers.designations import COMET, UNKNOWN, is_provisional, unpack_designation, unpack_epoch
+from targets.catalogue.readers.designations import (
+    COMET,
+    UNKNOWN,
+    is_provisional,
+    unpack_designation,
+    unpack_epoch,
+)
 from tests.catalogue import mpc_packing
 
 # Minor Planet Center, "Packed Provisional and Permanent Designations"

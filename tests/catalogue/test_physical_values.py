@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from targets.physical import (
+from targets.catalogue.physical import (
     absolute_magnitude,
     albedo_of,
     apparent_magnitude,

@@ -11,9 +11,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from targets.bodies import ELEMENT_ORDER, Catalogue
-from targets.catalogue import read_catalogue
-from targets.readers.sbdb_body import element_jacobian, mean_motion_deg_d
+from targets.catalogue.bodies import ELEMENT_ORDER, Catalogue
+from targets.catalogue.readers.sbdb_body import element_jacobian, mean_motion_deg_d
+from targets.catalogue.reading import read_catalogue
 
 TOL_PRINTED = 6e-5  # the database prints a sigma with 5 digits
 

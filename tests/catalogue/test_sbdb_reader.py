@@ -11,11 +11,11 @@ from typing import Any
 import numpy as np
 import pytest
 
-from targets.bodies import ASSUMED_G, ASSUMED_H, ASSUMED_U
-from targets.catalogue import read_catalogue
-from targets.classes import label_of
-from targets.errors import InputError
-from targets.readers.sbdb import NOT_A_BODY, OTHER_EQUINOX, REQUIRED
+from targets.base.errors import InputError
+from targets.catalogue.bodies import ASSUMED_G, ASSUMED_H, ASSUMED_U
+from targets.catalogue.classes import label_of
+from targets.catalogue.readers.sbdb import NOT_A_BODY, OTHER_EQUINOX, REQUIRED
+from targets.catalogue.reading import read_catalogue
 
 # Made up.
 FIELDS = {

@@ -12,9 +12,9 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from targets.bodies import Catalogue
-from targets.catalogue import read_catalogue
-from targets.timescale import tdb_jd_from_tt_jd
+from targets.base.timescale import tdb_jd_from_tt_jd
+from targets.catalogue.bodies import Catalogue
+from targets.catalogue.reading import read_catalogue
 from tests.catalogue import mpc_packing
 
 

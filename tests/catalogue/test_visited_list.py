@@ -7,8 +7,8 @@ from types import SimpleNamespace
 
 import pytest
 
-from targets.catalogue import read_catalogue
-from targets.errors import InputError
+from targets.base.errors import InputError
+from targets.catalogue.reading import read_catalogue
 
 
 def _settings(**more) -> SimpleNamespace:

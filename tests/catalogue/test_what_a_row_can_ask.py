@@ -9,12 +9,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from targets.bodies import ASSUMED_H
-from targets.catalogue import Catalogue
-from targets.classes import LABELS, NEAR_EARTH, ZONES, label_of
-from targets.errors import InputError
-from targets.invented import invented_belt
-from targets.worth import (
+from targets.base.errors import InputError
+from targets.catalogue.bodies import ASSUMED_H
+from targets.catalogue.classes import LABELS, NEAR_EARTH, ZONES, label_of
+from targets.catalogue.invented import invented_belt
+from targets.catalogue.reading import Catalogue
+from targets.catalogue.worth import (
     albedos,
     body_matches,
     class_chances,

@@ -4,7 +4,7 @@ import json
 
 import pytest
 
-from swarm.archive import TABLES, Run
+from swarm.run.folder import TABLES, Run
 
 OPPORTUNITY_COLUMNS = {
     "opportunity", "target", "kind", "release_jd_tdb", "burn_jd_tdb", "encounter_jd_tdb", "burn_m_s",
@@ -30,7 +30,7 @@ def whole(tmp_path_factory):
     """The run others compare with, on one worker."""
     from typer.testing import CliRunner
 
-    from swarm.cli import app
+    from swarm.app.cli import app
     from tests.cli.conftest import TINY
 
     folder = tmp_path_factory.mktemp("whole")
@@ -114,16 +114,16 @@ def test_resuming_keeps_what_is_done_and_makes_what_is_not(whole, swarm, tmp_pat
         raise KeyboardInterrupt
 
     with monkeypatch.context() as patch:
-        patch.setattr("swarm.pipeline.optimize", stopped)
+        patch.setattr("swarm.app.pipeline.optimize", stopped)
         result = swarm(*arguments)
     assert result.exit_code == 1
     assert "--resume" in result.stderr
     assert answer(tmp_path / "out")["stages"]["optimize"]["status"] == "stopped"
     assert swarm(*arguments).exit_code == 2
     with monkeypatch.context() as patch:
-        patch.setattr("swarm.pipeline.screen", stopped)
+        patch.setattr("swarm.app.pipeline.screen", stopped)
         assert swarm(*arguments, "--resume").exit_code == 0
-        patch.setattr("swarm.pipeline.optimize", stopped)
+        patch.setattr("swarm.app.pipeline.optimize", stopped)
         assert swarm(*arguments, "--resume").exit_code == 0
     assert contents(tmp_path / "out") == contents(folder / "out")
 

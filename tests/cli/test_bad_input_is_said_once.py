@@ -119,7 +119,7 @@ def test_nothing_feasible_names_the_limit(swarm, tiny, tmp_path, old, new, limit
 
 def test_the_installed_command_ends_with_the_same_status(tiny, tmp_path):
     study = tiny(("wet_mass_kg = 12.0", "wet_mass_kg = -12.0"))
-    command = [sys.executable, "-m", "swarm.cli", "run", str(study), "--run", str(tmp_path / "out")]
+    command = [sys.executable, "-m", "swarm.app.cli", "run", str(study), "--run", str(tmp_path / "out")]
     done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, timeout=120, check=False)
     assert done.returncode == 2
     assert "probe.wet_mass_kg" in done.stderr
@@ -131,7 +131,7 @@ def test_an_unexpected_error_is_short_and_its_traceback_is_kept(swarm, tiny, tmp
     def broken(*arguments, **settings):
         raise ZeroDivisionError("no such luck")
 
-    monkeypatch.setattr("swarm.pipeline.screen", broken)
+    monkeypatch.setattr("swarm.app.pipeline.screen", broken)
     result = swarm("run", tiny(), "--run", tmp_path / "out", "--workers", 1)
     assert result.exit_code == 1
     assert "unexpected error: ZeroDivisionError: no such luck" in result.stderr

@@ -8,7 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from small_cases import make_opportunities, make_study
 
-from swarm.budgets import (
+from swarm.encounter.propellant import probe_masses
+from swarm.plan.budgets import (
     delta_v_budget,
     mass_budget,
     recoil_table,
@@ -16,7 +17,6 @@ from swarm.budgets import (
     swarm_masses,
     tracking_hours,
 )
-from swarm.propellant import probe_masses
 
 MARGINS = {
     "deterministic_fraction": 0.05, "attitude_m_s": 2.0, "attitude_fraction": 1.0, "residual_fraction": 0.02,
@@ -147,8 +147,8 @@ def test_releases_come_in_order_of_date():
     asked, table = study(), table_with([100.0, 50.0, 120.0])
     rows = recoil_table(asked, table, np.array([0, 1, 2])).to_pylist()
     assert [row["release_jd_tdb"] for row in rows] == sorted(table["release_jd_tdb"].to_pylist())
-    assert [row["carrier_before_kg"] for row in rows] == [600.0, 588.0, 576.0]
-    assert probe_masses(asked).wet_kg == rows[0]["carrier_before_kg"] - rows[0]["carrier_after_kg"]
+    assert [row["mothership_before_kg"] for row in rows] == [600.0, 588.0, 576.0]
+    assert probe_masses(asked).wet_kg == rows[0]["mothership_before_kg"] - rows[0]["mothership_after_kg"]
 
 
 def test_tracking_hours_worked_by_hand():

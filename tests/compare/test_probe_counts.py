@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 from small_cases import ROWS, make_opportunities, make_study, make_targets
 
-from swarm.compare import compare, descope_order
-from swarm.constraints import allowed
-from swarm.objectives import evaluate
-from swarm.parallel import Pool
-from swarm.plan_data import plan_data
-from swarm.summary import select_plan
+from swarm.decide.counts import compare, descope_order
+from swarm.decide.summary import select_plan
+from swarm.plan.constraints import allowed
+from swarm.plan.data import plan_data
+from swarm.plan.objectives import evaluate
+from swarm.run.workers import Pool
 
 EFFORT = {"islands": 2, "population": 16, "epochs": 2, "generations_per_epoch": 3, "levels": 4}
 TAXONOMY = ["C", "S", "", "X", "B", "S", "C", ""]

@@ -3,9 +3,9 @@
 import pytest
 from typer.testing import CliRunner
 
-from swarm.archive import COMPARE_TABLES, Run
-from swarm.cli import app
-from swarm.verify import BrokenPlan, Tables, verify
+from swarm.app.cli import app
+from swarm.plan.verify import BrokenPlan, Tables, verify
+from swarm.run.folder import COMPARE_TABLES, Run
 from tests.batch.conftest import BASE
 
 COUNTS = "\n[compare]\ncounts = [0, 1, 2]\nseeds = 2\nrule = 'most-science'\n"

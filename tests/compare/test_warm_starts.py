@@ -6,7 +6,7 @@ from serial_pool import Serial
 from small_cases import ROWS, make_opportunities, make_study, make_targets
 
 from swarm.optimize.search import optimize
-from swarm.parallel import open_workers
+from swarm.run.workers import open_workers
 
 EFFORT = {"islands": 2, "population": 16, "epochs": 2, "generations_per_epoch": 3, "levels": 4}
 

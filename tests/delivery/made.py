@@ -7,11 +7,11 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
-from swarm.study import Study, study_from
-from targets.catalogue import Catalogue
-from targets.constants import AU_KM
-from targets.knowledge import states_at
-from targets.timescale import tdb_s_from_jd
+from swarm.study.schema import Study, study_from
+from targets.base.constants import AU_KM
+from targets.base.timescale import tdb_s_from_jd
+from targets.catalogue.knowledge import states_at
+from targets.catalogue.reading import Catalogue
 
 START_JD_TDB, END_JD_TDB = 2463000.5, 2465000.5
 EPOCH_JD_TDB = 2461000.5
@@ -20,7 +20,7 @@ NO_ERRORS: dict[str, dict[str, Any]] = {
     "probe": {"execution_fixed_m_s": 0.0, "execution_proportional": 0.0, "execution_pointing_mrad": 0.0},
     "delivery": {"spring_fraction": 0.0, "spring_direction_deg": 0.0},
     "knowledge": {
-        "carrier_position_km": 0.0, "carrier_velocity_m_s": 0.0, "probe_position_km": 0.0,
+        "mothership_position_km": 0.0, "mothership_velocity_m_s": 0.0, "probe_position_km": 0.0,
         "probe_velocity_m_s": 0.0, "target_floor_km": 0.0,
     },
 }  # fmt: skip

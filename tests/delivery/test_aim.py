@@ -8,8 +8,17 @@ import numpy as np
 import pytest
 from numba import njit
 
-from swarm.aim import EXACT, _axes_of, _view_of, average_at, best_aim, expected_quality, nearest_km, value_at
-from swarm.encounter import Optics
+from swarm.encounter.aim import (
+    EXACT,
+    _axes_of,
+    _view_of,
+    average_at,
+    best_aim,
+    expected_quality,
+    nearest_km,
+    value_at,
+)
+from swarm.encounter.quality import Optics
 
 TRACKED = (0.0, 0.0)
 

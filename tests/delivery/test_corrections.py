@@ -7,8 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from swarm.arcs.bplane import b_plane_axes, b_vector_km
-from swarm.delivery import (
+from swarm.encounter.delivery import (
     CORRECTIONS_MAX,
     GROUND,
     OPTICAL,
@@ -23,8 +22,9 @@ from swarm.delivery import (
     sample_arrivals,
     sight_s,
 )
-from targets.constants import AU_KM, DAY_S, GM_SUN_KM3_S2
-from targets.twobody import drift
+from swarm.reach.arcs.bplane import b_plane_axes, b_vector_km
+from targets.base.constants import AU_KM, DAY_S, GM_SUN_KM3_S2
+from targets.motion.twobody import drift
 
 from .made import make_study, without_errors
 
@@ -159,7 +159,7 @@ def test_sampled_delivery_against_linear_covariance(arc_days: float, optical: bo
 
 
 def test_start_by_flown_errors() -> None:
-    """Spring, carrier and main burn drawn and flown: the scatter of the miss is the start's covariance."""
+    """Spring, mothership and main burn drawn and flown: the scatter of the miss is the start's covariance."""
     study = make_study()
     errors = errors_of(study)
     burn = np.array([0.03, -0.05, 0.02])
@@ -172,8 +172,8 @@ def test_start_by_flown_errors() -> None:
     misses = np.empty((n, 2))
     for i in range(n):
         state = at_release.copy()
-        state[:3] += rng.normal(size=3) * errors.carrier_km
-        state[3:] += rng.normal(size=3) * math.hypot(errors.carrier_km_s, errors.spring_km_s)
+        state[:3] += rng.normal(size=3) * errors.mothership_km
+        state[3:] += rng.normal(size=3) * math.hypot(errors.mothership_km_s, errors.spring_km_s)
         state = moved(state, 3.0 * DAY_S)
         along = rng.normal() * errors.proportional * np.linalg.norm(burn)
         across = rng.normal(size=3) * errors.pointing_rad * np.linalg.norm(burn)

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from swarm.judge import (
+from swarm.encounter.judging import (
     CAPTURE,
     CONJUNCTION,
     LIFE,
@@ -27,8 +27,8 @@ from swarm.judge import (
     Judged,
     judge,
 )
-from swarm.study import Study
-from targets.catalogue import Catalogue
+from swarm.study.schema import Study
+from targets.catalogue.reading import Catalogue
 
 from .made import END_JD_TDB, START_JD_TDB, make_opportunities, make_study, make_targets
 

@@ -7,8 +7,9 @@ import math
 import numpy as np
 import pytest
 
-from targets.constants import JULIAN_YEAR_S
-from targets.knowledge import (
+from targets.base.constants import JULIAN_YEAR_S
+from targets.base.timescale import tdb_s_from_jd
+from targets.catalogue.knowledge import (
     FROM_COVARIANCE,
     FROM_SIGMAS,
     FROM_U,
@@ -21,7 +22,6 @@ from targets.knowledge import (
     states_at,
     u_of_runoff,
 )
-from targets.timescale import tdb_s_from_jd
 
 from .made import EPOCH_JD_TDB, make_targets
 

@@ -8,11 +8,11 @@ import pyarrow as pa
 import pytest
 from scipy.integrate import solve_ivp
 
-from swarm.drawn import ARC_POINTS, LAW_PERIODS, LAW_RADIUS_AU, _principal, arc_points, density
-from swarm.pipeline import Options, run_optimize, run_screen
-from targets.catalogue import Catalogue
-from targets.constants import AU_KM, DAY_S, GM_SUN_KM3_S2
-from targets.invented import invented_belt
+from swarm.app.pipeline import Options, run_optimize, run_screen
+from swarm.report.drawn import ARC_POINTS, LAW_PERIODS, LAW_RADIUS_AU, _principal, arc_points, density
+from targets.base.constants import AU_KM, DAY_S, GM_SUN_KM3_S2
+from targets.catalogue.invented import invented_belt
+from targets.catalogue.reading import Catalogue
 from tests.cli.conftest import TINY
 
 
@@ -29,7 +29,7 @@ def used_in_plans(run):
     return sorted(set(run.read_table("plans")["opportunity"].to_pylist()))
 
 
-def test_arcs_start_at_the_carrier_and_end_at_the_target(found):
+def test_arcs_start_at_the_mothership_and_end_at_the_target(found):
     arcs, ship = found.read_table("arcs").to_pylist(), found.read_table("mothership")
     rows = {row["opportunity"]: row for row in found.read_table("opportunities").to_pylist()}
     assert sorted({point["opportunity"] for point in arcs}) == used_in_plans(found)
@@ -42,7 +42,9 @@ def test_arcs_start_at_the_carrier_and_end_at_the_target(found):
         for axis in "xyz":
             assert mine[-1][f"{axis}_km"] == pytest.approx(row[f"target_{axis}_km"], abs=1e-3)
             at_burn = np.interp(row["burn_jd_tdb"], ship["t_jd_tdb"], ship[f"{axis}_km"])
-            assert mine[0][f"{axis}_km"] == pytest.approx(at_burn, abs=2e4)  # a straight line between daily nodes
+            assert mine[0][f"{axis}_km"] == pytest.approx(
+                at_burn, abs=2e4
+            )  # a straight line between daily nodes
 
 
 def test_a_two_body_arc_is_that_of_a_general_integrator():
@@ -128,10 +130,14 @@ def test_how_many_return_agrees_with_what_is_known_otherwise(found):
         assert [one["returned"] for one in mine] == list(range(row["probes"] + 1))
         assert sum(one["chance"] for one in mine) == pytest.approx(1.0, abs=1e-12)
         mean = sum(one["returned"] * one["chance"] for one in mine)
-        assert mean == pytest.approx(sum(one["success"] for one in plans if one["plan"] == row["plan"]), abs=1e-9)
+        assert mean == pytest.approx(
+            sum(one["success"] for one in plans if one["plan"] == row["plan"]), abs=1e-9
+        )
         assert mine[0]["chance"] == pytest.approx(row["p_none"], abs=1e-12)
         for k, one in enumerate(mine):
-            assert one["chance_or_more"] == pytest.approx(sum(other["chance"] for other in mine[k:]), abs=1e-12)
+            assert one["chance_or_more"] == pytest.approx(
+                sum(other["chance"] for other in mine[k:]), abs=1e-12
+            )
 
 
 def test_how_many_return_by_enumeration(found):
@@ -154,14 +160,14 @@ def test_how_many_return_by_enumeration(found):
 
 
 def test_the_law_by_hand():
-    """Bodies that all ride close behind the carrier's circle: density, speed and area in one line each."""
+    """Bodies that all ride close behind the mothership's circle: density, speed and area in one line each."""
     belt = invented_belt(50, 3)
     circle = {"a_au": 2.5, "e": 0.0, "i_deg": 0.0, "node_deg": 0.0, "argp_deg": 0.0, "mean_anomaly_deg": 0.0}
     columns = belt.to_table().to_pydict() | {key: [value] * 50 for key, value in circle.items()}
     bodies = Catalogue.from_table(pa.table(columns, schema=belt.to_table().schema))
     _, r, v = bodies.states()
     epoch = float(bodies.epoch_jd_tdb[0])
-    # the carrier stands still beside them at the middle of one period, 0.1 au off
+    # the mothership stands still beside them at the middle of one period, 0.1 au off
     span = 30.0 * LAW_PERIODS
     study = SimpleNamespace(
         study=SimpleNamespace(start_jd_tdb=epoch - 15.0, end_jd_tdb=epoch - 15.0 + span),

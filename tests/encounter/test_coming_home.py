@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from swarm.downlink import (
+from swarm.encounter.downlink import (
     FINE,
     NO_POWER,
     STORED_TOO_LONG,
@@ -21,10 +21,10 @@ from swarm.downlink import (
     downlink_of,
     send_home,
 )
-from swarm.link import ground_link, rate_bit_s
-from swarm.power import panel_power_w, power_of, transmit_hours
-from swarm.study import study_from
-from targets.constants import AU_KM, DAY_S, GM_SUN_KM3_S2
+from swarm.encounter.link import ground_link, rate_bit_s
+from swarm.encounter.power import panel_power_w, power_of, transmit_hours
+from swarm.study.schema import study_from
+from targets.base.constants import AU_KM, DAY_S, GM_SUN_KM3_S2
 
 FIREWEED = Path(__file__).parents[2] / "runs" / "fireweed" / "study.toml"
 
@@ -80,7 +80,7 @@ def test_duty_cycle_in_the_long_run() -> None:
     assert transmit_hours(6.0, 8.0, 0.0, power) == (0.0, 0.0)
 
 
-def test_a_battery_fades_on_the_carrier() -> None:
+def test_a_battery_fades_on_the_mothership() -> None:
     fresh, old = (power_of(study().probe, stored_years=years).battery_wh for years in (0.0, 5.0))
     assert fresh == pytest.approx(80.0 * 0.7)
     assert old == pytest.approx(fresh * 0.85)

@@ -9,9 +9,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from swarm.link import ground_link, path_loss_db, rate_bit_s, relay_link
-from swarm.study import study_from
-from targets.constants import AU_KM
+from swarm.encounter.link import ground_link, path_loss_db, rate_bit_s, relay_link
+from swarm.study.schema import study_from
+from targets.base.constants import AU_KM
 
 FIREWEED = Path(__file__).parents[2] / "runs" / "fireweed" / "study.toml"
 

@@ -10,9 +10,9 @@ from typing import Any
 
 import pytest
 
-from swarm.probe import CLASSES
-from swarm.study import ProbeSettings, study_from, study_rows
-from targets.errors import InputError
+from swarm.study.probe_classes import CLASSES
+from swarm.study.schema import ProbeSettings, study_from, study_rows
+from targets.base.errors import InputError
 
 FIREWEED = Path(__file__).parents[2] / "runs" / "fireweed" / "study.toml"
 DATA = tomllib.loads(FIREWEED.read_text(encoding="utf-8"))

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from swarm.encounter import (
+from swarm.encounter.quality import (
     FACTORS,
     Optics,
     capture_chance,
@@ -30,7 +30,7 @@ from swarm.encounter import (
     smear_px,
     useful_pixels,
 )
-from swarm.study import study_from
+from swarm.study.schema import study_from
 
 FIREWEED = Path(__file__).parents[2] / "runs" / "fireweed" / "study.toml"
 
@@ -141,7 +141,7 @@ def test_compiled_scores_are_the_plain_ones(miss_km: float, phase_deg: float) ->
 
 
 def test_corners_of_every_score() -> None:
-    """Limits as stated at the head of swarm/encounter.py, each at its edge; everything else is far from its own."""
+    """Limits as stated at the head of swarm/encounter/quality.py, each at its edge, all else far from its own."""
     at_limit_km = 8.0 / math.radians(2.0)
     assert quality_factors(optics(), at_limit_km, 60.0)["slew"] == pytest.approx(1.0)
     assert quality_factors(optics(), at_limit_km / 1.25, 60.0)["slew"] == pytest.approx(0.0, abs=1e-12)

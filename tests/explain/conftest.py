@@ -10,12 +10,12 @@ import numpy as np
 import pyarrow as pa
 import pytest
 
-from swarm.archive import Run
-from swarm.fleet import with_measures
-from swarm.judged import chances_of, judge_all, judged_table
-from swarm.observing import observe
+from swarm.decide.observing import observe
 from swarm.optimize.search import optimize
-from swarm.plan_data import plan_data
+from swarm.plan.data import plan_data
+from swarm.plan.judged import chances_of, judge_all, judged_table
+from swarm.plan.measures import with_measures
+from swarm.run.folder import Run
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "optimize"))
 from small_cases import END_JD_TDB, START_JD_TDB, make_opportunities, make_targets
@@ -45,7 +45,7 @@ class = "6U"
 wet_mass_kg = 12.0
 burn_limit_m_s = 150.0
 [constraints]
-recontact_km = 0.0  # these tables have no path of a carrier to keep clear of
+recontact_km = 0.0  # these tables have no path of a mothership to keep clear of
 pairs = true
 [survival]
 model = "weibull"

@@ -7,10 +7,10 @@ import re
 import numpy as np
 import pytest
 
-from swarm.archive import Run
-from swarm.explain import Step, as_text, explain_opportunity
-from swarm.judge import OK, REASONS
-from targets.errors import InputError
+from swarm.decide.explain import Step, as_text, explain_opportunity
+from swarm.encounter.judging import OK, REASONS
+from swarm.run.folder import Run
+from targets.base.errors import InputError
 
 from .conftest import STUDY
 

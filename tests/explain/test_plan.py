@@ -8,14 +8,14 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
-from swarm.cli import app
-from swarm.explain import Step, explain_plan, observing_line
-from swarm.fleet import plans_matrix
-from swarm.judged import chances_from_table
-from swarm.objectives import evaluate
-from swarm.plan_data import plan_data
-from targets.catalogue import Catalogue
-from targets.errors import InputError
+from swarm.app.cli import app
+from swarm.decide.explain import Step, explain_plan, observing_line
+from swarm.plan.data import plan_data
+from swarm.plan.judged import chances_from_table
+from swarm.plan.measures import plans_matrix
+from swarm.plan.objectives import evaluate
+from targets.base.errors import InputError
+from targets.catalogue.reading import Catalogue
 
 
 def said(steps: list[Step], title: str) -> dict[str, str]:
@@ -165,7 +165,7 @@ def test_bad_requests_are_bad_input(run, arguments: tuple[str, ...], message: st
 
 
 def test_a_run_without_judgement_says_what_is_missing(run, tmp_path) -> None:
-    from swarm.archive import Run
+    from swarm.run.folder import Run
 
     made = Run.create(tmp_path / "bare", run.folder / "study.toml")
     made.write_table("opportunities", run.read_table("opportunities"))

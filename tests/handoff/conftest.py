@@ -6,13 +6,13 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from swarm.archive import Run
-from swarm.cli import app
-from swarm.handoff.package import _field
-from swarm.parallel import open_workers
-from swarm.pipeline import _tables
+from swarm.app.cli import app
+from swarm.app.pipeline import _tables
+from swarm.refine.handoff.package import _field
 from swarm.refine.nbody import Field
-from swarm.refine.plan import Flown, refine_plan
+from swarm.refine.whole_plan import Flown, refine_plan
+from swarm.run.folder import Run
+from swarm.run.workers import open_workers
 from tests.cli.conftest import TINY
 
 DARK = TINY.replace("wet_mass_kg = 12.0", "wet_mass_kg = 12.0\nsolar_area_m2 = 0.0")

@@ -8,20 +8,20 @@ import numpy as np
 import pyarrow as pa
 import pytest
 
-from swarm.handoff.oem import Stretch, date_text, oem_text
-from swarm.handoff.opm import read_opm
-from swarm.handoff.package import _TARGETS, _events, _target_rows, probe_stretches, write_package
-from swarm.handoff.read_back import ReadBackDiffers, read_back
-from swarm.handoff.spk import MOTHERSHIP_ID, probe_id, states_of, target_id, write_spk
-from swarm.mothership.oem import read_oem
+from swarm.reach.mothership.from_oem import read_oem
 from swarm.refine.dispersion import disperse, draws_of
+from swarm.refine.handoff.oem import Stretch, date_text, oem_text
+from swarm.refine.handoff.opm import read_opm
+from swarm.refine.handoff.package import _TARGETS, _events, _target_rows, probe_stretches, write_package
+from swarm.refine.handoff.read_back import ReadBackDiffers, read_back
+from swarm.refine.handoff.spk import MOTHERSHIP_ID, probe_id, states_of, target_id, write_spk
 from swarm.refine.nbody import path, propagate
-from swarm.refine.plan import Flown
-from targets.bodies import Catalogue
-from targets.catalogue import read_catalogue
-from targets.constants import DAY_S
-from targets.frames import ecliptic_from_icrf
-from targets.spice import spk_body
+from swarm.refine.whole_plan import Flown
+from targets.base.constants import DAY_S
+from targets.base.frames import ecliptic_from_icrf
+from targets.catalogue.bodies import Catalogue
+from targets.catalogue.reading import read_catalogue
+from targets.ephemeris.spice import spk_body
 from tests.refine.conftest import RELEASE_S, arc, field, known, make_study  # noqa: F401
 
 POSITION_KM, VELOCITY_KM_S = 1e-3, 1e-9
@@ -54,7 +54,7 @@ def bodies(study) -> Catalogue:
 @pytest.fixture(scope="module")
 def package(field, arc, flown, study, bodies, tmp_path_factory):  # noqa: F811
     epochs = RELEASE_S + DAY_S * np.arange(-1.0, 230.0)
-    back = propagate(field, arc.carrier, RELEASE_S, epochs[0])
+    back = propagate(field, arc.mothership, RELEASE_S, epochs[0])
     states = np.vstack([back, path(field, back[0], float(epochs[0]), epochs[1:])])
     names = ("x_km", "y_km", "z_km", "vx_km_s", "vy_km_s", "vz_km_s")
     ship = pa.table(
@@ -156,7 +156,9 @@ def test_a_slip_of_the_writer_is_caught(copy, field, dark, flown, file, slip):  
     parts = probe_stretches(field, dark)
     wrong = slipped(parts, slip, dark)
     if file == "oem":
-        (copy / "probe_00.oem").write_text(oem_text("PROBE 00", "X", wrong, creation_tdb_s=RELEASE_S), encoding="ascii")
+        (copy / "probe_00.oem").write_text(
+            oem_text("PROBE 00", "X", wrong, creation_tdb_s=RELEASE_S), encoding="ascii"
+        )
     elif file == "spk":
         respelled(copy / "plan.bsp", wrong)
     else:
@@ -245,7 +247,14 @@ def rows_of(file):
         return list(csv.DictReader(stream))
 
 
-def test_events_hold_releases_burns_corrections_blackouts_and_tracking(field, arc, flown, package, study, tmp_path):  # noqa: F811
+def test_events_hold_releases_burns_corrections_blackouts_and_tracking(
+    field,  # noqa: F811
+    arc,  # noqa: F811
+    flown,
+    package,
+    study,
+    tmp_path,
+):
     events = rows_of(package.folder / "events.csv")
     kinds = [row["event"] for row in events]
     for event in ("release", "burn begins", "burn", "correction (from the ground)", "encounter"):
@@ -280,12 +289,16 @@ def test_targets_freeze_solution_epoch_and_covariance(package, field, dark, stud
     assert float(row["a_au"]) == bodies.a_au[0]
     assert float(row["epoch_jd_tdb"]) == bodies.epoch_jd_tdb[0]
     lower = np.array([float(row[f"cov_{part}_km2"]) for part in ("xx", "xy", "yy", "xz", "yz", "zz")])
-    full = np.array([[lower[0], lower[1], lower[3]], [lower[1], lower[2], lower[4]], [lower[3], lower[4], lower[5]]])
+    full = np.array(
+        [[lower[0], lower[1], lower[3]], [lower[1], lower[2], lower[4]], [lower[3], lower[4], lower[5]]]
+    )
     assert np.linalg.eigvalsh(full).min() > 0.0
     assert row["covariance_source"] == "uncertainty parameter U"
     assert row["cov_e__a_au"] == ""
     # with a covariance of the elements in the catalogue, that is what is frozen
-    known_ = replace(bodies, element_covariance=np.tile(np.diag([1e-16, 1e-14, 1e-10, 1e-10, 1e-9, 1e-9]), (10, 1, 1)))
+    known_ = replace(
+        bodies, element_covariance=np.tile(np.diag([1e-16, 1e-14, 1e-10, 1e-10, 1e-9, 1e-9]), (10, 1, 1))
+    )
     cells = dict(zip(_TARGETS, _target_rows(study, known_, [flown])[0], strict=True))
     assert float(cells["cov_a_au__a_au"]) == 1e-16
     assert float(cells["cov_e__e"]) == 1e-14

@@ -9,14 +9,14 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import pytest
 
-from swarm.archive import Run
-from swarm.handoff import package
+from swarm.refine.handoff import package
 from swarm.refine.nbody import Lost, make_field, place
-from targets.catalogue import Catalogue
-from targets.constants import AU_KM, DAY_S, GM_SUN_KM3_S2
-from targets.frames import ecliptic_from_icrf
-from targets.timescale import jd_from_tdb_s
-from targets.twobody import elements_from_states
+from swarm.run.folder import Run
+from targets.base.constants import AU_KM, DAY_S, GM_SUN_KM3_S2
+from targets.base.frames import ecliptic_from_icrf
+from targets.base.timescale import jd_from_tdb_s
+from targets.catalogue.reading import Catalogue
+from targets.motion.twobody import elements_from_states
 from tests.handoff.conftest import call
 
 YEAR_2700_S = 700.0 * 365.25 * DAY_S
@@ -31,7 +31,9 @@ def beside_the_earth(body: Catalogue, tdb_s: float) -> Catalogue:
     """A body that passes 500 000 km from the Earth at an epoch: half of the sphere of influence."""
     earth = place(make_field(tdb_s - DAY_S, tdb_s + DAY_S), "Earth", tdb_s)[0]
     r, v = earth[:3] + np.array([5e5, 0.0, 0.0]), earth[3:] + np.array([0.0, 0.0, 3.0])
-    found = elements_from_states(ecliptic_from_icrf(r[None]), ecliptic_from_icrf(v[None]), mu_km3_s2=GM_SUN_KM3_S2)
+    found = elements_from_states(
+        ecliptic_from_icrf(r[None]), ecliptic_from_icrf(v[None]), mu_km3_s2=GM_SUN_KM3_S2
+    )
     a_km, e, i, node, argp, true = (np.asarray(value) for value in found)
     eccentric = 2.0 * np.arctan(np.sqrt((1.0 - e) / (1.0 + e)) * np.tan(0.5 * true))
     mean = eccentric - e * np.sin(eccentric)
@@ -61,7 +63,9 @@ def spoilt(searched, largest, tmp_path_factory):
         near["target_index"]: beside_the_earth(
             targets.take(np.array([near["target_index"]])), near["encounter_tdb_s"]
         ),
-        gone["target_index"]: replace(other_side, mean_anomaly_deg=(other_side.mean_anomaly_deg + 180.0) % 360.0),
+        gone["target_index"]: replace(
+            other_side, mean_anomaly_deg=(other_side.mean_anomaly_deg + 180.0) % 360.0
+        ),
     }
     dates = np.array(table["encounter_tdb_s"].to_numpy())
     dates[table["opportunity"].to_pylist().index(late["opportunity"])] = YEAR_2700_S
@@ -71,7 +75,11 @@ def spoilt(searched, largest, tmp_path_factory):
     return folder
 
 
-REASONS = {1: "inside the sphere of influence of Earth", 2: "no burn was found", 3: "an epoch outside the kernel"}
+REASONS = {
+    1: "inside the sphere of influence of Earth",
+    2: "no burn was found",
+    3: "an epoch outside the kernel",
+}
 
 
 def test_each_is_named_and_the_rest_is_finished(spoilt, largest):
@@ -95,7 +103,9 @@ def test_each_is_named_and_the_rest_is_finished(spoilt, largest):
     assert "not in it, and why (README.txt): probes 1, 2, 3" in handed.stdout
 
 
-def test_a_probe_whose_path_cannot_be_written_costs_the_others_nothing(searched, largest, tmp_path, monkeypatch):
+def test_a_probe_whose_path_cannot_be_written_costs_the_others_nothing(
+    searched, largest, tmp_path, monkeypatch
+):
     shutil.copytree(searched, tmp_path / "out")
     whole = package.probe_stretches
 

@@ -5,10 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from swarm.archive import Run
-from swarm.pipeline import _tables
+from swarm.app.pipeline import _tables
 from swarm.refine.correct import NotRefined
 from swarm.refine.ranking import ranking_changes
+from swarm.run.folder import Run
 
 
 @pytest.fixture(scope="module")
@@ -26,7 +26,9 @@ def with_burn(one, more_m_s):
 
 def test_the_springs_gain_of_all_probes_flags_nothing(plan, held):
     # seen: -0.99 to -1.01 m/s for every probe
-    changes = [1e3 * (np.linalg.norm(x.made.burn_km_s) - np.linalg.norm(x.made.arc.burn_km_s)) for x in plan.flown]
+    changes = [
+        1e3 * (np.linalg.norm(x.made.burn_km_s) - np.linalg.norm(x.made.arc.burn_km_s)) for x in plan.flown
+    ]
     assert max(changes) < -0.9
     assert ranking_changes(*held, plan.flown) == []
     assert ranking_changes(*held, [with_burn(one, -40.0) for one in plan.flown]) == []

@@ -5,11 +5,11 @@ from datetime import datetime
 import numpy as np
 import pytest
 
-from swarm.arcs.bplane import b_vector_km
-from swarm.handoff.spk import probe_id, target_id
+from swarm.reach.arcs.bplane import b_vector_km
 from swarm.refine.correct import Refined
+from swarm.refine.handoff.spk import probe_id, target_id
 from swarm.refine.nbody import path
-from targets.constants import DAY_S
+from targets.base.constants import DAY_S
 
 pytestmark = pytest.mark.crosscheck
 

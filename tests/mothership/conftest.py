@@ -1,4 +1,4 @@
-"""Carriers for the tests: a quiet two-body orbit, studies around it, and a table of planets."""
+"""Motherships for the tests: a quiet two-body orbit, studies around it, and a table of planets."""
 
 from __future__ import annotations
 
@@ -7,12 +7,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from swarm.mothership.elements import state_at_epoch
-from swarm.study import Study, study_from
-from targets.constants import DAY_S
-from targets.planets import PlanetTable, sample_planets
-from targets.timescale import parse_tdb_jd, tdb_s_from_jd
-from targets.twobody import drift_states
+from swarm.reach.mothership.from_elements import state_at_epoch
+from swarm.study.schema import Study, study_from
+from targets.base.constants import DAY_S
+from targets.base.timescale import parse_tdb_jd, tdb_s_from_jd
+from targets.ephemeris.planets import PlanetTable, sample_planets
+from targets.motion.twobody import drift_states
 
 START, END = "2031-03-01 TDB", "2032-03-01 TDB"
 START_TDB_S, END_TDB_S = (float(tdb_s_from_jd(parse_tdb_jd(date))) for date in (START, END))
@@ -37,10 +37,10 @@ def daily(
 
 
 def study_of(mothership: dict, *, base: Path | None = None, start: str = START, end: str = END) -> Study:
-    """A study whose carrier is given by `mothership`."""
+    """A study whose mothership is given by `mothership`."""
     study = study_from(
         {
-            "study": {"name": "a carrier", "start": start, "end": end},
+            "study": {"name": "a mothership", "start": start, "end": end},
             "catalogue": {"format": "invented", "bodies": 10},
             "mothership": {"mass_kg": 600.0, **mothership},
             "probe": {"count": 2, "wet_mass_kg": 14.0, "burn_limit_m_s": 150.0},

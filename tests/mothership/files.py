@@ -9,8 +9,8 @@ from pathlib import Path
 import numpy as np
 import spiceypy
 
-from targets.spice import load_kernels
-from targets.timescale import iso_of_tdb_s
+from targets.base.timescale import iso_of_tdb_s
+from targets.ephemeris.spice import load_kernels
 
 FIREWEED = -731
 
@@ -64,7 +64,7 @@ def oem_text(blocks: Sequence[Block], *, system: str = "TDB") -> str:
 
 
 def write_oem(folder: Path, blocks: Sequence[Block], *, system: str = "TDB") -> Path:
-    file = folder / "carrier.oem"
+    file = folder / "mothership.oem"
     file.write_text(oem_text(blocks, system=system), encoding="ascii")
     return file
 
@@ -73,7 +73,7 @@ def write_spk(
     folder: Path, blocks: Sequence[Block], *, kind: int = 13, center: int = 10, frame: str = "J2000"
 ) -> Path:
     """An SPK of FIREWEED, a segment for every block, by SPICE's own writers."""
-    file = folder / "carrier.bsp"
+    file = folder / "mothership.bsp"
     handle = spiceypy.spkopn(str(file), "FIREWEED", 0)
     for block in blocks:
         epochs, states = np.ascontiguousarray(block.epochs_tdb_s), np.ascontiguousarray(block.states)

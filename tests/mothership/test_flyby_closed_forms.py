@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from swarm.mothership.flybys import (
+from swarm.reach.mothership.flybys import (
     PLANETS,
     asymptotes_km_s,
     half_turn_rad,
@@ -118,7 +118,7 @@ def test_the_manoeuvre_agrees_with_pykep(seed, least):
     Ours burns at the periapsis the turn needs, so it agrees exactly where the turn is out of reach, and
     is the same formula at another radius where it is not.
     """
-    from swarm.arcs import pykep_core
+    from swarm.reach.arcs import pykep_core
 
     rng = np.random.default_rng(seed)
     v_in, v_out = rng.uniform(-6.0, 6.0, (2, 3))

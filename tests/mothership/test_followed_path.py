@@ -6,13 +6,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from swarm.mothership.carrier import carrier
-from swarm.mothership.flybys import PLANETS, planet_named
-from swarm.mothership.followed import HALVINGS_MAX, Piece, follow, sampled_path
-from swarm.mothership.path import NODE_S
-from targets import spice
-from targets.constants import DAY_S, GM_EARTH_KM3_S2, GM_SUN_KM3_S2
-from targets.errors import InputError
+from swarm.reach.mothership.flybys import PLANETS, planet_named
+from swarm.reach.mothership.followed import HALVINGS_MAX, Piece, follow, sampled_path
+from swarm.reach.mothership.path import NODE_S
+from swarm.reach.mothership.sources import mothership_of
+from targets.base.constants import DAY_S, GM_EARTH_KM3_S2, GM_SUN_KM3_S2
+from targets.base.errors import InputError
+from targets.ephemeris import spice
 from tests.mothership.conftest import END_TDB_S, START_TDB_S, study_of
 from tests.mothership.files import FIREWEED, Block, write_oem, write_spk
 
@@ -20,7 +20,7 @@ CLOSEST_S = START_TDB_S + 150.0 * DAY_S
 
 
 def straight_past(planet, *, miss_km, speed_km_s, at_tdb_s=CLOSEST_S):
-    """States of a carrier that passes a planet on a straight line: geometry with an exact answer."""
+    """States of a mothership that passes a planet on a straight line: geometry with an exact answer."""
     sideways, along = np.array([0.6, 0.0, 0.8]), np.array([0.8, 0.0, -0.6])
 
     def states(epochs_tdb_s):
@@ -117,8 +117,8 @@ def test_every_planet_has_a_row_of_its_own():
 
 def test_half_way_between_nodes_the_source_is_reproduced(planet_table):
     """Close past the Earth's sphere of influence, where the spacing must shrink; looked at off the middles too."""
-    from swarm.mothership.path import Path
-    from targets.motion import march_nodes
+    from swarm.reach.mothership.path import Path
+    from targets.motion.perturbed import march_nodes
 
     earth = spice.sample(399, np.array([START_TDB_S]))[0]
     state = earth + np.array([1.2e6, 2.0e5, 0.0, 5.0, 0.0, 1.0])
@@ -148,7 +148,7 @@ def test_a_source_too_rough_is_said_to_be(planet_table):
         return states
 
     path, (note,) = sampled_path(rough, START_TDB_S, START_TDB_S + 20.0 * DAY_S)
-    assert "the carrier's leg is known to" in note
+    assert "the mothership's leg is known to" in note
     assert path.step_s >= NODE_S / 2**HALVINGS_MAX
 
 
@@ -204,11 +204,11 @@ def test_a_flyby_of_the_earth_is_followed(tmp_path, planet_table, kind):
     block = Block(epochs, np.concatenate([earlier[::-1], perigee, later]))
     if kind == "oem":
         write_oem(tmp_path, [block])
-        given_by = {"kind": "oem", "file": "carrier.oem"}
+        given_by = {"kind": "oem", "file": "mothership.oem"}
     else:
         write_spk(tmp_path, [block])
-        given_by = {"kind": "spk", "file": "carrier.bsp", "spk_id": FIREWEED}
-    ship = carrier(
+        given_by = {"kind": "spk", "file": "mothership.bsp", "spk_id": FIREWEED}
+    ship = mothership_of(
         study_of(given_by, base=tmp_path, start="2031-06-02 TDB", end="2031-09-20 TDB"), planet_table
     )
     (flyby,) = ship.flybys
@@ -217,7 +217,7 @@ def test_a_flyby_of_the_earth_is_followed(tmp_path, planet_table, kind):
     assert flyby.altitude_km == pytest.approx(2000.0, abs=0.01)
     assert flyby.speed_km_s == pytest.approx(PERIGEE_SPEED_KM_S, rel=1e-6)
     assert np.linalg.norm(flyby.v_inf_in_km_s) == pytest.approx(V_INF_KM_S, abs=1e-4)
-    # inside the sphere the carrier is a little faster than far away
+    # inside the sphere the mothership is a little faster than far away
     assert flyby.leave_tdb_s - flyby.enter_tdb_s == pytest.approx(2.0 * 925_000.0 / V_INF_KM_S, rel=0.05)
     assert len(ship.legs) == 2
     asked = np.array([3.1, 12.3, 30.7, 50.3]) * DAY_S
@@ -235,7 +235,7 @@ def test_a_full_force_path_is_followed(tmp_path, planet_table, assist_states):
     start = orbit(np.array([START_TDB_S]))[0]
     epochs = daily()
     write_oem(tmp_path, [Block(epochs, assist_states.path(start, START_TDB_S, epochs))])
-    ship = carrier(study_of({"kind": "oem", "file": "carrier.oem"}, base=tmp_path), planet_table)
+    ship = mothership_of(study_of({"kind": "oem", "file": "mothership.oem"}, base=tmp_path), planet_table)
     assert ship.flybys == ()
     (leg,) = ship.legs
     asked = START_TDB_S + np.array([0.3, 77.7, 201.9, 363.1]) * DAY_S

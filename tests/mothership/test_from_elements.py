@@ -1,11 +1,11 @@
-"""A carrier from elements: one leg over the study, moved under the planets or as two-body."""
+"""A mothership from elements: one leg over the study, moved under the planets or as two-body."""
 
 import numpy as np
 import pytest
 
-from swarm.mothership.carrier import carrier, epochs_needed_tdb_s
-from targets.constants import DAY_S
-from targets.timescale import tdb_s_from_jd
+from swarm.reach.mothership.sources import epochs_needed_tdb_s, mothership_of
+from targets.base.constants import DAY_S
+from targets.base.timescale import tdb_s_from_jd
 from tests.mothership.conftest import END_TDB_S, START, START_TDB_S, orbit, study_of
 
 ELEMENTS = {
@@ -16,7 +16,7 @@ ELEMENTS = {
 
 @pytest.mark.parametrize(("motion", "off_km"), [("kepler", 1e-3), ("perturbed", 3e5)])
 def test_one_leg_over_the_study(planet_table, motion, off_km):
-    ship = carrier(study_of({**ELEMENTS, "motion": motion}), planet_table)
+    ship = mothership_of(study_of({**ELEMENTS, "motion": motion}), planet_table)
     (path,) = ship.legs
     assert ship.flybys == ()
     assert ship.notes == ()

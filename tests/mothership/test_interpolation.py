@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from swarm.mothership.interpolation import HERMITE, LAGRANGE, interpolated, window_size
+from swarm.reach.mothership.interpolation import HERMITE, LAGRANGE, interpolated, window_size
 
 
 def polynomial_path(t, degree, rng):

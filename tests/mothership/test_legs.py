@@ -1,14 +1,14 @@
-"""A carrier through planets: two-body arcs that meet them, and what each flyby asks for."""
+"""A mothership through planets: two-body arcs that meet them, and what each flyby asks for."""
 
 import numpy as np
 import pytest
 
-from swarm.mothership.carrier import carrier
-from targets import spice
-from targets.constants import AU_KM, DAY_S, GM_SUN_KM3_S2
-from targets.errors import InputError
-from targets.timescale import parse_tdb_jd, tdb_s_from_jd
-from targets.twobody import drift_states
+from swarm.reach.mothership.sources import mothership_of
+from targets.base.constants import AU_KM, DAY_S, GM_SUN_KM3_S2
+from targets.base.errors import InputError
+from targets.base.timescale import parse_tdb_jd, tdb_s_from_jd
+from targets.ephemeris import spice
+from targets.motion.twobody import drift_states
 from tests.mothership.conftest import study_of
 
 # Found by a search of this project's own: speeds at Venus within 1 m/s, 2100 km of altitude.
@@ -26,7 +26,7 @@ def tdb_s(date):
 
 
 def flown(legs, planet_table, start=START, end=END, **more):
-    return carrier(study_of({"kind": "legs", "legs": legs, **more}, start=start, end=end), planet_table)
+    return mothership_of(study_of({"kind": "legs", "legs": legs, **more}, start=start, end=end), planet_table)
 
 
 def moved(state, dt_s):
@@ -103,7 +103,7 @@ def test_the_ends_of_the_tour_and_of_the_study_are_said(planet_table):
     assert "leaves Earth with v_inf 3.5" in notes
     assert "reaches Earth" in notes
     assert "the study begins 2031-05-01" in notes
-    assert "the carrier's last leg ends 2032-05-29" in notes
+    assert "the mothership's last leg ends 2032-05-29" in notes
 
 
 def test_a_study_inside_one_leg_sees_that_part_of_it(planet_table):
@@ -129,7 +129,7 @@ def test_revolutions_and_branch_choose_the_arc(planet_table):
         )
         for branch in ("long-period", "short-period")
     )
-    # the carrier goes round once and a part in 2.55 years: the longer period lies between the two
+    # the mothership goes round once and a part in 2.55 years: the longer period lies between the two
     assert short_period < long_period
     assert 1.0 < long_period**1.5 < 2.55
 

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 import spiceypy
 
-from swarm.mothership.carrier import carrier
-from swarm.mothership.oem import ICRF_FROM_EME2000, read_oem
-from targets.constants import AU_KM, DAY_S
+from swarm.reach.mothership.from_oem import ICRF_FROM_EME2000, read_oem
+from swarm.reach.mothership.sources import mothership_of
+from targets.base.constants import AU_KM, DAY_S
 from tests.mothership.conftest import END_TDB_S, START_TDB_S, daily, orbit, study_of
 from tests.mothership.files import Block, write_oem
 
@@ -22,7 +22,7 @@ def block(epochs=None, **meta):
 
 def followed(folder: Path, blocks, planet_table, *, system="TDB"):
     write_oem(folder, blocks, system=system)
-    return carrier(study_of({"kind": "oem", "file": "carrier.oem"}, base=folder), planet_table)
+    return mothership_of(study_of({"kind": "oem", "file": "mothership.oem"}, base=folder), planet_table)
 
 
 def largest_km(path, epochs, truth=orbit):
@@ -44,7 +44,7 @@ def test_what_was_written_is_read_in_each_time_system(tmp_path, planet_table, sy
 def test_a_wrong_time_system_would_be_seen(tmp_path, planet_table):
     text = write_oem(tmp_path, [block(daily(START_TDB_S - DAY_S, END_TDB_S + DAY_S))], system="UTC")
     text.write_text(text.read_text().replace("TIME_SYSTEM = UTC", "TIME_SYSTEM = TDB"))
-    ship = carrier(study_of({"kind": "oem", "file": "carrier.oem"}, base=tmp_path), planet_table)
+    ship = mothership_of(study_of({"kind": "oem", "file": "mothership.oem"}, base=tmp_path), planet_table)
     assert largest_km(ship.legs[0], MIDDLES) > 1000.0
 
 
@@ -114,7 +114,7 @@ def test_segments_that_meet_are_one_leg(tmp_path, planet_table):
 
 def after_kick(epochs, at, kick_km_s):
     """The orbit with an impulse at `at`."""
-    from targets.twobody import drift_states
+    from targets.motion.twobody import drift_states
 
     state = orbit(np.array([at]))[0]
     state[3:] += kick_km_s
@@ -172,7 +172,7 @@ def test_comments_accelerations_covariances_and_days_of_year_are_taken(tmp_path,
     lines[first] = lines[first].replace("2031-03-01T", "2031-060T")
     lines.insert(first + 1, "COMMENT half-way")
     file.write_text("\n".join(lines))
-    ship = carrier(study_of({"kind": "oem", "file": "carrier.oem"}, base=tmp_path), planet_table)
+    ship = mothership_of(study_of({"kind": "oem", "file": "mothership.oem"}, base=tmp_path), planet_table)
     assert largest_km(ship.legs[0], MIDDLES) < 1e-3
 
 
@@ -180,7 +180,7 @@ def test_the_source_is_named_by_its_hash(tmp_path, planet_table):
     import hashlib
 
     ship = followed(tmp_path, [block()], planet_table)
-    assert ship.source_sha256 == hashlib.sha256((tmp_path / "carrier.oem").read_bytes()).hexdigest()
+    assert ship.source_sha256 == hashlib.sha256((tmp_path / "mothership.oem").read_bytes()).hexdigest()
 
 
 @pytest.mark.parametrize("frame", ["ICRF", "EME2000"])

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from swarm.mothership.carrier import carrier
-from targets.constants import DAY_S
-from targets.errors import InputError
+from swarm.reach.mothership.sources import mothership_of
+from targets.base.constants import DAY_S
+from targets.base.errors import InputError
 from tests.mothership.conftest import END_TDB_S, START_TDB_S, daily, orbit, study_of
 from tests.mothership.files import Block, date, oem_text
 
@@ -18,11 +18,11 @@ def block(first=START_TDB_S, last=END_TDB_S, **meta):
 
 
 def refused(folder, text, planet_table):
-    (folder / "carrier.oem").write_text(text, encoding="utf-8")
+    (folder / "mothership.oem").write_text(text, encoding="utf-8")
     with pytest.raises(InputError) as caught:
-        carrier(study_of({"kind": "oem", "file": "carrier.oem"}, base=folder), planet_table)
+        mothership_of(study_of({"kind": "oem", "file": "mothership.oem"}, base=folder), planet_table)
     message = str(caught.value)
-    assert "carrier.oem" in message.splitlines()[0]
+    assert "mothership.oem" in message.splitlines()[0]
     assert "expected:" in message
     return message
 
@@ -209,12 +209,14 @@ def test_bytes_that_are_no_text(tmp_path, planet_table):
 
 def test_no_file(tmp_path, planet_table):
     with pytest.raises(InputError, match="not there"):
-        carrier(study_of({"kind": "oem", "file": "none.oem"}, base=tmp_path), planet_table)
+        mothership_of(study_of({"kind": "oem", "file": "none.oem"}, base=tmp_path), planet_table)
 
 
 def test_the_same_text_unbroken_is_taken(tmp_path, planet_table):
     """The control: what the refusals above start from."""
-    (tmp_path / "carrier.oem").write_text(oem_text([block(last=HALF), block(first=HALF)]), encoding="ascii")
-    ship = carrier(study_of({"kind": "oem", "file": "carrier.oem"}, base=tmp_path), planet_table)
+    (tmp_path / "mothership.oem").write_text(
+        oem_text([block(last=HALF), block(first=HALF)]), encoding="ascii"
+    )
+    ship = mothership_of(study_of({"kind": "oem", "file": "mothership.oem"}, base=tmp_path), planet_table)
     assert len(ship.legs) == 1
     assert date(ship.legs[0].start_tdb_s, "TDB").startswith("2031-03-01")

@@ -6,8 +6,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from swarm.mothership.mass import carrier_displacement_km, releases
-from targets.constants import DAY_S
+from swarm.reach.mothership.mass import mothership_displacement_km, releases
+from targets.base.constants import DAY_S
 
 
 def test_14_kg_at_1_m_s_from_600_kg():
@@ -15,7 +15,7 @@ def test_14_kg_at_1_m_s_from_600_kg():
     one = releases(600.0, [14.0], [[1.0, 0.0, 0.0]])
     assert one.recoil_m_s[0] == pytest.approx([-14.0 / 600.0, 0.0, 0.0], rel=1e-15)
     assert one.mass_after_kg == pytest.approx([586.0])
-    moved = carrier_displacement_km(one.recoil_m_s, [0.0], [100.0 * DAY_S])
+    moved = mothership_displacement_km(one.recoil_m_s, [0.0], [100.0 * DAY_S])
     assert np.linalg.norm(moved) == pytest.approx(202.0, abs=0.5)
 
 
@@ -41,13 +41,13 @@ def test_momentum_closes_at_every_release(probes, separation, bus_kg):
 
 def test_nothing_moves_before_its_release_and_releases_add():
     two = releases(600.0, [14.0, 14.0], [[1.0, 0.0, 0.0], [0.0, 0.0, 2.0]])
-    moved = carrier_displacement_km(two.recoil_m_s, [0.0, DAY_S], [-5.0, DAY_S, 3.0 * DAY_S])
+    moved = mothership_displacement_km(two.recoil_m_s, [0.0, DAY_S], [-5.0, DAY_S, 3.0 * DAY_S])
     assert (moved[0] == 0.0).all()
     assert moved[1] == pytest.approx(two.recoil_m_s[0] * 86.4)
     assert moved[2] == pytest.approx(two.recoil_m_s[0] * 3.0 * 86.4 + two.recoil_m_s[1] * 2.0 * 86.4)
 
 
 @pytest.mark.parametrize("probes", [[300.0, 300.0], [0.0], [-1.0]])
-def test_more_than_the_carrier_holds_is_refused(probes):
+def test_more_than_the_mothership_holds_is_refused(probes):
     with pytest.raises(ValueError, match="mass"):
         releases(600.0, probes, np.zeros((len(probes), 3)))

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 import spiceypy
 
-from swarm.mothership.carrier import carrier
-from targets.constants import DAY_S
-from targets.errors import InputError
-from targets.frames import ecliptic_from_icrf
-from targets.twobody import drift_states
+from swarm.reach.mothership.sources import mothership_of
+from targets.base.constants import DAY_S
+from targets.base.errors import InputError
+from targets.base.frames import ecliptic_from_icrf
+from targets.motion.twobody import drift_states
 from tests.mothership.conftest import END_TDB_S, START_TDB_S, daily, orbit, study_of
 from tests.mothership.files import FIREWEED, Block, write_spk
 
@@ -24,8 +24,8 @@ def block(first=START_TDB_S, last=END_TDB_S):
 
 
 def followed(folder, planet_table, spk_id=FIREWEED):
-    return carrier(
-        study_of({"kind": "spk", "file": "carrier.bsp", "spk_id": spk_id}, base=folder), planet_table
+    return mothership_of(
+        study_of({"kind": "spk", "file": "mothership.bsp", "spk_id": spk_id}, base=folder), planet_table
     )
 
 
@@ -50,7 +50,7 @@ def test_chebyshev_segments_are_read(tmp_path, planet_table):
         x = np.cos(np.pi * (np.arange(40) + 0.5) / 40)
         states = orbit(0.5 * (first + last) + 0.5 * (last - first) * x)
         records.append(np.polynomial.chebyshev.chebfit(x, states, 16).T)
-    handle = spiceypy.spkopn(str(tmp_path / "carrier.bsp"), "FIREWEED", 0)
+    handle = spiceypy.spkopn(str(tmp_path / "mothership.bsp"), "FIREWEED", 0)
     spiceypy.spkw03(
         handle, FIREWEED, 10, "J2000", START_TDB_S, END_TDB_S, "test", float(edges[1] - edges[0]), len(records), 16,
         np.ascontiguousarray(np.array(records)).ravel(), START_TDB_S,
@@ -105,7 +105,7 @@ def refused(folder, planet_table, spk_id=FIREWEED):
     with pytest.raises(InputError) as caught:
         followed(folder, planet_table, spk_id)
     message = str(caught.value)
-    assert "carrier.bsp" in message.splitlines()[0]
+    assert "mothership.bsp" in message.splitlines()[0]
     assert "expected:" in message
     return message
 
@@ -152,7 +152,7 @@ def test_a_file_cut_off(tmp_path, planet_table):
 
 
 def test_another_file(tmp_path, planet_table):
-    (tmp_path / "carrier.bsp").write_text("CCSDS_OEM_VERS = 2.0\n" * 100)
+    (tmp_path / "mothership.bsp").write_text("CCSDS_OEM_VERS = 2.0\n" * 100)
     refused(tmp_path, planet_table)
 
 

@@ -6,8 +6,8 @@ import spiceypy
 from hypothesis import given
 from hypothesis import strategies as st
 
-from targets import spice
-from targets.timescale import calendar_day_and_second, tdb_s_from_tt_s, tdb_s_from_utc
+from targets.base.timescale import calendar_day_and_second, tdb_s_from_tt_s, tdb_s_from_utc
+from targets.ephemeris import spice
 from tests.mothership.conftest import orbit
 
 LEAP = spice.leap_seconds()

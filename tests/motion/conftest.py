@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from targets.constants import AU_KM
-from targets.frames import icrf_from_ecliptic
-from targets.timescale import tdb_s_from_jd
-from targets.twobody import states_from_elements
+from targets.base.constants import AU_KM
+from targets.base.frames import icrf_from_ecliptic
+from targets.base.timescale import tdb_s_from_jd
+from targets.motion.twobody import states_from_elements
 
 START_TDB_S = float(tdb_s_from_jd(2461000.5))
 

@@ -9,11 +9,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from targets.constants import AU_KM, DAY_S
-from targets.frames import icrf_from_ecliptic
-from targets.motion import march
-from targets.planets import BODIES, sample_planets
-from targets.timescale import tdb_s_from_jd
+from targets.base.constants import AU_KM, DAY_S
+from targets.base.frames import icrf_from_ecliptic
+from targets.base.timescale import tdb_s_from_jd
+from targets.ephemeris.planets import BODIES, sample_planets
+from targets.motion.perturbed import march
 
 AUTHORITY = Path(__file__).parents[1] / "authorities" / "horizons_states_60_days.csv"
 

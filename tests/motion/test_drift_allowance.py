@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from targets.constants import DAY_S, JULIAN_YEAR_S
-from targets.motion import march, prepare
-from targets.planets import sample_planets
-from targets.twobody import drift_states
+from targets.base.constants import DAY_S, JULIAN_YEAR_S
+from targets.ephemeris.planets import sample_planets
+from targets.motion.perturbed import march, prepare
+from targets.motion.twobody import drift_states
 
 from .conftest import START_TDB_S, belt, near_earth
 

@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from targets.worth import body_matches, class_chances
+from targets.catalogue.worth import body_matches, class_chances
 
 
 class PlainSwarm:

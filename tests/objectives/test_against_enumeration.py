@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 from plain_evaluator import PlainEvaluator
 from small_cases import make_opportunities, make_study, make_targets
 
-from swarm.objectives import evaluate, row_chances
-from swarm.plan_data import plan_data
+from swarm.plan.data import plan_data
+from swarm.plan.objectives import evaluate, row_chances
 
 TAXONOMY = ["", "C", "S", "", "B", "Q", "", "X", "", "S"]
 

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from small_cases import make_study
 
-from swarm.encounter import (
+from swarm.encounter.quality import (
     aim_distance_km,
     best_phase_score,
     closest_phase_range_deg,

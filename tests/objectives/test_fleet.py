@@ -8,9 +8,9 @@ import pytest
 from scipy import stats
 from small_cases import make_opportunities, make_study, make_targets
 
-from swarm.fleet import assumed_shares, lower_tail_mean, measures, plans_matrix, with_measures
-from swarm.objectives import evaluate
-from swarm.plan_data import plan_data
+from swarm.plan.data import plan_data
+from swarm.plan.measures import assumed_shares, lower_tail_mean, measures, plans_matrix, with_measures
+from swarm.plan.objectives import evaluate
 
 
 def alike(count: int, *, success: float, shared_fraction: float, **row: int):

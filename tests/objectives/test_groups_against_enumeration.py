@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 from plain_swarm import PlainSwarm
 from small_cases import START_JD_TDB, make_opportunities, make_study, make_targets
 
-from swarm.fleet import measures
-from swarm.objectives import evaluate, row_counts
-from swarm.plan_data import Chances, plan_data, row_qualities
+from swarm.plan.data import Chances, plan_data, row_qualities
+from swarm.plan.measures import measures
+from swarm.plan.objectives import evaluate, row_counts
 
 CLASSES = ("C", "S", "X", "V")
 MIDDLE = START_JD_TDB + 600.0

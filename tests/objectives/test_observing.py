@@ -11,9 +11,7 @@ import pyarrow as pa
 import pytest
 from small_cases import START_JD_TDB, make_opportunities, make_study, make_targets
 
-from swarm.constraints import plan_rules
-from swarm.objectives import evaluate, set_prices
-from swarm.observing import (
+from swarm.decide.observing import (
     Sky,
     Uses,
     class_gains,
@@ -25,8 +23,10 @@ from swarm.observing import (
     windows,
     with_better_orbits,
 )
-from swarm.plan_data import Chances, column, plan_data, row_qualities, without_errors
-from targets.catalogue import Catalogue
+from swarm.plan.constraints import plan_rules
+from swarm.plan.data import Chances, column, plan_data, row_qualities, without_errors
+from swarm.plan.objectives import evaluate, set_prices
+from targets.catalogue.reading import Catalogue
 
 AUTHORITIES = Path(__file__).parents[1] / "authorities"
 

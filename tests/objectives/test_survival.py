@@ -10,10 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from small_cases import START_JD_TDB, make_opportunities, make_study, make_targets
 
-from swarm.objectives import evaluate
-from swarm.plan_data import plan_data, without_errors
-from swarm.study import study_rows
-from swarm.survival import (
+from swarm.plan.data import plan_data, without_errors
+from swarm.plan.objectives import evaluate
+from swarm.plan.survival import (
     group_failures,
     hardware_chances,
     own_chances,
@@ -22,7 +21,8 @@ from swarm.survival import (
     state_chance,
     weibull_survival,
 )
-from targets.errors import InputError
+from swarm.study.schema import study_rows
+from targets.base.errors import InputError
 
 WEIBULL = {
     "model": "weibull",

@@ -12,7 +12,7 @@ from typing import Any
 
 from scipy.stats import chi
 
-from targets.worth import body_matches, class_chances, diameters
+from targets.catalogue.worth import body_matches, class_chances, diameters
 
 
 class PlainEvaluator:

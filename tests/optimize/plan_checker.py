@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from swarm import verify
+from swarm.plan import verify
 
 
 def problems_of(

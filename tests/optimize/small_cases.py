@@ -7,11 +7,11 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
-from swarm.study import Study, study_from
-from targets.catalogue import Catalogue
-from targets.constants import AU_KM, DAY_S, GM_SUN_KM3_S2
-from targets.timescale import tdb_s_from_jd
-from targets.twobody import drift_states, states_from_elements
+from swarm.study.schema import Study, study_from
+from targets.base.constants import AU_KM, DAY_S, GM_SUN_KM3_S2
+from targets.base.timescale import tdb_s_from_jd
+from targets.catalogue.reading import Catalogue
+from targets.motion.twobody import drift_states, states_from_elements
 
 START_JD_TDB, END_JD_TDB = 2463000.5, 2464826.5
 
@@ -34,7 +34,7 @@ def make_study(rows: list[dict[str, Any]] | None = None, **sections: dict[str, A
         "probe": {"count": 3, "wet_mass_kg": 12.0, "burn_limit_m_s": 150.0},
         "science": {"rows": ROWS if rows is None else rows},
     }  # fmt: skip
-    # the tables of these tests have no path of a carrier to keep clear of; costs are looked at where they matter
+    # the tables of these tests have no path of a mothership to keep clear of; costs are looked at where they matter
     data["constraints"] = {"recontact_km": 0.0}
     data["optimize"] = {"constraint_costs": False}
     for name, changes in sections.items():
@@ -91,7 +91,7 @@ def make_opportunities(target_index: list[int] | np.ndarray, *, seed: int = 5, *
 
 
 def mothership_table(*, a_au: float = 1.9, e: float = 0.4) -> pa.Table:
-    """A carrier on a two-body orbit over the whole span, a node a day."""
+    """A mothership on a two-body orbit over the whole span, a node a day."""
     start_s, end_s = (float(tdb_s_from_jd(jd)) for jd in (START_JD_TDB, END_JD_TDB))
     r, v = states_from_elements(a_au * AU_KM, e, 0.05, 0.3, 1.0, 0.5, mu_km3_s2=GM_SUN_KM3_S2)
     epochs_s = np.arange(start_s, end_s + 1.0, DAY_S)

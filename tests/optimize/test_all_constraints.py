@@ -12,15 +12,15 @@ from plan_checker import problems_of
 from serial_pool import Serial
 from small_cases import ROWS, START_JD_TDB, make_opportunities, make_study, make_targets, mothership_table
 
-from swarm import verify
-from swarm.constraints import allowed
-from swarm.flight import Flight
-from swarm.objectives import evaluate
+from swarm.encounter.propellant import probe_masses
 from swarm.optimize.islands import hypervolume
 from swarm.optimize.search import REFERENCE, optimize
-from swarm.plan_data import plan_data
-from swarm.propellant import probe_masses
-from targets.errors import NothingFeasible
+from swarm.plan import verify
+from swarm.plan.constraints import allowed
+from swarm.plan.data import plan_data
+from swarm.plan.flight import Flight
+from swarm.plan.objectives import evaluate
+from targets.base.errors import NothingFeasible
 
 PATH = mothership_table()
 EVERYTHING: dict[str, Any] = {

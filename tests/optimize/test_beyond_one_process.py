@@ -19,8 +19,8 @@ from serial_pool import Serial
 from test_search import medium_case
 
 from swarm.optimize.search import Optimised, optimize
-from swarm.parallel import open_workers
-from targets.errors import SchedulerLost
+from swarm.run.workers import open_workers
+from targets.base.errors import SchedulerLost
 
 TABLES = ("front", "plans", "bound", "progress", "costs")
 

@@ -12,14 +12,14 @@ from hypothesis import strategies as st
 from serial_pool import Serial
 from small_cases import make_opportunities, make_study, make_targets
 
-from swarm.constraints import allowed, decode, feasible, plan_rules
-from swarm.objectives import evaluate
 from swarm.optimize import bound as bound_module
 from swarm.optimize.bound import best_within, science_bound
 from swarm.optimize.pruning import row_chances_given_hardware, unpruned
 from swarm.optimize.row_bound import cut_from, knot_weights, row_table, slope_of, tightest_cut
 from swarm.optimize.search import optimize
-from swarm.plan_data import plan_data
+from swarm.plan.constraints import allowed, decode, feasible, plan_rules
+from swarm.plan.data import plan_data
+from swarm.plan.objectives import evaluate
 
 CASES = 24
 

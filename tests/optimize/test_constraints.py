@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from small_cases import END_JD_TDB, START_JD_TDB, make_opportunities, make_study, make_targets
 
-from swarm.constraints import (
+from swarm.plan.constraints import (
     CONSTRAINTS,
     allowed,
     burn_seconds,
@@ -18,8 +18,8 @@ from swarm.constraints import (
     plan_rules,
     require_some,
 )
-from swarm.plan_data import plan_data
-from targets.errors import NothingFeasible
+from swarm.plan.data import plan_data
+from targets.base.errors import NothingFeasible
 
 CLEAR = {"sun_earth_probe_deg": np.full(4, 90.0), "encounter_jd_tdb": np.full(4, END_JD_TDB - 1.0)}
 

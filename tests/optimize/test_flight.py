@@ -1,4 +1,4 @@
-"""Arcs beside the carrier: against integration, and one probe that overtakes another."""
+"""Arcs beside the mothership: against integration, and one probe that overtakes another."""
 
 from __future__ import annotations
 
@@ -12,11 +12,11 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import root
 from small_cases import START_JD_TDB, make_opportunities, make_study, make_targets, mothership_table
 
-from swarm import verify
-from swarm.constraints import allowed, feasible, plan_rules
-from swarm.flight import Flight
-from swarm.plan_data import plan_data
-from targets.constants import AU_KM, DAY_S, GM_SUN_KM3_S2
+from swarm.plan import verify
+from swarm.plan.constraints import allowed, feasible, plan_rules
+from swarm.plan.data import plan_data
+from swarm.plan.flight import Flight
+from targets.base.constants import AU_KM, DAY_S, GM_SUN_KM3_S2
 
 PATH = mothership_table()
 
@@ -86,7 +86,7 @@ def test_distance_from_the_sun_has_its_extremes_at_the_apsides() -> None:
 def test_least_distances_agree_with_dense_samples() -> None:
     table = random_table(8)
     flight = Flight(table, PATH)
-    distance = flight.carrier_distance_km(1.0)
+    distance = flight.mothership_distance_km(1.0)
     for n in range(8):
         times = np.linspace(DAY_S, flight.encounter_s[n] - flight.burn_s[n], 1500)
         apart = integrated(flight.after[n], times)[:, :3] - integrated(flight.before[n], times)[:, :3]
@@ -105,7 +105,7 @@ def overtaking() -> tuple[Any, pa.Table, Any]:
     flight = Flight(with_burns(table, burns), PATH)
     first_s, second_s = 120.0 * DAY_S, 100.0 * DAY_S
     goal = verify.kepler(flight.after[0], np.array([first_s]))[0, :3]
-    # seen from the carrier's own arcs: both are offsets from one path
+    # seen from the mothership's own arcs: both are offsets from one path
     goal = goal - verify.kepler(flight.before[0], np.array([first_s]))[0, :3]
 
     def miss(burn: np.ndarray) -> np.ndarray:

@@ -8,9 +8,9 @@ import numpy as np
 import pyarrow as pa
 import pytest
 
-from swarm.archive import Run
+from swarm.app.pipeline import Options, run_optimize, run_screen
 from swarm.optimize.polish import without_polished
-from swarm.pipeline import Options, run_optimize, run_screen
+from swarm.run.folder import Run
 
 STUDY = """
 [study]

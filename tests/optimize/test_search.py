@@ -15,15 +15,15 @@ from plan_checker import problems_of
 from serial_pool import Processes, Serial
 from small_cases import ROWS, make_opportunities, make_study, make_targets
 
-from swarm.constraints import allowed, feasible, plan_rules
-from swarm.objectives import evaluate
+from swarm.encounter.propellant import probe_masses
 from swarm.optimize.exchange import improve
 from swarm.optimize.islands import Evolving
 from swarm.optimize.problem import PlanProblem, random_plans, random_weights
 from swarm.optimize.search import REFERENCE, optimize
-from swarm.plan_data import plan_data
-from swarm.propellant import probe_masses
-from targets.errors import NothingFeasible
+from swarm.plan.constraints import allowed, feasible, plan_rules
+from swarm.plan.data import plan_data
+from swarm.plan.objectives import evaluate
+from targets.base.errors import NothingFeasible
 
 TAXONOMY = ["", "C", "S", "", "B", "Q"]
 SMALL_SEARCH = {"islands": 3, "population": 16, "epochs": 4, "generations_per_epoch": 10}

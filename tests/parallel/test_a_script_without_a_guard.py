@@ -6,7 +6,10 @@ import sys
 from pathlib import Path
 
 TOP = Path(__file__).parents[2]
-CALLS = "from swarm.parallel import open_workers\n{guard}with open_workers(2) as pool:\n{inside}print(pool.workers)\n"
+CALLS = (
+    "from swarm.run.workers import open_workers\n"
+    "{guard}with open_workers(2) as pool:\n{inside}print(pool.workers)\n"
+)
 
 
 def ran(path, guard, inside):

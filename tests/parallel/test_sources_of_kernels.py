@@ -6,7 +6,7 @@ from pathlib import Path
 
 from numba.core.registry import CPUDispatcher
 
-from swarm.kernel_cache import kernel_sources
+from swarm.run.kernel_cache import kernel_sources
 
 ROOT = Path(__file__).parents[2]
 
@@ -51,5 +51,10 @@ def test_every_kernel_that_a_kernel_calls_stands_in_one_of_them() -> None:
 def test_command_line_page_and_package_are_not_among_them() -> None:
     found = {str(path.relative_to(ROOT)) for path in kernel_sources(ROOT)}
     assert found.isdisjoint(
-        {"swarm/cli.py", "swarm/pipeline.py", "swarm/report/page.py", "swarm/handoff/package.py"}
+        {
+            "swarm/app/cli.py",
+            "swarm/app/pipeline.py",
+            "swarm/report/page.py",
+            "swarm/refine/handoff/package.py",
+        }
     )

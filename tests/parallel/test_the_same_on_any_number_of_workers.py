@@ -2,8 +2,8 @@
 
 import pytest
 
-from swarm.parallel import open_workers
-from targets.errors import InputError, NothingFeasible
+from swarm.run.workers import open_workers
+from targets.base.errors import InputError, NothingFeasible
 from tests.parallel import work_items
 
 
@@ -74,6 +74,6 @@ def test_any_other_error_is_raised_as_it_is(two_workers):
 
 
 def test_a_scheduler_that_does_not_answer_is_bad_input(monkeypatch):
-    monkeypatch.setattr("swarm.parallel._START_TIMEOUT_S", 1)
+    monkeypatch.setattr("swarm.run.workers._START_TIMEOUT_S", 1)
     with pytest.raises(InputError, match="no scheduler answers"), open_workers(scheduler="tcp://127.0.0.1:9"):
         pass

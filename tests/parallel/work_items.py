@@ -5,7 +5,7 @@ import signal
 import time
 from pathlib import Path
 
-from targets.errors import InputError, NothingFeasible
+from targets.base.errors import InputError, NothingFeasible
 
 
 def scaled(item, shared):

@@ -12,7 +12,7 @@ import numpy as np
 from scipy.interpolate import CubicHermiteSpline
 from scipy.optimize import minimize_scalar
 
-from swarm.arcs.pykep_core import lambert_branches, propagate_with_transition
+from swarm.reach.arcs.pykep_core import lambert_branches, propagate_with_transition
 
 AU_KM = 149_597_870.7
 DAY_S = 86_400.0
@@ -29,7 +29,7 @@ class Question:
     start_s: float
     end_s: float
     burns_s: np.ndarray
-    checkout_s: float  # a release lies this long before its burn, on the same stretch of the carrier
+    checkout_s: float  # a release lies this long before its burn, on the same stretch of the mothership
     limit_km_s: float
     arc_min_s: float
     arc_max_s: float
@@ -43,7 +43,7 @@ def kepler(state: np.ndarray, dt_s: float) -> np.ndarray:
 
 
 class TwoBodyLeg:
-    """A two-body stretch of a carrier."""
+    """A two-body stretch of a mothership."""
 
     def __init__(self, first_s: float, last_s: float, state: np.ndarray, state_s: float) -> None:
         self.first_s, self.last_s, self._state, self._state_s = first_s, last_s, state, state_s
@@ -53,7 +53,7 @@ class TwoBodyLeg:
 
 
 class SampledLeg:
-    """A stretch of a carrier given by daily states of a full-force motion."""
+    """A stretch of a mothership given by daily states of a full-force motion."""
 
     def __init__(self, epochs_s: np.ndarray, states: np.ndarray) -> None:
         self.first_s, self.last_s = float(epochs_s[0]), float(epochs_s[-1])
@@ -65,20 +65,20 @@ class SampledLeg:
 
 
 def smallest_burn(
-    carrier_state: np.ndarray, target_km: np.ndarray, tof_s: float, revolutions_max: int
+    mothership_state: np.ndarray, target_km: np.ndarray, tof_s: float, revolutions_max: int
 ) -> float:
     """Least of all branches, all revolutions, both directions, km/s."""
     best = np.inf
     for clockwise in (False, True):
         there, _ = lambert_branches(
-            carrier_state[:3],
+            mothership_state[:3],
             target_km,
             tof_s,
             mu_km3_s2=MU_SUN,
             clockwise=clockwise,
             revolutions_max=revolutions_max,
         )
-        best = min(best, float(np.linalg.norm(there - carrier_state[3:], axis=1).min()))
+        best = min(best, float(np.linalg.norm(there - mothership_state[3:], axis=1).min()))
     return best
 
 
@@ -129,7 +129,7 @@ def _least_in(question, body, leg, burn_s: float, between_s, speed: float) -> fl
     state = leg.at(burn_s)
 
     def burn(t: float) -> float:
-        # planets pull carrier and probe alike: aim off by what they did to the carrier (nothing on a two-body leg)
+        # planets pull both alike: aim off by what they did to the mothership (nothing on a two-body leg)
         pulled = leg.at(t)[:3] - kepler(state, t - burn_s)[:3]
         return smallest_burn(state, body(t) - pulled, t - burn_s, question.revolutions_max)
 

@@ -7,17 +7,17 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from swarm.mothership.elements import path_from_elements, state_at_epoch
-from swarm.screening.approaches import safe_skip, stays_outside, strongest_pull
-from swarm.screening.bound import curvature_margin, reach_bound
-from targets.constants import AU_KM, DAY_S, GM_SUN_KM3_S2
-from targets.planets import sample_planets
-from targets.timescale import tdb_s_from_jd
-from targets.twobody import drift_states, states_from_elements
+from swarm.reach.mothership.from_elements import path_from_elements, state_at_epoch
+from swarm.reach.screen.approaches import safe_skip, stays_outside, strongest_pull
+from swarm.reach.screen.reach_bound import curvature_margin, reach_bound
+from targets.base.constants import AU_KM, DAY_S, GM_SUN_KM3_S2
+from targets.base.timescale import tdb_s_from_jd
+from targets.ephemeris.planets import sample_planets
+from targets.motion.twobody import drift_states, states_from_elements
 
 START_S = float(tdb_s_from_jd(2461200.5))
 YEARS = 3.0
-# (carrier, burn limit km/s, longest arc d): near the Earth, across the belt, deep in the belt
+# (mothership, burn limit km/s, longest arc d): near the Earth, across the belt, deep in the belt
 CASES = {
     "near Earth": ({"a_au": 1.12, "e": 0.13, "i_deg": 2.0}, 0.2, 400.0),
     "across": ({"a_au": 1.95, "e": 0.487, "i_deg": 2.4}, 0.15, 500.0),

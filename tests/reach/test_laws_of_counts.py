@@ -5,20 +5,20 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from swarm.arcs.transition import position_by_velocity
-from swarm.mothership.path import Path
-from swarm.parallel import Pool
-from swarm.reach import burn_slots, read_carrier, screen
-from swarm.screening.approaches import CarrierLeg, find_approaches
-from swarm.screening.bound import reach_bound
-from swarm.screening.minima import ArcLimits, find_minima
-from swarm.study import study_from
-from targets.bodies import Catalogue
-from targets.constants import AU_KM, DAY_S
-from targets.invented import invented_belt
-from targets.motion import prepare
-from targets.planets import BODIES, sample_planets
-from targets.twobody import drift_states
+from swarm.reach.arcs.transition import position_by_velocity
+from swarm.reach.mothership.path import Path
+from swarm.reach.opportunities import burn_slots, read_mothership, screen
+from swarm.reach.screen.approaches import MothershipLeg, find_approaches
+from swarm.reach.screen.minima import ArcLimits, find_minima
+from swarm.reach.screen.reach_bound import reach_bound
+from swarm.run.workers import Pool
+from swarm.study.schema import study_from
+from targets.base.constants import AU_KM, DAY_S
+from targets.catalogue.bodies import Catalogue
+from targets.catalogue.invented import invented_belt
+from targets.ephemeris.planets import BODIES, sample_planets
+from targets.motion.perturbed import prepare
+from targets.motion.twobody import drift_states
 
 
 def test_straight_lines_through_a_uniform_cloud() -> None:
@@ -35,7 +35,7 @@ def test_straight_lines_through_a_uniform_cloud() -> None:
     width, length = 2.2e7, v_rel * (span_s + 3.0 * arc_s)
     count = 40_000
     density = count / (width**2 * length)
-    # a box of bodies that flows past the carrier: its axis is the relative velocity
+    # a box of bodies that flows past the mothership: its axis is the relative velocity
     e1 = np.array([1.0, 0.0, 0.0])
     e2 = np.cross(along, e1)
     offsets = (
@@ -54,7 +54,7 @@ def test_straight_lines_through_a_uniform_cloud() -> None:
     bound = reach_bound(
         path, burns, burn_limit_km_s=dv, arc_min_s=limits.arc_min_s, arc_max_s=limits.arc_max_s
     )
-    leg = CarrierLeg(0, path, bound, np.arange(len(burns)))
+    leg = MothershipLeg(0, path, bound, np.arange(len(burns)))
     prepared = prepare(states, start_tdb_s=0.0, end_tdb_s=end_s, planets=planets)
     approaches = find_approaches(prepared, (leg,))[0]
     minima = find_minima(prepared, approaches, leg, limits=limits, planets=planets)
@@ -82,7 +82,7 @@ def union_area_km2(reach: np.ndarray, direction: np.ndarray) -> float:
 def test_in_a_belt_the_disc_becomes_the_union_of_ellipses() -> None:
     """N = integral of n A v_rel dt within 20 %: A the union over arcs of dv P_B Phi_rv, density and speeds sampled.
 
-    Density and relative velocities along the carrier's path come from another draw of the same belt.
+    Density and relative velocities along the mothership's path come from another draw of the same belt.
     """
     bodies, dv = 300_000, 0.25
     study = study_from(
@@ -101,7 +101,7 @@ def test_in_a_belt_the_disc_becomes_the_union_of_ellipses() -> None:
     found = screen(study, invented_belt(bodies, 5), pool=Pool())
     reached = len(found.targets)  # in 1000 days hardly a body passes twice
 
-    path, burns = read_carrier(study).legs[0], burn_slots(study)
+    path, burns = read_mothership(study).legs[0], burn_slots(study)
     sample: Catalogue = invented_belt(bodies, 77)
     epochs, r, v = sample.states()
     radius_km, step_s = 0.12 * AU_KM, 20.0 * DAY_S

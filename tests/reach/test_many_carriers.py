@@ -1,13 +1,13 @@
-"""Several carriers in one pass over the catalogue find what each finds alone."""
+"""Several motherships in one pass over the catalogue find what each finds alone."""
 
 from __future__ import annotations
 
 import pytest
 
-from swarm.parallel import Pool
-from swarm.reach import screen, screen_together
-from targets.errors import InputError
-from targets.invented import invented_belt
+from swarm.reach.opportunities import screen, screen_together
+from swarm.run.workers import Pool
+from targets.base.errors import InputError
+from targets.catalogue.invented import invented_belt
 
 from .test_opportunities import belt_study
 

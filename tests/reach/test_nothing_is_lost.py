@@ -1,4 +1,4 @@
-"""The screen against an independent search: three carriers, a real and an invented catalogue.
+"""The screen against an independent search: three motherships, a real and an invented catalogue.
 
 The other search moves bodies by assist, looks twice as far as any burn can carry, steps over every minimum and
 polishes with pykep and scipy (independent_search.py). It has to find what the table has, and may find nothing
@@ -16,15 +16,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from swarm import reach
-from swarm.parallel import Pool
-from swarm.reach import burn_slots, screen
-from swarm.screening import approaches, bound
-from swarm.study import Study, study_from
-from targets import motion
-from targets.catalogue import Catalogue, read_catalogue
-from targets.invented import invented_belt
-from targets.timescale import tdb_s_from_jd
+from swarm.reach import opportunities as reach
+from swarm.reach.opportunities import burn_slots, screen
+from swarm.reach.screen import approaches, bound
+from swarm.run.workers import Pool
+from swarm.study.schema import Study, study_from
+from targets.base.timescale import tdb_s_from_jd
+from targets.catalogue.invented import invented_belt
+from targets.catalogue.reading import Catalogue, read_catalogue
+from targets.motion import perturbed as motion
 
 from ..mothership.files import Block, write_oem
 from .independent_search import AU_KM, DAY_S, LARGEST_GROWTH, Question, SampledLeg, TwoBodyLeg, least_burns
@@ -39,7 +39,7 @@ BELT = {"a_au": 2.3, "e": 0.15, "i_deg": 4.0} | EPOCH_ANGLES
 
 @dataclass(frozen=True)
 class Case:
-    """A study, its catalogue, and the carrier as the other search is told of it."""
+    """A study, its catalogue, and the mothership as the other search is told of it."""
 
     study: Study
     catalogue: Catalogue
@@ -83,7 +83,7 @@ def with_burn_limit(study: Study, limit_m_s: float) -> Study:
 
 
 def start_state(elements: dict) -> np.ndarray:
-    from swarm.mothership.elements import state_at_epoch
+    from swarm.reach.mothership.from_elements import state_at_epoch
 
     return state_at_epoch(**elements)
 
@@ -97,8 +97,8 @@ def kepler_case(catalogue: Catalogue, *, belt: bool, arc_max_days: float = 400.0
 
 
 def oem_case(catalogue: Catalogue, assist, folder: Path, *, belt: bool) -> Case:
-    """The carrier moved by assist, written as an orbit ephemeris message, followed by the screen."""
-    study = a_study({"kind": "oem", "file": "carrier.oem"}, belt=belt, years=3.0, base=folder)
+    """The mothership moved by assist, written as an orbit ephemeris message, followed by the screen."""
+    study = a_study({"kind": "oem", "file": "mothership.oem"}, belt=belt, years=3.0, base=folder)
     first, last = (float(tdb_s_from_jd(jd)) for jd in (study.study.start, study.study.end))
     days = first + DAY_S * np.arange(-2, int(np.ceil((last - first) / DAY_S)) + 3)
     start = assist.path(start_state(BELT if belt else NEAR_EARTH), first, days[:1])[0]
@@ -119,7 +119,7 @@ def legs_case(catalogue: Catalogue, *, belt: bool) -> Case:
     }
     years = (dates[-1] - START_JD - 5.0) / 365.25
     study = a_study(ship, belt=belt, years=years)
-    paths = reach.read_carrier(study).legs
+    paths = reach.read_mothership(study).legs
     assert len(paths) == 2
     return Case(
         study,
@@ -185,7 +185,7 @@ def within_twice_the_reach(case: Case, question: Question) -> np.ndarray:
 
 
 def compare(case: Case, assist, *, targets: int | None, others: int, seed: int = 1) -> dict[str, float]:
-    """Both searches on a draw of the table's targets and of bodies near the carrier that the table lacks."""
+    """Both searches on a draw of the table's targets and of bodies near the mothership that the table lacks."""
     question, catalogue, study = question_of(case.study), case.catalogue, case.study
     table = screen(study, catalogue, pool=Pool()).opportunities
     limit = study.probe.burn_limit_m_s

@@ -5,18 +5,18 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from swarm.parallel import Pool
-from swarm.reach import Screening, burn_slots, screen
-from swarm.study import Study, study_from
-from targets import spice
-from targets.catalogue import Catalogue
-from targets.constants import AU_KM, DAY_S
-from targets.errors import NothingFeasible
-from targets.invented import invented_belt
-from targets.motion import march
-from targets.planets import sample_planets
-from targets.timescale import tdb_s_from_jd
-from targets.twobody import drift_states
+from swarm.reach.opportunities import Screening, burn_slots, screen
+from swarm.run.workers import Pool
+from swarm.study.schema import Study, study_from
+from targets.base.constants import AU_KM, DAY_S
+from targets.base.errors import NothingFeasible
+from targets.base.timescale import tdb_s_from_jd
+from targets.catalogue.invented import invented_belt
+from targets.catalogue.reading import Catalogue
+from targets.ephemeris import spice
+from targets.ephemeris.planets import sample_planets
+from targets.motion.perturbed import march
+from targets.motion.twobody import drift_states
 
 
 def belt_study(motion: str = "perturbed", **probe: object) -> Study:
@@ -56,7 +56,7 @@ def path_states(screening: Screening) -> np.ndarray:
 
 
 def test_each_burn_flown_under_the_planets_meets_the_target(perturbed: Screening, belt: Catalogue) -> None:
-    """Carrier to the burn, burn, and the probe's arc in the full field of the map; the target likewise."""
+    """Mothership to the burn, burn, and the probe's arc in the full field of the map; the target likewise."""
     study, c = belt_study(), columns(perturbed)
     start = float(tdb_s_from_jd(study.study.start))
     planets = sample_planets(
@@ -81,7 +81,7 @@ def test_each_burn_flown_under_the_planets_meets_the_target(perturbed: Screening
         off_km.append(miss_km)
         off_m_s.append(1e3 * miss_km / (encounter_s - burn_s))
         assert np.linalg.norm(relative[3:]) == pytest.approx(c["v_rel_km_s"][k], abs=0.02)
-    # the pull of the planets on the probe differs from that on the carrier: cm/s, not m/s
+    # the pull of the planets on the probe differs from that on the mothership: cm/s, not m/s
     assert np.median(off_m_s) < 0.05
     assert np.max(off_m_s) < 0.5
 
@@ -125,7 +125,7 @@ def test_geometry_by_spice_and_plain_angles(perturbed: Screening) -> None:
     np.testing.assert_allclose(c["phase_in_deg"], angle(-target, -v_rel), atol=1e-5)
 
 
-def test_a_kepler_carrier_gives_plain_lambert_arcs(belt: Catalogue) -> None:
+def test_a_kepler_mothership_gives_plain_lambert_arcs(belt: Catalogue) -> None:
     screening = screen(belt_study("kepler"), belt, pool=Pool())
     c = columns(screening)
     path = path_states(screening)

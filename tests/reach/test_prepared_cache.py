@@ -7,13 +7,13 @@ import os
 import numpy as np
 import pytest
 
-from swarm.parallel import Pool
-from swarm.reach import screen
-from swarm.screening import prepared_cache
-from swarm.screening.prepared_cache import drop_oldest, fingerprint, load_or_prepare
-from targets.invented import invented_belt
-from targets.motion import Prepared
-from targets.planets import sample_planets
+from swarm.reach.opportunities import screen
+from swarm.reach.screen import prepared_cache
+from swarm.reach.screen.prepared_cache import drop_oldest, fingerprint, load_or_prepare
+from swarm.run.workers import Pool
+from targets.catalogue.invented import invented_belt
+from targets.ephemeris.planets import sample_planets
+from targets.motion.perturbed import Prepared
 
 from .test_opportunities import belt_study
 

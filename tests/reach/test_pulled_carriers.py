@@ -1,4 +1,4 @@
-"""Carriers under the planets: followed without a burn, and burns that agree with full-force shooting."""
+"""Motherships under the planets: followed without a burn, and burns that agree with full-force shooting."""
 
 from __future__ import annotations
 
@@ -7,17 +7,17 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from swarm.arcs.lambert import lambert_many
-from swarm.arcs.transition import position_by_velocity
-from swarm.parallel import Pool
-from swarm.reach import read_carrier, screen
-from swarm.study import Study, study_from
-from targets.bodies import Catalogue
-from targets.constants import AU_KM, DAY_S
-from targets.frames import ecliptic_from_icrf
-from targets.invented import invented_belt
-from targets.timescale import jd_from_tdb_s, tdb_s_from_jd
-from targets.twobody import drift_states, elements_from_states
+from swarm.reach.arcs.lambert import lambert_many
+from swarm.reach.arcs.transition import position_by_velocity
+from swarm.reach.opportunities import read_mothership, screen
+from swarm.run.workers import Pool
+from swarm.study.schema import Study, study_from
+from targets.base.constants import AU_KM, DAY_S
+from targets.base.frames import ecliptic_from_icrf
+from targets.base.timescale import jd_from_tdb_s, tdb_s_from_jd
+from targets.catalogue.bodies import Catalogue
+from targets.catalogue.invented import invented_belt
+from targets.motion.twobody import drift_states, elements_from_states
 
 from ..mothership.files import Block, write_oem
 
@@ -48,17 +48,17 @@ def a_study(mothership: dict, *, base: Path = Path(), limit_m_s: float = 150.0) 
 
 
 def oem_study(assist, folder: Path, **kwargs) -> Study:
-    from swarm.mothership.elements import state_at_epoch
+    from swarm.reach.mothership.from_elements import state_at_epoch
 
     first = float(tdb_s_from_jd(START_JD))
     days = first + DAY_S * np.arange(-2, 904)
     start = assist.path(state_at_epoch(**ELEMENTS), first, days[:1])[0]
     write_oem(folder, [Block(days, assist.path(start, float(days[0]), days))])
-    return a_study({"kind": "oem", "file": "carrier.oem"}, base=folder, **kwargs)
+    return a_study({"kind": "oem", "file": "mothership.oem"}, base=folder, **kwargs)
 
 
 def body_like(state: np.ndarray, epoch_s: float) -> Catalogue:
-    """A catalogue of one body that moves with the carrier."""
+    """A catalogue of one body that moves with the mothership."""
     r, v = (ecliptic_from_icrf(part) for part in (state[None, :3], state[None, 3:]))
     a, e, i, node, argp, nu = elements_from_states(r, v)
     u = 2.0 * np.arctan2(np.sqrt(1.0 - e) * np.sin(nu / 2.0), np.sqrt(1.0 + e) * np.cos(nu / 2.0))
@@ -74,13 +74,13 @@ def body_like(state: np.ndarray, epoch_s: float) -> Catalogue:
 
 @pytest.mark.crosscheck
 def test_without_a_burn_a_full_force_path_is_followed(assist_states, tmp_path) -> None:
-    """A target that rides with the carrier needs no burn.
+    """A target that rides with the mothership needs no burn.
 
-    The target moves by the map, the carrier by assist: what little they drift apart over the arc, some kilometres, is
-    not the burn's fault, so it is taken off before the burn is judged.
+    The target moves by the map, the mothership by assist: what little they drift apart over the arc, some kilometres,
+    is not the burn's fault, so it is taken off before the burn is judged.
     """
     study = oem_study(assist_states, tmp_path)
-    path = read_carrier(study).legs[0]
+    path = read_mothership(study).legs[0]
     found = screen(study, body_like(path.states[0], path.start_tdb_s), pool=Pool()).opportunities
     burns, arcs = (
         found["burn_m_s"].to_numpy(),
@@ -90,12 +90,12 @@ def test_without_a_burn_a_full_force_path_is_followed(assist_states, tmp_path) -
     assert (1e-3 * burns * arcs).max() < 60.0  # km: motion, not targeting
 
 
-def test_without_a_burn_a_pulled_carrier_is_followed() -> None:
-    """The same map moves carrier and target: 0 m/s within 1e-6."""
+def test_without_a_burn_a_pulled_mothership_is_followed() -> None:
+    """The same map moves mothership and target: 0 m/s within 1e-6."""
     ship = {"kind": "elements", "epoch": START_JD, "motion": "perturbed"} | ELEMENTS
-    path = read_carrier(a_study(ship)).legs[0]
+    path = read_mothership(a_study(ship)).legs[0]
     targets = path.at(path.start_tdb_s + np.linspace(200.0, 800.0, 50) * DAY_S)
-    from swarm.screening import minima
+    from swarm.reach.screen import minima
 
     burn_s = path.start_tdb_s + 28.0 * DAY_S
     slot = (burn_s, path.at(burn_s)[0], float(np.interp(burn_s, path.epochs_tdb_s, minima.swept_angle(path))))
@@ -109,7 +109,7 @@ def test_without_a_burn_a_pulled_carrier_is_followed() -> None:
 
 def shot_burns(study: Study, rows: list[dict], targets: Catalogue, assist) -> tuple[np.ndarray, np.ndarray]:
     """(n,) burn in m/s that meets each target on its date under every force, and the plain Lambert burn."""
-    path = read_carrier(study).legs[0]
+    path = read_mothership(study).legs[0]
     epochs, r, v = targets.states()
     shot, plain = np.empty(len(rows)), np.empty(len(rows))
     for k, row in enumerate(rows):
@@ -136,7 +136,7 @@ def shot_burns(study: Study, rows: list[dict], targets: Catalogue, assist) -> tu
 
 @pytest.mark.crosscheck
 def test_burns_agree_with_full_force_shooting(assist_states, tmp_path) -> None:
-    """Fifty opportunities of a full-force carrier: within 2 % or 0.5 m/s; plain Lambert arcs are worse."""
+    """Fifty opportunities of a full-force mothership: within 2 % or 0.5 m/s; plain Lambert arcs are worse."""
     study = oem_study(assist_states, tmp_path)
     screening = screen(study, invented_belt(60_000, 8), pool=Pool())
     table = screening.opportunities
@@ -156,10 +156,10 @@ def test_burns_agree_with_full_force_shooting(assist_states, tmp_path) -> None:
     assert np.median(off_plain) > 10.0 * np.median(off)
 
 
-def test_two_body_carriers_are_not_shot() -> None:
+def test_two_body_motherships_are_not_shot() -> None:
     ship = {"kind": "elements", "epoch": START_JD, "motion": "kepler"} | ELEMENTS
     table = screen(a_study(ship), invented_belt(20_000, 8), pool=Pool()).opportunities
     assert set(table["shot"].to_pylist()) == {0}
-    r, v = (read_carrier(a_study(ship)).legs[0].states[:1, part] for part in (slice(0, 3), slice(3, 6)))
+    r, v = (read_mothership(a_study(ship)).legs[0].states[:1, part] for part in (slice(0, 3), slice(3, 6)))
     later, _ = drift_states(r, v, 100.0 * DAY_S)
-    np.testing.assert_allclose(read_carrier(a_study(ship)).legs[0].states[100, :3], later[0], atol=1e-3)
+    np.testing.assert_allclose(read_mothership(a_study(ship)).legs[0].states[100, :3], later[0], atol=1e-3)

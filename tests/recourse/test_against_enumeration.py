@@ -6,9 +6,9 @@ from plain_evaluator import PlainEvaluator
 from plain_recourse import PlainRecourse
 from small_cases import START_JD_TDB, make_opportunities, make_study, make_targets
 
-from swarm.plan_data import hardware_of, without_errors
-from swarm.propellant import probe_masses, propellant_kg
-from swarm.recourse import recourse
+from swarm.decide.recourse import recourse
+from swarm.encounter.propellant import probe_masses, propellant_kg
+from swarm.plan.data import hardware_of, without_errors
 
 TAXONOMY = ["C", "S", "", "B", "S"]
 LOT = {

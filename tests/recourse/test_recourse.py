@@ -4,13 +4,13 @@ import numpy as np
 import pytest
 from small_cases import ROWS, make_opportunities, make_study, make_targets, mothership_table
 
-from swarm.constraints import allowed
-from swarm.fleet import plans_matrix
-from swarm.objectives import evaluate
+from swarm.decide.recourse import recourse, recourse_lines
 from swarm.optimize.search import optimize
-from swarm.parallel import Pool
-from swarm.plan_data import plan_data
-from swarm.recourse import recourse, recourse_lines
+from swarm.plan.constraints import allowed
+from swarm.plan.data import plan_data
+from swarm.plan.measures import plans_matrix
+from swarm.plan.objectives import evaluate
+from swarm.run.workers import Pool
 
 EFFORT = {"islands": 2, "population": 16, "epochs": 2, "generations_per_epoch": 3, "levels": 4}
 CLASSES = ["C", "S", "", "X", "B", "S", "C", ""] * 5

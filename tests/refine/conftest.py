@@ -1,4 +1,4 @@
-"""One refined arc of an invented carrier and target: a burn of some tens of m/s, 200 days to the encounter."""
+"""One refined arc of an invented mothership and target: a burn of some tens of m/s, 200 days to the encounter."""
 
 import numpy as np
 import pytest
@@ -6,9 +6,9 @@ import pytest
 from swarm.refine.correct import Arc, refine_arc
 from swarm.refine.dispersion import Known
 from swarm.refine.nbody import make_field, moved
-from swarm.study import study_from
-from targets.constants import AU_KM, DAY_S, GM_SUN_KM3_S2
-from targets.twobody import states_from_elements
+from swarm.study.schema import study_from
+from targets.base.constants import AU_KM, DAY_S, GM_SUN_KM3_S2
+from targets.motion.twobody import states_from_elements
 
 RELEASE_S = 983_361_600.0
 BURN_S = RELEASE_S + 3.0 * DAY_S
@@ -48,8 +48,8 @@ def field():
 @pytest.fixture(scope="session")
 def arc(field):
     """The target is put where an unpulled-by-light probe with a 40 m/s burn goes, 3 km/s across; then moved back."""
-    carrier = kepler(1.95, 0.4, 0.6)
-    there = moved(field, carrier, RELEASE_S, BURN_S)
+    mothership = kepler(1.95, 0.4, 0.6)
+    there = moved(field, mothership, RELEASE_S, BURN_S)
     burn = 0.04 * np.array([0.6, -0.64, 0.48])
     there[3:] += burn
     end = moved(field, there, BURN_S, ENCOUNTER_S)
@@ -57,7 +57,7 @@ def arc(field):
     start = moved(field, end, ENCOUNTER_S, RELEASE_S - 600 * DAY_S)
     return Arc(
         plan=0, probe=0, opportunity=5, target="X", target_index=0, release_tdb_s=RELEASE_S, burn_tdb_s=BURN_S,
-        encounter_tdb_s=ENCOUNTER_S, carrier=carrier, carrier_kg=600.0, burn_km_s=burn,
+        encounter_tdb_s=ENCOUNTER_S, mothership=mothership, mothership_kg=600.0, burn_km_s=burn,
         target_epoch_s=RELEASE_S - 600 * DAY_S, target_state=start, aim_km=np.array([300.0, -400.0]),
     )  # fmt: skip
 

@@ -5,10 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from swarm.arcs.bplane import b_plane_axes, b_vector_km
+from swarm.reach.arcs.bplane import b_plane_axes, b_vector_km
 from swarm.refine.correct import NotRefined, Refined, inside_influence, refine_arc, spring_direction
 from swarm.refine.nbody import make_field, moved, place
-from targets.constants import DAY_S
+from targets.base.constants import DAY_S
 from tests.refine.conftest import make_study
 
 
@@ -22,7 +22,7 @@ def test_the_aim_point_is_hit(made, arc):
 def test_flown_again_the_probe_passes_there(field, made):
     """From the release on, leg by leg, by hand."""
     arc = made.arc
-    state = arc.carrier + np.concatenate([np.zeros(3), made.spring_km_s])
+    state = arc.mothership + np.concatenate([np.zeros(3), made.spring_km_s])
     state = moved(field, state, arc.release_tdb_s, arc.burn_tdb_s, beta=made.beta[0])
     state[3:] += made.burn_km_s
     state = moved(field, state, arc.burn_tdb_s, made.encounter_tdb_s, beta=made.beta[1])

@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 from scipy.stats import chi2
 
-from swarm.arcs.bplane import b_plane_axes
-from swarm.delivery import CORRECTIONS_MAX, errors_of, linear_covariance, plan_corrections, sight_s
+from swarm.encounter.delivery import CORRECTIONS_MAX, errors_of, linear_covariance, plan_corrections, sight_s
+from swarm.reach.arcs.bplane import b_plane_axes
 from swarm.refine.dispersion import Draws, _Flight, disperse, draws_of, execution_errors
-from swarm.refine.plan import Flown, dispersion_cautions
+from swarm.refine.whole_plan import Flown, dispersion_cautions
 from tests.refine.conftest import make_study
 
 COUNT = 10_000
@@ -20,7 +20,7 @@ SAME = {"spring_fraction": 0.05, "spring_direction_deg": math.degrees(0.05)}
 
 def model_covariance(study, made, known):
     """(TT, RR, TR) of the delivery model, two-body, for this arc."""
-    from swarm.delivery import fill_start
+    from swarm.encounter.delivery import fill_start
 
     errors, axes = errors_of(study), b_plane_axes(made.v_rel_km_s)[0]
     speed = float(np.linalg.norm(made.v_rel_km_s))
@@ -61,7 +61,9 @@ def test_full_force_lands_where_the_matrix_says(field, made, known):
     study, draws = make_study(), draws_of(1, 5, 1000)
     linear = dispersed(study, field, made, known, draws, full=False)
     full = dispersed(study, field, made, known, draws, full=True)
-    apart = np.linalg.norm(full.miss_km - linear.miss_km - stretched(study, field, made, known, draws), axis=1)
+    apart = np.linalg.norm(
+        full.miss_km - linear.miss_km - stretched(study, field, made, known, draws), axis=1
+    )
     # seen: 0.0005, 1 m, and 0.0026
     assert np.median(apart) < 0.001 * linear.sigma_km
     assert np.quantile(apart, 0.99) < 0.005 * linear.sigma_km
@@ -128,7 +130,7 @@ def dispersed(study, field, made, known, draws, *, full):
     return disperse(study, field, made, known=known, full=full, draws=draws)
 
 
-def test_a_burn_without_errors_and_a_known_carrier_hits(field, made, known):
+def test_a_burn_without_errors_and_a_known_mothership_hits(field, made, known):
     study = make_study(probe=QUIET, delivery=STILL)
     blind = replace(known, target_cov_km2=np.zeros((3, 3)), detect_km=1e5)
     found = disperse(study, field, made, known=blind, full=True, draws=draws_of(1, 5, 20))

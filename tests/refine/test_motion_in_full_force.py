@@ -14,11 +14,11 @@ from swarm.refine.nbody import (
     pressure_km3_s2,
     propagate,
 )
-from targets import spice
-from targets.constants import AU_KM, DAY_S, GM_SUN_KM3_S2
-from targets.errors import InputError
-from targets.timescale import tdb_s_from_jd
-from targets.twobody import states_from_elements
+from targets.base.constants import AU_KM, DAY_S, GM_SUN_KM3_S2
+from targets.base.errors import InputError
+from targets.base.timescale import tdb_s_from_jd
+from targets.ephemeris import spice
+from targets.motion.twobody import states_from_elements
 
 START_S = float(tdb_s_from_jd(2462138.5359989386))
 # JPL close-approach data (as listed): JD TDB, distance au, relative speed km/s.

@@ -5,17 +5,17 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from swarm.mothership.path import Path
+from swarm.reach.mothership.path import Path
 from swarm.refine.chance import binomial_interval
+from swarm.refine.continuation import follow
 from swarm.refine.correct import refine_arc
 from swarm.refine.dispersion import disperse, draws_of
-from swarm.refine.follow import follow
 from swarm.refine.impacts import impacts_of
 from swarm.refine.nbody import NAMES, make_field, moved, path, place, propagate
-from swarm.refine.plan import Flown
 from swarm.refine.recontact import least_distances, recontacts
 from swarm.refine.safety import cautions, safety_table
-from targets.constants import AU_KM, DAY_S, GM_EARTH_KM3_S2, GM_SUN_KM3_S2, JULIAN_YEAR_S
+from swarm.refine.whole_plan import Flown
+from targets.base.constants import AU_KM, DAY_S, GM_EARTH_KM3_S2, GM_SUN_KM3_S2, JULIAN_YEAR_S
 from tests.refine.conftest import RELEASE_S, make_study
 
 T0 = 983_361_600.0
@@ -71,7 +71,10 @@ def test_capture_by_the_earth_is_that_of_two_bodies():
     there = np.sqrt(speed**2 + 2.0 * GM_EARTH_KM3_S2 / 2e6)
     shares = np.array([0.2, 0.9, 0.97, 1.03, 1.1, 2.0])
     states = np.array(
-        [earth + np.concatenate([-2e6 * towards + share * captured * aside, there * towards]) for share in shares]
+        [
+            earth + np.concatenate([-2e6 * towards + share * captured * aside, there * towards])
+            for share in shares
+        ]
     )
     found = follow(field.tables, states, T0, 10 * DAY_S)
     assert (found.hit == NAMES.index("Earth")).tolist() == (shares < 1.0).tolist()
@@ -103,7 +106,9 @@ def test_what_becomes_of_a_body_does_not_depend_on_those_beside_it():
     field = make_field(T0 - 400 * DAY_S, T0 + 400 * DAY_S)
     mars = place(field, "Mars", T0)[0]
     random = np.random.default_rng(12)
-    off = np.array([5e5, 0.0, 0.0, -8.0, 0.0, 0.0]) + random.standard_normal((100, 6)) * ([8e3] * 3 + [0.0] * 3)
+    off = np.array([5e5, 0.0, 0.0, -8.0, 0.0, 0.0]) + random.standard_normal((100, 6)) * (
+        [8e3] * 3 + [0.0] * 3
+    )
     states = propagate(field, mars + off, T0, T0 - 300 * DAY_S)
     together = follow(field.tables, states, T0 - 300 * DAY_S, 400 * DAY_S)
     alone = [follow(field.tables, state[None], T0 - 300 * DAY_S, 400 * DAY_S) for state in states]
@@ -128,8 +133,8 @@ def flown_of(study, field, arc, known):
 
 @pytest.fixture(scope="module")
 def alone(field, arc):
-    """The carrier's path on one leg."""
-    return [leg_of(field, arc.carrier, RELEASE_S, RELEASE_S, 240.0)]
+    """The mothership's path on one leg."""
+    return [leg_of(field, arc.mothership, RELEASE_S, RELEASE_S, 240.0)]
 
 
 def leg_of(field, state, at_s, begin_s, days):
@@ -143,10 +148,12 @@ def of_kind(found, kind):
 
 
 def test_the_spring_gives_the_first_hour(field, arc, known, alone):
-    study = make_study(probe={"spring_m_s": 1.0}, delivery={"spring_fraction": 0.0, "spring_direction_deg": 0.0})
+    study = make_study(
+        probe={"spring_m_s": 1.0}, delivery={"spring_fraction": 0.0, "spring_direction_deg": 0.0}
+    )
     found = recontacts(study, [flown_of(study, field, arc, known)], alone)
     (separation,) = of_kind(found, "separation")
-    # no force between them to speak of: 1 m/s for 3600 s, whatever part of it is the carrier's recoil
+    # no force between them to speak of: 1 m/s for 3600 s, whatever part of it is the mothership's recoil
     assert separation.least_km == pytest.approx(3.6, abs=1e-3)
     assert (separation.hits, separation.samples, separation.other) == (0, 50, "mothership")
     (later,) = of_kind(found, "recontact")
@@ -155,12 +162,12 @@ def test_the_spring_gives_the_first_hour(field, arc, known, alone):
     assert later.hits == 0
 
 
-def test_a_burn_back_past_the_carrier_is_seen(field, arc, known, alone):
+def test_a_burn_back_past_the_mothership_is_seen(field, arc, known, alone):
     """Half a day after a release along its burn's opposite the probe comes by at the burn's speed."""
     study = make_study(probe={"checkout_days": 0.5})
     one = flown_of(study, field, replace(arc, burn_tdb_s=RELEASE_S + 0.5 * DAY_S), known)
     back = -one.made.burn_km_s / np.linalg.norm(one.made.burn_km_s) * 1e-3
-    released = arc.carrier + np.concatenate([np.zeros(3), back])
+    released = arc.mothership + np.concatenate([np.zeros(3), back])
     turned = replace(one, made=replace(one.made, released=released, spring_km_s=back))
     found = recontacts(study, [turned], alone)
     assert of_kind(found, "separation")[0].hits == 50
@@ -168,15 +175,15 @@ def test_a_burn_back_past_the_carrier_is_seen(field, arc, known, alone):
     assert any("turns back towards mothership" in said for said in cautions(found))
 
 
-def test_a_carrier_that_manoeuvres_onto_a_probe_is_seen(field, arc, known, alone):
+def test_a_mothership_that_manoeuvres_onto_a_probe_is_seen(field, arc, known, alone):
     dark = {"solar_area_m2": 0.0}
     study = make_study(probe=dark)
     one = flown_of(study, field, arc, known)
     early = Path(RELEASE_S, DAY_S, alone[0].states[:60])
     at = RELEASE_S + 70.0 * DAY_S
-    # the carrier's later leg is the probe's own nominal path, a month ahead
+    # the mothership's later leg is the probe's own nominal path, a month ahead
     onto = leg_of(field, one.made.after_burn, arc.burn_tdb_s, at, 60.0)
-    past = leg_of(field, arc.carrier, RELEASE_S, at, 60.0)
+    past = leg_of(field, arc.mothership, RELEASE_S, at, 60.0)
     (hit,) = of_kind(recontacts(study, [one], [early, onto]), "manoeuvre")
     (miss,) = of_kind(recontacts(study, [one], [early, past]), "manoeuvre")
     assert hit.least_km < 5000.0  # the burn's errors: 0.6 m/s for 67 days are 3500 km
@@ -212,7 +219,9 @@ def test_a_loose_part_is_looked_at_only_where_the_study_has_one(field, arc, know
 
 
 def test_least_distance_between_looks_and_over_a_gap():
-    past = np.array([[[-10.0, 3.0, 0.0]], [[10.0, 3.0, 0.0]], [[np.nan] * 3], [[-20.0, 1.0, 0.0]], [[-30.0, 1.0, 0.0]]])
+    past = np.array(
+        [[[-10.0, 3.0, 0.0]], [[10.0, 3.0, 0.0]], [[np.nan] * 3], [[-20.0, 1.0, 0.0]], [[-30.0, 1.0, 0.0]]]
+    )
     assert least_distances(past) == pytest.approx([3.0])
 
 
@@ -229,11 +238,13 @@ def test_parts_and_dead_probes_are_followed_for_impacts_too(field, arc, known):
         ("earth", "part 0", 3, 3.0),
     ]
     said = cautions(found)
-    assert said[0].startswith("impact on a planet within 2 years: 0 of 9 samples of 3 objects, 0.00% to 33.63%")
+    assert said[0].startswith(
+        "impact on a planet within 2 years: 0 of 9 samples of 3 objects, 0.00% to 33.63%"
+    )
 
 
 def test_a_probe_that_dies_on_a_path_to_the_earth_is_seen(field, arc, known):
-    """The burn leads past the Earth; without it the probe stays on the carrier's path, which hits."""
+    """The burn leads past the Earth; without it the probe stays on the mothership's path, which hits."""
     study = make_study(refine={"impact_samples": 20, "impact_years": 2.0, "earth_years": 2.0})
     one = flown_of(study, field, arc, known)
     earth = place(field, "Earth", RELEASE_S + 100 * DAY_S)[0]
@@ -241,10 +252,14 @@ def test_a_probe_that_dies_on_a_path_to_the_earth_is_seen(field, arc, known):
     released = moved(field, onto, RELEASE_S + 100 * DAY_S, RELEASE_S)
     tight = np.diag([1.0] * 3 + [1e-12] * 3)
     dead = replace(
-        one, made=replace(one.made, released=released, beta=(0.0, 0.0)), full=replace(one.full, released_cov=tight)
+        one,
+        made=replace(one.made, released=released, beta=(0.0, 0.0)),
+        full=replace(one.full, released_cov=tight),
     )
     found = impacts_of(dead, study)
     hits = {(x.name, x.kind): x.hits for x in found}
     assert hits["probe 0 without its burn", "earth"] == hits["probe 0 without its burn", "impact"] == 20
     assert hits["probe 0", "impact"] == 0
-    assert any(said.startswith("probe 0 without its burn hits the Earth in 20 of 20") for said in cautions(found))
+    assert any(
+        said.startswith("probe 0 without its burn hits the Earth in 20 of 20") for said in cautions(found)
+    )

@@ -5,9 +5,9 @@ from pathlib import Path
 import numpy as np
 import pyarrow as pa
 
-from swarm.archive import Run
-from targets.constants import AU_KM
-from targets.invented import invented_belt
+from swarm.run.folder import Run
+from targets.base.constants import AU_KM
+from targets.catalogue.invented import invented_belt
 
 FIREWEED = Path(__file__).parents[2] / "runs" / "fireweed" / "study.toml"
 START = 2462926.5  # 2031-03-01 TDB, the start of the study
@@ -145,7 +145,9 @@ def _random_columns(names, n, rng):
 def _small_tables(chosen, rng):
     """Tables of a few rows: columns as their stages write them, values at random."""
     mass = "best_kg contingency_kg expected_kg margin_kg maximum_kg margin_of_expected margin_of_maximum"
-    speeds = "deterministic_m_s statistical_m_s attitude_m_s best_m_s contingency_m_s expected_m_s carried_m_s"
+    speeds = (
+        "deterministic_m_s statistical_m_s attitude_m_s best_m_s contingency_m_s expected_m_s carried_m_s"
+    )
     compared = "science propellant_kg risk science_held risk_held science_change risk_change targets_retained"
     steps = np.arange(4)
     return {

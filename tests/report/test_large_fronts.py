@@ -6,7 +6,7 @@ import pyarrow.compute as pc
 import pytest
 
 from swarm.report import page as page_of
-from swarm.show import address_of, open_server
+from swarm.report.show import address_of, open_server
 
 from .made import make_run
 

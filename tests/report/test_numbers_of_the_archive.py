@@ -11,7 +11,7 @@ import pytest
 from swarm.report.forms import shown
 from swarm.report.held import NEEDED, OPTIONAL, hold
 from swarm.report.page import page_data
-from targets.constants import AU_KM, OBLIQUITY_J2000_RAD
+from targets.base.constants import AU_KM, OBLIQUITY_J2000_RAD
 
 # Tables of which the page shows every row; the others are embedded, or drawn.
 IN_TABLES = {

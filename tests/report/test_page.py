@@ -8,17 +8,17 @@ import numpy as np
 import pyarrow as pa
 import pytest
 
-from swarm.archive import Run
-from swarm.pipeline import run_report
+from swarm.app.pipeline import run_report
+from swarm.decide.summary import choose_plan, counts, front_lines, limits
 from swarm.report.answer import answer
 from swarm.report.held import hold, plan_rows
 from swarm.report.markup import name as name_html
 from swarm.report.markup import script_json, text
 from swarm.report.page import write_page
-from swarm.summary import choose_plan, counts, front_lines, limits
-from targets.constants import AU_KM
-from targets.errors import InputError
-from targets.invented import invented_belt
+from swarm.run.folder import Run
+from targets.base.constants import AU_KM
+from targets.base.errors import InputError
+from targets.catalogue.invented import invented_belt
 
 FIREWEED = Path(__file__).parents[2] / "runs" / "fireweed" / "study.toml"
 HOSTILE = "</script><script>alert(1)</script>"

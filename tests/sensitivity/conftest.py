@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from swarm.cli import app
+from swarm.app.cli import app
 
 for folder in ("optimize", "mothership", "sensitivity"):
     sys.path.insert(0, str(Path(__file__).parents[1] / folder))

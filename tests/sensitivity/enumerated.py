@@ -9,10 +9,10 @@ import numpy as np
 from plain_evaluator import PlainEvaluator
 from small_cases import make_opportunities, make_study, make_targets
 
+from swarm.decide.sensitivity import Inputs
+from swarm.decide.summary import select_plan
 from swarm.optimize.search import optimize
-from swarm.parallel import Pool
-from swarm.sensitivity import Inputs
-from swarm.summary import select_plan
+from swarm.run.workers import Pool
 
 TAXONOMY = ["C", "S", "", "X", "B", "S"]
 EFFORT = {"islands": 2, "population": 16, "epochs": 2, "generations_per_epoch": 3, "levels": 3}
@@ -43,7 +43,9 @@ def every_plan(study: Any, table: Any, *, without: str | None = None) -> list[li
     """All plans that keep the burn limit, the spacing and one probe a target, by the rules as the study states them."""
     burn, names = table["burn_m_s"].to_numpy(), table["target"].to_pylist()
     release = table["release_jd_tdb"].to_numpy()
-    usable = [k for k in range(table.num_rows) if burn[k] <= study.probe.burn_limit_m_s and names[k] != without]
+    usable = [
+        k for k in range(table.num_rows) if burn[k] <= study.probe.burn_limit_m_s and names[k] != without
+    ]
     plans = []
     for size in range(study.probe.count + 1):
         for plan in itertools.combinations(usable, size):

@@ -5,9 +5,9 @@ import shutil
 import pytest
 from typer.testing import CliRunner
 
-from swarm import surface
-from swarm.archive import SENSITIVITY_TABLES, Run, question
-from swarm.cli import app
+from swarm.app import surface
+from swarm.app.cli import app
+from swarm.run.folder import SENSITIVITY_TABLES, Run, question
 from tests.batch.conftest import BASE
 
 ASKED = """
@@ -48,18 +48,21 @@ def test_the_tables_of_the_stage(whole):
     assert {(row["factor"], row["side"]) for row in rows} >= {
         ("burn limit", "low"), ("burn limit", "high"), ("success of a probe", "low"),
         ("success of a probe", "high"), ("shared failures", "low"), ("shared failures", "high"),
-        ("weight of large", "low"), ("weight of dark", "high"), ("carrier schedule, 30 d", "high"),
-        ("carrier schedule, 20 d", "low"), ("a target left out", "out"), ("nothing changed", "out"),
+        ("weight of large", "low"), ("weight of dark", "high"), ("mothership schedule, 30 d", "high"),
+        ("mothership schedule, 20 d", "low"), ("a target left out", "out"), ("nothing changed", "out"),
     }  # fmt: skip
     base = rows[-1]
     by = {(row["factor"], row["side"]): row for row in rows}
     assert by["burn limit", "high"]["science"] >= base["science"] - 1e-12
     assert by["burn limit", "low"]["science"] <= base["science"] + 1e-12
     assert by["burn limit", "high"]["setting"] == "1500 m/s"
-    # the burns of the plan lead from a path on which a late carrier is not
-    assert by["carrier schedule, 30 d", "high"]["science_held"] == 0.0
-    assert by["carrier schedule, 30 d", "high"]["science"] > 0.0
-    assert by["carrier schedule, 30 d", "high"]["science"] != by["carrier schedule, 20 d", "low"]["science"]
+    # the burns of the plan lead from a path on which a late mothership is not
+    assert by["mothership schedule, 30 d", "high"]["science_held"] == 0.0
+    assert by["mothership schedule, 30 d", "high"]["science"] > 0.0
+    assert (
+        by["mothership schedule, 30 d", "high"]["science"]
+        != by["mothership schedule, 20 d", "low"]["science"]
+    )
     assert base["science"] >= base["science_held"] - 1e-12
     plan = run.manifest["notes"]["sensitivity"]["plan"]
     flown = sum(row["plan"] == plan for row in run.read_table("plans").to_pylist())
@@ -72,15 +75,23 @@ def test_the_tables_of_the_stage(whole):
         "item", "cause", "likelihood", "consequence", "likelihood_bin", "consequence_bin", "source",
     ]  # fmt: skip
     assert {row["item"].split(":")[0] for row in risks.to_pylist()} >= {
-        "a probe fails", "a shared defect", "the carrier's schedule slips", "burns are weaker",
+        "a probe fails", "a shared defect", "the mothership's schedule slips", "burns are weaker",
         "a target is not where it should be", "data do not come home",
     }  # fmt: skip
-    assert all(1 <= row[f"{name}_bin"] <= 5 for row in risks.to_pylist() for name in ("likelihood", "consequence"))
+    assert all(
+        1 <= row[f"{name}_bin"] <= 5 for row in risks.to_pylist() for name in ("likelihood", "consequence")
+    )
 
 
 def test_the_tornado_is_printed(whole):
     _, result = whole
-    for text in ("hangs on, the widest first", "carrier schedule, 30 d", "left as it is", "5x5 table", "|"):
+    for text in (
+        "hangs on, the widest first",
+        "mothership schedule, 30 d",
+        "left as it is",
+        "5x5 table",
+        "|",
+    ):
         assert text in result.stdout
 
 
@@ -92,7 +103,9 @@ def test_the_same_bytes_on_two_workers(whole, swarm):
     result = swarm("sensitivity", "--run", folder / "two", "--workers", 2)
     assert result.exit_code == 0, result.stderr
     for name in SENSITIVITY_TABLES:
-        assert (folder / "two" / f"{name}.parquet").read_bytes() == (folder / "out" / f"{name}.parquet").read_bytes()
+        assert (folder / "two" / f"{name}.parquet").read_bytes() == (
+            folder / "out" / f"{name}.parquet"
+        ).read_bytes()
 
 
 def test_a_second_time_is_refused_and_resuming_keeps_it(whole, swarm):
@@ -146,7 +159,7 @@ def test_a_study_without_the_section_is_refused(whole, swarm):
 
 def test_a_file_shifted_by_days_is_refused_by_the_command_line(tmp_path, swarm):
     elements = BASE[BASE.index("[mothership]") : BASE.index("[probe]")]
-    text = BASE.replace(elements, '[mothership]\nkind = "oem"\nfile = "carrier.oem"\n')
+    text = BASE.replace(elements, '[mothership]\nkind = "oem"\nfile = "mothership.oem"\n')
     (tmp_path / "study.toml").write_text(text + "\n[sensitivity]\nslips_days = [30]\n", encoding="utf-8")
     result = swarm("check", tmp_path / "study.toml")
     assert result.exit_code == 2

@@ -10,10 +10,10 @@ from hypothesis import strategies as st
 from plain_evaluator import PlainEvaluator
 from small_cases import make_opportunities, make_study, make_targets
 
-import swarm.replan
-from swarm.parallel import Pool
-from swarm.replan import Ground, World, answers
-from swarm.sensitivity import LEFT_OUT, NOTHING, SHARED, SUCCESS, joined, sensitivity
+import swarm.decide.replan
+from swarm.decide.replan import Ground, World, answers
+from swarm.decide.sensitivity import LEFT_OUT, NOTHING, SHARED, SUCCESS, joined, sensitivity
+from swarm.run.workers import Pool
 
 TOL = 1e-9
 
@@ -47,7 +47,7 @@ def the_studies(study):
 @pytest.mark.parametrize("enumerated", [True, False])
 def test_every_change_equals_its_enumeration(seed, enumerated, monkeypatch):
     if not enumerated:  # the short search itself, where the tool would look at every plan
-        monkeypatch.setattr(swarm.replan, "EXACT_PLANS", 0)
+        monkeypatch.setattr(swarm.decide.replan, "EXACT_PLANS", 0)
     study, run, plan = case(seed=seed)
     table, bodies = run.opportunities, run.targets
     found = sensitivity(study, run, plan=plan, catalogue=None, pool=Pool()).table.to_pylist()
@@ -77,7 +77,7 @@ def test_every_change_equals_its_enumeration(seed, enumerated, monkeypatch):
 @pytest.mark.parametrize("enumerated", [True, False])
 def test_every_target_left_out_equals_its_enumeration(seed, enumerated, monkeypatch):
     if not enumerated:
-        monkeypatch.setattr(swarm.replan, "EXACT_PLANS", 0)
+        monkeypatch.setattr(swarm.decide.replan, "EXACT_PLANS", 0)
     study, run, plan = case(seed=seed)
     table, bodies = run.opportunities, run.targets
     found = sensitivity(study, run, plan=plan, catalogue=None, pool=Pool())
@@ -127,7 +127,9 @@ def test_a_weibull_chance_is_moved_but_none_beyond_the_probes_life():
     study, run, plan = case(seed=3, leave_one_out=False)
     aged = changed(study, "survival", model="weibull")
     found = sensitivity(aged, run, plan=plan, catalogue=None, pool=Pool()).table.to_pylist()
-    low, high = ([row for row in found if row["factor"] == SUCCESS and row["side"] == side] for side in ("low", "high"))
+    low, high = (
+        [row for row in found if row["factor"] == SUCCESS and row["side"] == side] for side in ("low", "high")
+    )
     assert low[0]["science_held"] < found[-1]["science_held"] < high[0]["science_held"]
     short = aged.model_copy(update={"probe": aged.probe.model_copy(update={"cruise_life_days": 1.0})})
     dead = sensitivity(short, run, plan=plan, catalogue=None, pool=Pool()).table.to_pylist()
@@ -146,7 +148,12 @@ def burn_case(seed, limit_m_s, rows=9):
 
 
 @settings(max_examples=15, deadline=None)
-@given(seed=st.integers(0, 1000), limit=st.floats(40.0, 120.0), more=st.floats(0.0, 0.6), spent_kg=st.floats(0.1, 2.0))
+@given(
+    seed=st.integers(0, 1000),
+    limit=st.floats(40.0, 120.0),
+    more=st.floats(0.0, 0.6),
+    spent_kg=st.floats(0.1, 2.0),
+)
 def test_a_higher_burn_limit_never_lowers_science_and_equals_enumeration(seed, limit, more, spent_kg):
     study, table = burn_case(seed, limit)
     higher, _ = burn_case(seed, limit * (1.0 + more))
@@ -182,7 +189,9 @@ def test_stronger_burns_are_added_after_what_there_was():
 
     class Found:
         # the screen with a higher limit numbers its own targets: X1 and X3
-        opportunities = make_opportunities([0, 1], burn_m_s=[60.0, 120.0]).set_column(1, "target", [["X1", "X3"]])
+        opportunities = make_opportunities([0, 1], burn_m_s=[60.0, 120.0]).set_column(
+            1, "target", [["X1", "X3"]]
+        )
         targets = bodies.take([1, 3])
 
     both, targets = joined(ground, Found, above_m_s=100.0)

@@ -8,8 +8,8 @@ from hypothesis import strategies as st
 from plain_evaluator import PlainEvaluator
 from scipy.stats import rankdata, spearmanr
 
-from swarm.parallel import Pool
-from swarm.sensitivity import rank_correlation, sensitivity, top_targets
+from swarm.decide.sensitivity import rank_correlation, sensitivity, top_targets
+from swarm.run.workers import Pool
 
 
 def test_five_places_with_one_swap_worked_by_hand():
@@ -71,7 +71,9 @@ def test_the_column_is_that_of_single_probes(seed):
             else one
             for one in study.science.rows
         ]
-        other = study.model_copy(update={"science": study.science.model_copy(update={"rows": tuple(changed)})})
+        other = study.model_copy(
+            update={"science": study.science.model_copy(update={"rows": tuple(changed)})}
+        )
         after = worth(other)
         kept = [name for name in before if before[name] > 0.0]
         assert 3 <= len(kept) <= 20

@@ -5,9 +5,9 @@ import pytest
 from enumerated import case, flown
 from plain_evaluator import PlainEvaluator
 
-from swarm.parallel import Pool
-from swarm.risk_table import Flown, bins, risk_table
-from swarm.sensitivity import sensitivity
+from swarm.decide.risk_table import Flown, bins, risk_table
+from swarm.decide.sensitivity import sensitivity
+from swarm.run.workers import Pool
 
 ENDS = (0.0, 0.02, 0.15, 0.25, 0.5)
 

@@ -6,17 +6,17 @@ import pytest
 from files import Block, write_oem, write_spk
 from small_cases import make_opportunities, make_study, make_targets
 
-from swarm.constraints import allowed
-from swarm.mothership.elements import state_at_epoch
-from swarm.parallel import Pool
-from swarm.reach import read_carrier
-from swarm.sensitivity import Inputs, is_shifted, sensitivity, slipped
-from swarm.study import study_from
-from targets.constants import DAY_S
-from targets.errors import InputError
-from targets.spice import sample
-from targets.timescale import tdb_s_from_jd
-from targets.twobody import drift_states
+from swarm.decide.sensitivity import Inputs, is_shifted, sensitivity, slipped
+from swarm.plan.constraints import allowed
+from swarm.reach.mothership.from_elements import state_at_epoch
+from swarm.reach.opportunities import read_mothership
+from swarm.run.workers import Pool
+from swarm.study.schema import study_from
+from targets.base.constants import DAY_S
+from targets.base.errors import InputError
+from targets.base.timescale import tdb_s_from_jd
+from targets.ephemeris.spice import sample
+from targets.motion.twobody import drift_states
 
 START = 2463000.5
 LEGS = {
@@ -44,20 +44,22 @@ def answer(study):
 def test_elements_keep_their_path_in_space_and_come_later():
     study = make_study(mothership={"motion": "kepler"})
     late = slipped(study, 40.0)
-    before, after = read_carrier(study).legs[0], read_carrier(late).legs[0]
+    before, after = read_mothership(study).legs[0], read_mothership(late).legs[0]
     epochs = before.epochs_tdb_s[5:200]
     apart_km = np.linalg.norm(after.at(epochs + 40.0 * DAY_S)[:, :3] - before.at(epochs)[:, :3], axis=1)
     assert apart_km.max() < 0.01
     assert np.linalg.norm(after.at(epochs)[0, :3] - before.at(epochs)[0, :3]) > 1e7
 
 
-def test_the_planets_pull_a_late_carrier_where_they_then_are():
+def test_the_planets_pull_a_late_mothership_where_they_then_are():
     study = make_study()
-    before, after = read_carrier(study).legs[0], read_carrier(slipped(study, 40.0)).legs[0]
+    before, after = read_mothership(study).legs[0], read_mothership(slipped(study, 40.0)).legs[0]
     end = before.epochs_tdb_s[-100]
-    apart_km = np.linalg.norm(after.at(np.array([end + 40.0 * DAY_S]))[0, :3] - before.at(np.array([end]))[0, :3])
+    apart_km = np.linalg.norm(
+        after.at(np.array([end + 40.0 * DAY_S]))[0, :3] - before.at(np.array([end]))[0, :3]
+    )
     assert apart_km > 100.0
-    assert not is_shifted(read_carrier(study), read_carrier(slipped(study, 40.0)), 40.0)
+    assert not is_shifted(read_mothership(study), read_mothership(slipped(study, 40.0)), 40.0)
 
 
 def test_nothing_is_released_before_a_late_start():
@@ -75,7 +77,7 @@ def test_nothing_is_released_before_a_late_start():
 def test_legs_are_solved_again_to_where_the_planets_then_are():
     study = with_ship(LEGS)
     late = slipped(study, 30.0)
-    before, after = read_carrier(study), read_carrier(late)
+    before, after = read_mothership(study), read_mothership(late)
     leg = after.legs[0]
     # an hour's flight inside the quarter of a day that legs keep off the planet: within a million km of Mars
     end = leg.epochs_tdb_s[-1]
@@ -86,7 +88,9 @@ def test_legs_are_solved_again_to_where_the_planets_then_are():
 
 def block(shift_days=0.0):
     """An invented two-body path over more than the study, and the same so much later."""
-    at_start = state_at_epoch(a_au=2.3, e=0.1, i_deg=8.0, node_deg=40.0, argp_deg=120.0, mean_anomaly_deg=15.0)
+    at_start = state_at_epoch(
+        a_au=2.3, e=0.1, i_deg=8.0, node_deg=40.0, argp_deg=120.0, mean_anomaly_deg=15.0
+    )
     days = np.arange(-60.0, 1900.0, 4.0)
     repeated = np.broadcast_to(at_start, (len(days), 6))
     states = np.hstack(drift_states(repeated[:, :3], repeated[:, 3:], days * DAY_S))
@@ -114,29 +118,31 @@ def test_a_file_shifted_in_time_is_refused(tmp_path, kind):
 def test_a_path_of_its_own_is_not_taken_for_a_shifted_one(tmp_path):
     study = file_study(tmp_path, "oem", write_oem(tmp_path, [block(30.0)]), days=31.0)
     other = study.model_copy(
-        update={"mothership": study.mothership.model_copy(update={"file": study.sensitivity.slip_files[0].file})}
+        update={
+            "mothership": study.mothership.model_copy(update={"file": study.sensitivity.slip_files[0].file})
+        }
     )
-    assert is_shifted(read_carrier(study), read_carrier(other), 30.0)
-    assert not is_shifted(read_carrier(study), read_carrier(other), 31.0)
-    assert not is_shifted(read_carrier(study), read_carrier(other), 4000.0)
+    assert is_shifted(read_mothership(study), read_mothership(other), 30.0)
+    assert not is_shifted(read_mothership(study), read_mothership(other), 31.0)
+    assert not is_shifted(read_mothership(study), read_mothership(other), 4000.0)
 
 
 @pytest.mark.parametrize("kind", ["oem", "spk"])
 def test_days_alone_are_refused_for_a_file(kind):
-    own = {"kind": kind, "file": "carrier.oem"} | ({"spk_id": -731} if kind == "spk" else {})
+    own = {"kind": kind, "file": "mothership.oem"} | ({"spk_id": -731} if kind == "spk" else {})
     with pytest.raises(InputError) as refused:
         with_ship(own, slips_days=[30.0])
     assert "sensitivity.slips_days" in str(refused.value)
     assert 'slip_files = [{ days = 30, file = "..." }]' in str(refused.value)
     with pytest.raises(InputError, match="the study's own file is not shifted"):
-        with_ship(own, slip_files=[{"days": 30.0, "file": "carrier.oem"}])
+        with_ship(own, slip_files=[{"days": 30.0, "file": "mothership.oem"}])
     with pytest.raises(InputError, match="not shifted in time"):
         slipped(with_ship(own), 30.0)
 
 
 def test_files_are_refused_for_what_is_solved_again():
     with pytest.raises(InputError, match=r"sensitivity\.slip_files"):
-        with_ship(LEGS, slip_files=[{"days": 30.0, "file": "carrier.oem"}])
+        with_ship(LEGS, slip_files=[{"days": 30.0, "file": "mothership.oem"}])
     for days in ([0.0], [30.0, 30.0]):
         with pytest.raises(InputError, match="days other than 0, each once"):
             with_ship(LEGS, slips_days=days)

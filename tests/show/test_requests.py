@@ -14,10 +14,10 @@ import pyarrow as pa
 import pytest
 from typer.testing import CliRunner
 
-from swarm.archive import Run
-from swarm.cli import app
-from swarm.show import ROWS, ROWS_MAX, open_server
-from targets.errors import InputError
+from swarm.app.cli import app
+from swarm.report.show import ROWS, ROWS_MAX, open_server
+from swarm.run.folder import Run
+from targets.base.errors import InputError
 
 TOP = Path(__file__).parents[2]
 FIREWEED = TOP / "runs" / "fireweed" / "study.toml"
@@ -229,7 +229,7 @@ def test_what_cannot_be_shown_is_bad_input(tmp_path):
 
 
 def test_ctrl_c_ends_the_command_without_an_error(folder):
-    command = [sys.executable, "-m", "swarm.cli", "show", "--run", str(folder)]
+    command = [sys.executable, "-m", "swarm.app.cli", "show", "--run", str(folder)]
     environment = os.environ | {"PYTHONPATH": str(TOP)}
     with subprocess.Popen(
         command, cwd=TOP, env=environment, text=True, stdout=subprocess.PIPE, stderr=subprocess.PIPE

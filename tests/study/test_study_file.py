@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from swarm.study import FIRST_JD_TDB, read_study, require_supported, study_from, study_rows
-from targets.errors import InputError
+from swarm.study.schema import FIRST_JD_TDB, read_study, require_supported, study_from, study_rows
+from targets.base.errors import InputError
 
 FIREWEED = Path(__file__).parents[2] / "runs" / "fireweed" / "study.toml"
 
@@ -146,7 +146,11 @@ def test_a_blackout_that_ends_before_it_begins_is_refused(data):
         ("mothership", {"kind": "oem"}, "mothership.file"),
         ("mothership", {"kind": "spk", "file": "a.bsp"}, "mothership.spk_id"),
         ("mothership", {"kind": "legs"}, "mothership.legs"),
-        ("mothership", {"kind": "oem", "file": "a.oem", "flyby_clear_days": 1.0}, "mothership.flyby_clear_days"),
+        (
+            "mothership",
+            {"kind": "oem", "file": "a.oem", "flyby_clear_days": 1.0},
+            "mothership.flyby_clear_days",
+        ),
     ],
 )
 def test_keys_go_with_their_format_or_kind(data, section, settings, key):

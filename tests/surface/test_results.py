@@ -10,7 +10,7 @@ import pyarrow as pa
 import pytest
 
 import swarm
-from swarm.archive import Run
+from swarm.run.folder import Run
 
 TOP = Path(__file__).parents[2]
 FIREWEED = TOP / "runs" / "fireweed" / "study.toml"
@@ -69,7 +69,9 @@ def test_arrow_tables_become_frames_of_pandas_and_of_polars(run):
 
 
 def test_a_question_in_sql(run):
-    asked = "select probes, count(*) as held from front join plans using (plan) group by probes order by probes"
+    asked = (
+        "select probes, count(*) as held from front join plans using (plan) group by probes order by probes"
+    )
     assert run.sql(asked).to_pydict() == {"probes": [1, 3], "held": [1, 3]}
     with pytest.raises(swarm.InputError, match="cannot be answered"):
         run.sql("select nothing from nowhere")
@@ -87,7 +89,7 @@ def test_the_plan_that_was_refined_is_handed_over_unless_another_is_named(run, m
         asked.append(plan)
         return Run.open(folder)
 
-    monkeypatch.setattr("swarm.pipeline.run_handoff", handed)
+    monkeypatch.setattr("swarm.app.pipeline.run_handoff", handed)
     swarm.hand_off(run)
     written = Run.open(run.folder)
     written.write_table("refined", PLANS)
@@ -129,12 +131,12 @@ print(os.environ['NUMBA_CACHE_DIR'], numba.config.CACHE_DIR)
 
 def test_functions_stay_when_rooms_of_the_same_name_are_imported():
     code = """
-import swarm, swarm.optimize.search, swarm.compare, swarm.refine.plan
-from swarm import optimize, compare, refine
-print(swarm.optimize.__module__, swarm.compare.__module__, swarm.refine.__module__, refine.__module__)
-print(swarm.archive.__name__)
+import swarm, swarm.optimize.search, swarm.refine.whole_plan
+from swarm import optimize, refine
+print(swarm.optimize.__module__, optimize.__module__, swarm.refine.__module__, refine.__module__)
+print(swarm.run.folder.__name__)
 """
-    assert python(code) == [*["swarm.surface"] * 4, "swarm.archive"]
+    assert python(code) == [*["swarm.app.surface"] * 4, "swarm.run.folder"]
 
 
 def test_what_the_package_offers_is_documented_and_no_more():
@@ -151,12 +153,19 @@ def test_type_checkers_see_the_functions(tmp_path):
         "swarm.refine(run, plan='three')\n"
     )
     done = subprocess.run(
-        [sys.executable, "-m", "mypy", "--config-file", str(TOP / "pyproject.toml"), str(tmp_path / "used.py")],
+        [
+            sys.executable,
+            "-m",
+            "mypy",
+            "--config-file",
+            str(TOP / "pyproject.toml"),
+            str(tmp_path / "used.py"),
+        ],
         cwd=TOP,
         capture_output=True,
         text=True,
         timeout=600,
     )
-    assert 'Revealed type is "swarm.surface.Results"' in done.stdout
+    assert 'Revealed type is "swarm.app.surface.Results"' in done.stdout
     assert 'Argument "plan" to "refine" has incompatible type "str"' in done.stdout
     assert done.stdout.count("error:") == 1

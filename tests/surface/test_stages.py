@@ -9,15 +9,17 @@ import pytest
 from typer.testing import CliRunner
 
 import swarm
-from swarm.cli import app
-from swarm.surface import study_text
+from swarm.app.cli import app
+from swarm.app.surface import study_text
 
 TOP = Path(__file__).parents[2]
 SMALL = TOP / "notebooks" / "small.toml"
 
 
 def readme_lines():
-    [code] = re.findall(r"^```python\n(.*?)^```$", (TOP / "README.md").read_text(encoding="utf-8"), re.S | re.M)
+    [code] = re.findall(
+        r"^```python\n(.*?)^```$", (TOP / "README.md").read_text(encoding="utf-8"), re.S | re.M
+    )
     return code
 
 
@@ -55,7 +57,10 @@ def test_the_study_of_the_run_is_the_one_that_was_given(place):
     assert run.study.model_dump() == asked.model_dump()
     kept = (folder / "out" / "small" / "study.toml").read_text(encoding="utf-8")
     assert kept == study_text(asked)
-    assert tomllib.loads(kept)["study"]["name"] == tomllib.loads(SMALL.read_text(encoding="utf-8"))["study"]["name"]
+    assert (
+        tomllib.loads(kept)["study"]["name"]
+        == tomllib.loads(SMALL.read_text(encoding="utf-8"))["study"]["name"]
+    )
     # paths in the study start where those of its file do
     assert (folder / "out" / "small" / run.manifest["base"]).resolve() == folder / "notebooks"
 

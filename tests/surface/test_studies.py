@@ -8,8 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import swarm
-from swarm.study import study_from
-from swarm.surface import study_text
+from swarm.app.surface import study_text
+from swarm.study.schema import study_from
 
 FIREWEED = Path(__file__).parents[2] / "runs" / "fireweed" / "study.toml"
 
@@ -19,7 +19,11 @@ def test_changes_are_put_in_place_of_the_files_values():
     study = swarm.read_study(FIREWEED, changes=changes)
     assert (study.probe.count, study.science.rows[1].weight, study.compare.counts) == (6, 5.0, (0, 6))
     plain = swarm.read_study(FIREWEED)
-    assert (plain.probe.count, plain.science.rows[1].weight, plain.compare.counts) == (12, 2.0, (0, 4, 8, 12, 16))
+    assert (plain.probe.count, plain.science.rows[1].weight, plain.compare.counts) == (
+        12,
+        2.0,
+        (0, 4, 8, 12, 16),
+    )
     assert study.base == plain.base == FIREWEED.parent
 
 

@@ -10,10 +10,11 @@ import spiceypy
 from hypothesis import given
 from hypothesis import strategies as st
 
-from targets import constants, spice
-from targets.frames import ICRF_FROM_ECLIPTIC
-from targets.planets import BODIES
-from targets.timescale import iso_tdb, jd_from_tdb_s, parse_tdb_jd, tdb_jd_from_tt_jd, tdb_s_from_jd
+from targets.base import constants
+from targets.base.frames import ICRF_FROM_ECLIPTIC
+from targets.base.timescale import iso_tdb, jd_from_tdb_s, parse_tdb_jd, tdb_jd_from_tt_jd, tdb_s_from_jd
+from targets.ephemeris import spice
+from targets.ephemeris.planets import BODIES
 
 
 def kernel_gm() -> dict[str, float]:

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from targets import spice
-from targets.errors import InputError
-from targets.planets import BODIES, sample_planets
+from targets.base.errors import InputError
+from targets.ephemeris import spice
+from targets.ephemeris.planets import BODIES, sample_planets
 
 
 def test_interpolated_planets_stay_close_to_the_kernel() -> None:

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from targets.constants import AU_KM, GM_SUN_KM3_S2
-from targets.twobody import drift_states, eccentric_anomaly, elements_from_states, states_from_elements
+from targets.base.constants import AU_KM, GM_SUN_KM3_S2
+from targets.motion.twobody import drift_states, eccentric_anomaly, elements_from_states, states_from_elements
 
 MU_EARTH_VALLADO = 398600.4415
 

@@ -1,0 +1,210 @@
+"""Two or more run folders side by side: what was assumed differently, and what that did to the answer."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+
+from swarm.decide.summary import select_plan
+from swarm.encounter.propellant import probe_masses
+from swarm.optimize.epochs import Measure
+from swarm.optimize.search import REFERENCE
+from swarm.run.folder import Run, describe, question
+from swarm.study.schema import Study, study_rows
+from targets.base.errors import InputError
+
+_ABSENT = "not there"
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """labels: of the runs, in the order given; the first is what the others are compared with.
+
+    differing : a row a difference of the assumptions: kind (key, input, version, seed), name, and a column a run
+    answers   : a row a run: what came out (see `answers_of`)
+    """
+
+    labels: tuple[str, ...]
+    differing: pa.Table
+    answers: pa.Table
+
+
+def compare_runs(folders: Sequence[str | Path]) -> Comparison:
+    """Compare finished runs; raises InputError where a folder holds no front."""
+    if len(folders) < 2:
+        raise InputError(
+            "nothing to compare with", found=f"{len(folders)} run folder", expected="two or more"
+        )
+    runs = {label: Run.open(folder) for label, folder in labelled(folders).items()}
+    for run in runs.values():
+        if not run.has("front"):
+            raise InputError(
+                "this run has no front", file=run.folder, do="finish it with: swarm run --resume"
+            )
+    return Comparison(tuple(runs), _differing(runs), answers_of(runs))
+
+
+def labelled(folders: Sequence[str | Path]) -> dict[str, Path]:
+    """Folders by a short label: the last part of the path that tells them apart."""
+    paths = [Path(folder) for folder in folders]
+    names = [path.resolve().name for path in paths]
+    if len(set(names)) < len(names):
+        names = [str(path) for path in paths]
+    if len(set(names)) < len(names):
+        raise InputError(
+            "the same run folder is given twice", found=", ".join(names), expected="different folders"
+        )
+    return dict(zip(names, paths, strict=True))
+
+
+# --- what was assumed ---------------------------------------------------------------------------------------
+
+
+def _differing(runs: Mapping[str, Run]) -> pa.Table:
+    """Every key, hash and version that is not the same in all runs.
+
+    The hash of the study file itself is left out: its keys are compared one by one.
+    """
+    kinds = {
+        "key": [_keys(run.study) for run in runs.values()],
+        "input": [
+            {name: value for name, value in run.manifest["inputs"].items() if name != "study"}
+            for run in runs.values()
+        ],
+        "version": [_versions(run) for run in runs.values()],
+    }
+    rows = []
+    for kind, known in kinds.items():
+        for name in dict.fromkeys(name for each in known for name in each):
+            values = [str(each.get(name, _ABSENT)) for each in known]
+            if len(set(values)) > 1:
+                rows.append((kind, name, *values))
+    names = ("kind", "name", *runs)
+    return pa.table({name: pa.array([row[k] for row in rows], pa.string()) for k, name in enumerate(names)})
+
+
+def _keys(study: Study) -> dict[str, str]:
+    return {key: value for key, value, _, _ in study_rows(study)}
+
+
+def _versions(run: Run) -> dict[str, str]:
+    told = {
+        "tool": run.manifest["tool"],
+        "python": run.manifest["python"],
+        "processor": run.manifest["processor"],
+    }
+    return told | {name: str(found) for name, found in run.manifest["libraries"].items()}
+
+
+# --- what came out ------------------------------------------------------------------------------------------
+
+
+def answers_of(runs: Mapping[str, Run]) -> pa.Table:
+    """Return a row a run: what was in reach, the front, and the plan that its own study's rule selects.
+
+    hypervolume      : of the front under one reference point for all runs: propellant is counted as a share
+                       of the fullest swarm among them
+    targets_retained : share of the first run's targets that are in reach here too
+    plan_targets_kept: share of the targets of the first run's selected plan that this run's plan visits
+    """
+    full_kg = max(_full_kg(run.study) for run in runs.values())
+    rows = [_answer(label, run, full_kg) for label, run in runs.items()]
+    first_targets, first_visited = rows[0]["_targets"], rows[0]["_visited"]
+    for row in rows:
+        row["targets_retained"] = _share(first_targets, row.pop("_targets"))
+        row["plan_targets_kept"] = _share(first_visited, row.pop("_visited"))
+    return pa.Table.from_pylist(rows)
+
+
+def _share(of: set[str], among: set[str]) -> float:
+    return len(of & among) / len(of) if of else 1.0
+
+
+def _full_kg(study: Study) -> float:
+    return max(study.probe.count * probe_masses(study).usable_kg, 1e-9)
+
+
+def _answer(label: str, run: Run, full_kg: float) -> dict[str, Any]:
+    front, plans, opportunities = (run.read_table(name) for name in ("front", "plans", "opportunities"))
+    chosen, met = select_plan(front, run.study)
+    plan = next(row for row in front.to_pylist() if row["plan"] == chosen)
+    names = dict(zip(*(opportunities[name].to_pylist() for name in ("opportunity", "target")), strict=True))
+    visited = {names[row["opportunity"]] for row in plans.to_pylist() if row["plan"] == chosen}
+    science, kg, risk = (front[name].to_numpy() for name in ("science", "propellant_kg", "risk"))
+    measure = Measure(np.array([1.0, full_kg, 1.0]), REFERENCE)
+    return {
+        "run": label,
+        "targets": len(set(names.values())),
+        "opportunities": opportunities.num_rows,
+        "plans": front.num_rows,
+        "hypervolume": measure(np.column_stack([-science, kg, risk])),
+        "science_best": float(science.max()),
+        "plan": chosen,
+        "rule_met": met,
+        "probes": plan["probes"],
+        "science": plan["science"],
+        "propellant_kg": plan["propellant_kg"],
+        "risk": plan["risk"],
+        "_targets": set(names.values()),
+        "_visited": visited,
+    }
+
+
+# --- said in lines, and asked -------------------------------------------------------------------------------
+
+
+def lines(found: Comparison) -> list[str]:
+    """What differs and what came out, for people."""
+    said = [f"{found.differing.num_rows} differences in what was assumed:"]
+    for row in found.differing.to_pylist():
+        values = ", ".join(f"{label}: {row[label]}" for label in found.labels)
+        said.append(f"  {row['kind']} {row['name']}: {values}")
+    said.append("the answers (changes are against the first):")
+    first, *others = found.answers.to_pylist()
+    said.append(f"  {_answer_line(first)}")
+    for row in others:
+        said.append(f"  {_answer_line(row)}")
+        said.append(f"    {_change_line(first, row)}")
+    return said
+
+
+def _answer_line(row: dict[str, Any]) -> str:
+    return (
+        f"{row['run']}: {row['targets']} targets, {row['opportunities']} opportunities, front of {row['plans']} "
+        f"plans with hypervolume {row['hypervolume']:.4f}; plan {row['plan']}: {row['probes']} probes, science "
+        f"{row['science']:.3f}, propellant {row['propellant_kg']:.3f} kg, risk {row['risk']:.3f}"
+    )
+
+
+def _change_line(first: dict[str, Any], row: dict[str, Any]) -> str:
+    change = {name: row[name] - first[name] for name in ("hypervolume", "science", "propellant_kg", "risk")}
+    return (
+        f"hypervolume {change['hypervolume']:+.4f}, science {change['science']:+.3f}, propellant "
+        f"{change['propellant_kg']:+.3f} kg, risk {change['risk']:+.3f}; {100 * row['targets_retained']:.0f} % of "
+        f"the first's targets still in reach, {100 * row['plan_targets_kept']:.0f} % of its plan's still visited"
+    )
+
+
+def ask(folders: Sequence[str | Path], sql: str) -> pa.Table:
+    """Ask SQL across runs; tables as in `schema_lines`, each with the run's label in column `run`."""
+    return question(labelled(folders), sql, more=_settings(folders))
+
+
+def schema_lines(folders: Sequence[str | Path]) -> list[str]:
+    """Return the tables and columns that `ask` knows for these runs, a line each."""
+    return describe(labelled(folders), more=_settings(folders))
+
+
+def _settings(folders: Sequence[str | Path]) -> dict[str, pa.Table]:
+    """The study of every run as a table: run, key, value, unit, source."""
+    rows = [
+        {"run": label, "key": key, "value": value, "unit": unit, "source": source}
+        for label, folder in labelled(folders).items()
+        for key, value, unit, source in study_rows(Run.open(folder).study)
+    ]
+    return {"settings": pa.Table.from_pylist(rows)}

@@ -1,0 +1,629 @@
+"""What the answer hangs on: one assumption changed at a time, the plan left as it is and planned again.
+
+Every change is a study of its own, as if it had been asked so; all keep the propellant of the chosen plan (see
+`swarm.decide.replan`). What comes of it is compared with the same short search where nothing is changed, so that effort
+alone counts for nothing. A change that moves the mothership, or lets probes burn more, needs a screen of its own: all
+of them share one sweep of the catalogue.
+
+What a slip of the schedule means:
+
+* `elements`: the mothership leaves so many days later on the same path in space. Its elements refer to a date so much
+  later, the planets pull where they then are, and nothing is released before study.start + slip. study.end stays. An
+  orbit that has to begin at a planet would be another one: that is said with `legs`, or with a file.
+* `legs`: every date is so many days later and the arcs are solved again to where the planets then are.
+* `oem`, `spk`: a file for each slip, followed at its own dates; as the study's own it covers study.start to
+  study.end. A file is never shifted in time: the planets would not be where it meets them. Days alone are refused
+  (`swarm.study.schema`), and so is a file that holds the study's own path so much later (`is_shifted`).
+
+The plan left as it is does not survive a slip: its burns lead from a path on which the mothership is not.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pyarrow as pa
+from numpy.typing import NDArray
+from scipy.stats import spearmanr
+
+from swarm.decide.replan import Answer, Ground, World, answers
+from swarm.optimize.epochs import OnDone
+from swarm.optimize.polish import with_polished
+from swarm.plan.constraints import ROUNDING_DAYS, UNUSED, allowed
+from swarm.plan.data import Chances, PlanData, column, plan_data
+from swarm.plan.flight import Flight
+from swarm.plan.judged import chances_of, judge_all
+from swarm.plan.measures import plans_matrix
+from swarm.plan.objectives import PROPELLANT, RISK, SCIENCE, evaluate, row_chances
+from swarm.reach.mothership.path import Path
+from swarm.reach.mothership.sources import Mothership
+from swarm.reach.opportunities import Screening, read_mothership, screen_together
+from swarm.run.workers import Pool
+from targets.base.constants import DAY_S
+from targets.base.errors import InputError, NothingFeasible
+from targets.catalogue.reading import Catalogue
+
+if TYPE_CHECKING:
+    from swarm.study.schema import SensitivitySettings, Study
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+LOW, HIGH, OUT = "low", "high", "out"
+BURN, SUCCESS, SHARED = "burn limit", "success of a probe", "shared failures"
+SLIP, WEIGHT, LEFT_OUT, NOTHING = "mothership schedule", "weight", "a target left out", "nothing changed"
+# Two paths nearer than this are one.
+_SAME_KM = 1.0
+# Targets whose order under changed weights is compared.
+TOP = 20
+
+
+@dataclass(frozen=True, eq=False)
+class Inputs:
+    """A run's tables.
+
+    judged     : of each opportunity; encounters without errors, and nothing judged again, where None
+    mothership : the mothership's path; None where the study limits nothing along the arcs
+    """
+
+    opportunities: pa.Table
+    targets: Catalogue
+    judged: Chances | None
+    mothership: pa.Table | None
+    front: pa.Table
+    plans: pa.Table
+
+
+@dataclass(frozen=True, eq=False)
+class Sensitivity:
+    """The tables `sensitivity` (a row a change) and `left_out` (a row a target of the chosen plan)."""
+
+    table: pa.Table
+    left_out: pa.Table
+
+
+@dataclass(frozen=True, eq=False)
+class Change:
+    """A row of the tornado before it is answered."""
+
+    factor: str
+    side: str
+    setting: str
+    world: World
+    rank_correlation: float | None = None
+
+
+def needs_screen(study: Study) -> bool:
+    """Whether some change asks for another screen, and so for the catalogue."""
+    asked = study.sensitivity
+    return asked is not None and bool(asked.burn_limit_fraction or asked.slips_days or asked.slip_files)
+
+
+def sensitivity(
+    study: Study,
+    run: Inputs,
+    *,
+    plan: int,
+    catalogue: Catalogue | None,
+    pool: Pool,
+    on_done: OnDone | None = None,
+) -> Sensitivity:
+    """Return what each change of the study's [sensitivity] does to the plan numbered `plan` of the front.
+
+    catalogue : all bodies, where `needs_screen`
+
+    Raises InputError where a slip leaves the mothership without a path.
+    """
+    asked = _asked(study)
+    front = plans_matrix(run.plans, run.opportunities, run.front.num_rows, probes=study.probe.count)
+    chosen = front[run.front["plan"].to_pylist().index(plan)]
+    flight = None if run.mothership is None else Flight(run.opportunities, run.mothership)
+    base = Ground(run.opportunities, run.targets, run.judged, flight, front)
+    spent_kg = _spent_kg(study, base, chosen)
+    screened = _screens(study, catalogue, pool)
+    grounds = [base, *(_ground(study, base, one, pool) for one in screened)]
+    grounds = _begun(study, grounds, screened, chosen, spent_kg=spent_kg, pool=pool)
+    grounds.append(_weaker(study, grounds[0], pool))
+    changes = list(_changes(study, grounds, screened, chosen))
+    out = list(_left_out_worlds(study, grounds[0], chosen)) if asked.leave_one_out else []
+    found = answers(
+        [change.world for change in changes] + out,
+        grounds,
+        spent_kg=spent_kg,
+        effort=asked.effort,
+        pool=pool,
+        on_done=on_done,
+    )
+    names = _names(base, chosen)
+    lost = left_out_table(names, found[0], found[len(changes) :] if out else [])
+    rows = [
+        _row(change, answer, found[0], grounds, names) for change, answer in zip(changes, found, strict=False)
+    ]
+    if out:
+        worst = int(np.argmin(np.round(column(lost, "science_replanned"), 12)))
+        one = Change(LEFT_OUT, OUT, f"without {names[worst]}", out[worst])
+        rows.append(_row(one, found[len(changes) + worst], found[0], grounds, names))
+    return Sensitivity(tornado_table(rows), lost)
+
+
+def _asked(study: Study) -> SensitivitySettings:
+    if study.sensitivity is None:
+        raise InputError("nothing to vary", place="sensitivity", expected="a section [sensitivity]")
+    return study.sensitivity
+
+
+def _spent_kg(study: Study, base: Ground, chosen: Ints) -> float:
+    data = plan_data(study, base.opportunities, base.targets, judged=base.judged)
+    return float(evaluate(chosen[None, :], data)[0, PROPELLANT])
+
+
+def _names(ground: Ground, plan: Ints) -> list[str]:
+    """Targets of a plan, each once, in the order of its probes."""
+    visited = ground.opportunities["target"].take(pa.array(plan[plan >= 0])).to_pylist()
+    return list(dict.fromkeys(visited))
+
+
+# --- studies that need a screen -----------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, eq=False)
+class Screened:
+    """A changed study with its screen; `screening` is None where no release leaves time for an arc."""
+
+    factor: str
+    side: str
+    setting: str
+    study: Study
+    screening: Screening | None = None
+
+
+def slipped(study: Study, days: float) -> Study:
+    """The study with its mothership so many days late (early: negative); see the head of this module."""
+    ship = study.mothership
+    if ship.kind == "legs":
+        legs = tuple(leg.model_copy(update={"date": leg.date + days}) for leg in ship.legs)
+        return _with(study, "mothership", legs=legs)
+    if ship.kind != "elements" or ship.epoch is None:
+        raise InputError(
+            "a path from a file is not shifted in time",
+            place="sensitivity.slips_days",
+            found=f"{days:g} d with mothership.kind = {ship.kind!r}",
+            expected="sensitivity.slip_files, with a path computed for the slip",
+        )
+    late = _with(study, "mothership", epoch=ship.epoch + days)
+    if days <= 0.0:
+        return late
+    start = study.study.start_jd_tdb
+    # ends of a blackout are barred themselves; a release on the very day of the late start is not
+    not_yet = (start, start + days - ROUNDING_DAYS)
+    return _with(late, "constraints", blackouts=(*study.constraints.blackouts, not_yet))
+
+
+def _with(study: Study, section: str, **changed: Any) -> Study:
+    """The study with keys of one section changed."""
+    same = study.model_copy(update={section: getattr(study, section).model_copy(update=changed)})
+    same._base = study.base
+    return same
+
+
+def _to_screen(study: Study) -> Iterator[Screened]:
+    asked, limit = _asked(study), study.probe.burn_limit_m_s
+    if asked.burn_limit_fraction:
+        more = limit * (1.0 + asked.burn_limit_fraction)
+        yield Screened(BURN, HIGH, f"{more:.6g} m/s", _with(study, "probe", burn_limit_m_s=more))
+    for k, days in enumerate(asked.slips_days):
+        late = slipped(study, days)
+        _require_a_path(late, f"sensitivity.slips_days[{k}]", days)
+        yield Screened(_slip_name(days), *_slip_side(days), late)
+    for k, slip in enumerate(asked.slip_files):
+        other, place = _with(study, "mothership", file=slip.file), f"sensitivity.slip_files[{k}]"
+        ship = _require_a_path(other, place, slip.days)
+        if is_shifted(read_mothership(study), ship, slip.days):
+            raise InputError(
+                "a path from a file is not shifted in time",
+                place=place,
+                found=f"{slip.file}: the study's own path, {slip.days:g} d later",
+                expected="a path computed for the slip, among the planets where they then are",
+            )
+        yield Screened(_slip_name(slip.days), *_slip_side(slip.days), other)
+
+
+def _slip_name(days: float) -> str:
+    return f"{SLIP}, {abs(days):g} d"
+
+
+def _slip_side(days: float) -> tuple[str, str]:
+    return (HIGH, f"{days:g} d later") if days > 0.0 else (LOW, f"{-days:g} d earlier")
+
+
+def is_shifted(before: Mothership, after: Mothership, days: float) -> bool:
+    """Whether one path is the other so many days later, within a kilometre wherever both can be compared."""
+    apart_km = [_apart_km(a, b, days * DAY_S) for a in before.legs for b in after.legs]
+    compared = [km for km in apart_km if km is not None]
+    return bool(compared) and max(compared) < _SAME_KM
+
+
+def _apart_km(before: Path, after: Path, shift_s: float) -> float | None:
+    """The largest distance of a path from another that is so much later; None where they share no time."""
+    later_s = before.epochs_tdb_s + shift_s
+    both = (later_s >= after.epochs_tdb_s[0]) & (later_s <= after.epochs_tdb_s[-1])
+    if not both.any():
+        return None
+    offset_km = after.at(later_s[both])[:, :3] - before.states[both, :3]
+    return float(np.linalg.norm(offset_km, axis=1).max())
+
+
+def _require_a_path(study: Study, place: str, days: float) -> Mothership:
+    try:
+        return read_mothership(study)
+    except InputError as problem:
+        found = f"a slip of {days:g} d: {problem}"
+        raise InputError("the mothership has no path after this slip", place=place, found=found) from None
+
+
+def _screens(study: Study, catalogue: Catalogue | None, pool: Pool) -> list[Screened]:
+    """All that need one, screened in one sweep."""
+    due = list(_to_screen(study)) if needs_screen(study) else []
+    if not due:
+        return []
+    if catalogue is None:
+        raise ValueError("without the catalogue nothing can be screened again")
+    try:
+        found: Sequence[Screening | None] = screen_together([one.study for one in due], catalogue, pool=pool)
+    except NothingFeasible:  # one of them leaves no time for an arc: the others are screened without it
+        found = [_screened_alone(one.study, catalogue, pool) for one in due]
+    return [replace(one, screening=screening) for one, screening in zip(due, found, strict=True)]
+
+
+def _screened_alone(study: Study, catalogue: Catalogue, pool: Pool) -> Screening | None:
+    try:
+        return screen_together((study,), catalogue, pool=pool)[0]
+    except NothingFeasible:
+        return None
+
+
+# --- grounds ------------------------------------------------------------------------------------------------
+
+
+def _ground(study: Study, base: Ground, one: Screened, pool: Pool) -> Ground:
+    """The ground of a screen: of stronger burns beside what there was, of a slip in its place."""
+    screening = one.screening
+    if screening is None or not screening.opportunities.num_rows:
+        empty = base.opportunities.slice(0, 0)
+        none = None if base.judged is None else base.judged.take(np.empty(0, dtype=np.int64))
+        return Ground(empty, base.targets, none, None, base.starts[:0])
+    if one.factor == BURN:
+        table, targets = joined(base, screening, above_m_s=study.probe.burn_limit_m_s)
+        starts = base.starts
+    else:
+        table, targets = screening.opportunities, screening.targets
+        starts = elsewhere(base.starts, base.opportunities, table)
+    judged = None if base.judged is None else chances_of(judge_all(one.study, table, targets, pool=pool))
+    flight = None if base.flight is None else Flight(table, screening.path)
+    return Ground(table, targets, judged, flight, starts)
+
+
+def joined(base: Ground, screening: Screening, *, above_m_s: float) -> tuple[pa.Table, Catalogue]:
+    """Return the opportunities of the base and, after them, those of a screen that burn more than `above_m_s`.
+
+    What burns no more was found before: a screen with a higher limit finds the same minima and more.
+    """
+    table = screening.opportunities
+    more = table.filter(pa.array(column(table, "burn_m_s") > above_m_s))
+    known = {name: k for k, name in enumerate(base.targets.target.tolist())}
+    new = [k for k, name in enumerate(screening.targets.target.tolist()) if name not in known]
+    known |= {screening.targets.target[k]: len(known) + at for at, k in enumerate(new)}
+    targets = Catalogue.from_table(
+        pa.concat_tables([base.targets.to_table(), screening.targets.take(new).to_table()])
+    )
+    first = int(column(base.opportunities, "opportunity").max(initial=-1)) + 1
+    columns: dict[str, Any] = {
+        name: more[name] for name in base.opportunities.column_names if name in more.column_names
+    }
+    columns["opportunity"] = np.arange(first, first + more.num_rows)
+    columns["target_index"] = np.array([known[name] for name in more["target"].to_pylist()], dtype=np.int64)
+    if "polished" in base.opportunities.column_names:
+        columns["polished"] = np.zeros(more.num_rows, dtype=bool)
+    schema = base.opportunities.schema
+    added = pa.table({name: columns[name] for name in schema.names}).cast(schema)
+    return pa.concat_tables([base.opportunities, added]), targets
+
+
+def elsewhere(plans: Ints, table: pa.Table, other: pa.Table) -> Ints:
+    """Return plans in terms of another table: of the same target the release nearest to what it was, or none."""
+    release, names = column(other, "release_jd_tdb"), np.array(other["target"].to_pylist(), dtype=object)
+    before, visited = column(table, "release_jd_tdb"), table["target"].to_pylist()
+    rows: dict[str, list[int]] = {}
+    for k, name in enumerate(names):
+        rows.setdefault(name, []).append(k)
+    place = np.full(table.num_rows + 1, UNUSED, dtype=np.int64)
+    for o in np.unique(plans[plans >= 0]):
+        options = np.array(rows.get(visited[o], []), dtype=np.int64)
+        if len(options):
+            place[o] = options[np.argmin(np.abs(release[options] - before[o]))]
+    return place[plans]
+
+
+def _begun(
+    study: Study,
+    grounds: list[Ground],
+    screened: list[Screened],
+    chosen: Ints,
+    *,
+    spent_kg: float,
+    pool: Pool,
+) -> list[Ground]:
+    """Each ground with plans to start from that a short search has improved, slips polished as the run was.
+
+    Both ends of every later comparison start from the same effort. A burn limit that was raised starts from the
+    plans of the base: its answer is then never below.
+    """
+    moved = [k for k, one in enumerate(screened, start=1) if one.factor != BURN]
+    nowhere = np.full(len(chosen), UNUSED, dtype=np.int64)
+    worlds = [World(0, study, chosen)] + [World(k, screened[k - 1].study, nowhere) for k in moved]
+    found = answers(worlds, grounds, spent_kg=spent_kg, effort=_asked(study).effort, pool=pool)
+    begun = list(grounds)
+    for k, one in enumerate(screened, start=1):
+        if one.factor == BURN:
+            begun[k] = replace(grounds[k], starts=found[0].front)
+    begun[0] = replace(grounds[0], starts=found[0].front)
+    for k, answer in zip(moved, found[1:], strict=True):
+        begun[k] = _polished(screened[k - 1], replace(grounds[k], starts=answer.front), pool)
+    return begun
+
+
+def _polished(one: Screened, ground: Ground, pool: Pool) -> Ground:
+    """The ground with releases between the slots for the targets of its plans."""
+    used = np.unique(ground.starts[ground.starts >= 0])
+    if one.study.optimize.polish_steps <= 1 or not len(used) or one.screening is None:
+        return ground
+    table = with_polished(one.study, ground.opportunities, ground.targets, used=used, pool=pool)
+    new = table.slice(ground.opportunities.num_rows)
+    judged = ground.judged
+    if judged is not None and new.num_rows:
+        more = chances_of(judge_all(one.study, new, ground.targets, pool=pool))
+        judged = Chances._make(np.concatenate(pair) for pair in zip(judged, more, strict=True))
+    flight = None if ground.flight is None else Flight(table, one.screening.path)
+    return replace(ground, opportunities=table, judged=judged, flight=flight)
+
+
+# --- the changes --------------------------------------------------------------------------------------------
+
+
+def _changes(study: Study, grounds: list[Ground], screened: list[Screened], chosen: Ints) -> Iterator[Change]:
+    """Every row of the tornado but that of the targets left out; first the one in which nothing is changed.
+
+    grounds : of the base, of each screen, of the weaker burn
+    """
+    asked = _asked(study)
+    yield Change(NOTHING, OUT, "as the study says", World(0, study, chosen))
+    if asked.burn_limit_fraction:
+        less = _with_limit(study, 1.0 - asked.burn_limit_fraction)
+        world = World(len(grounds) - 1, less, chosen)
+        yield Change(BURN, LOW, f"{less.probe.burn_limit_m_s:.6g} m/s", world)
+    nowhere = np.full(len(chosen), UNUSED, dtype=np.int64)
+    for k, one in enumerate(screened, start=1):
+        plan = chosen if one.factor == BURN else nowhere
+        yield Change(one.factor, one.side, one.setting, World(k, one.study, plan))
+    yield from _survival_changes(study, chosen)
+    yield from _weight_changes(study, grounds[0], chosen)
+
+
+def _with_limit(study: Study, share: float) -> Study:
+    return _with(study, "probe", burn_limit_m_s=study.probe.burn_limit_m_s * share)
+
+
+def _weaker(study: Study, base: Ground, pool: Pool) -> Ground:
+    """The base with what a lower limit leaves judged again: tanks are smaller, and so is what corrects."""
+    fraction = _asked(study).burn_limit_fraction
+    if base.judged is None or not fraction:
+        return base
+    less = _with_limit(study, 1.0 - fraction)
+    rows = np.flatnonzero(column(base.opportunities, "burn_m_s") <= less.probe.burn_limit_m_s)
+    if not len(rows):
+        return base
+    again = chances_of(judge_all(less, base.opportunities.take(rows), base.targets, pool=pool))
+    judged = Chances._make(values.copy() for values in base.judged)
+    for values, new in zip(judged, again, strict=True):
+        values[rows] = new
+    return replace(base, judged=judged)
+
+
+def _survival_changes(study: Study, chosen: Ints) -> Iterator[Change]:
+    asked = _asked(study)
+    for side, sign in ((LOW, -1.0), (HIGH, 1.0)):
+        change = sign * asked.success_change
+        if change and study.survival.model == "simple":
+            value = float(np.clip(study.survival.success + change, 0.0, 1.0))
+            yield Change(
+                SUCCESS, side, f"{value:.6g}", World(0, _with(study, "survival", success=value), chosen)
+            )
+        elif change:
+            setting = f"{change:+g} for every probe"
+            yield Change(SUCCESS, side, setting, World(0, study, chosen, success_change=change))
+    for side, sign in ((LOW, -1.0), (HIGH, 1.0)):
+        if asked.shared_fraction_change:
+            value = _shared(study, sign * asked.shared_fraction_change)
+            world = World(0, _with(study, "survival", shared_fraction=value), chosen)
+            yield Change(SHARED, side, f"{value:.6g}", world)
+
+
+def _shared(study: Study, change: float) -> float:
+    """The changed fraction, kept where no probe's groups take more than all of its failures."""
+    now = study.survival.shared_fraction
+    room = 1.0 - sum(group.shared_fraction for group in study.survival.groups)
+    return float(np.clip(now + change, 0.0, max(now, room)))
+
+
+def _weight_changes(study: Study, base: Ground, chosen: Ints) -> Iterator[Change]:
+    """One row's weight at a time; with a single row its weight means nothing."""
+    fraction, rows = _asked(study).weight_fraction, study.science.rows
+    if not fraction or len(rows) < 2:
+        return
+    worth = _Worth(study, base)
+    for k, row in enumerate(rows):
+        for side, sign in ((LOW, -1.0), (HIGH, 1.0)):
+            weight = row.weight * (1.0 + sign * fraction)
+            changed = (*rows[:k], row.model_copy(update={"weight": weight}), *rows[k + 1 :])
+            other = _with(study, "science", rows=changed)
+            rho = worth.rank_correlation(np.array([one.weight for one in changed]))
+            yield Change(f"{WEIGHT} of {row.name}", side, f"{weight:.6g}", World(0, other, chosen), rho)
+
+
+def _left_out_worlds(study: Study, base: Ground, chosen: Ints) -> Iterator[World]:
+    """The chosen plan without each of its targets, in the order of its probes."""
+    target = column(base.opportunities, "target_index")
+    flown = chosen[chosen >= 0]
+    for one in dict.fromkeys(target[flown].tolist()):
+        kept = np.where((chosen >= 0) & (target[chosen] != one), chosen, UNUSED)
+        yield World(0, study, kept, left_out=one)
+
+
+# --- the order of targets under other weights ---------------------------------------------------------------
+
+
+class _Worth:
+    """What each target is worth to one probe, by its best opportunity, under any weights."""
+
+    def __init__(self, study: Study, base: Ground) -> None:
+        mask = allowed(study, base.opportunities, base.flight).mask
+        table = base.opportunities.filter(pa.array(mask))
+        judged = None if base.judged is None else base.judged.take(mask)
+        data = plan_data(study, table, base.targets, judged=judged)
+        self.target, self.share = data.target, row_shares(data)
+        self.top = top_targets(worth_of_targets(self.share, self.target, data.weight))
+        self.before = worth_of_targets(self.share, self.target, data.weight)[self.top]
+
+    def rank_correlation(self, weight: Floats) -> float | None:
+        after = worth_of_targets(self.share, self.target, weight / weight.sum())[self.top]
+        return rank_correlation(self.before, after)
+
+
+def row_shares(data: PlanData) -> Floats:
+    """Return the share of each row's baseline that one probe of each opportunity is expected to give, (n, r)."""
+    return row_chances(data) / data.baseline
+
+
+def worth_of_targets(share: Floats, target: Ints, weight: Floats) -> Floats:
+    """Return the science of a single probe at each target, by its best opportunity, (t,); 0 without one."""
+    worth = np.zeros(int(target.max(initial=-1)) + 1)
+    np.maximum.at(worth, target, share @ weight)
+    return worth
+
+
+def top_targets(worth: Floats) -> Ints:
+    """Return the rows of the `TOP` targets worth most, the best first; of equals the lower row."""
+    order = np.lexsort((np.arange(len(worth)), -np.round(worth, 12)))
+    return order[: min(TOP, int((worth > 0.0).sum()))].astype(np.int64)
+
+
+def rank_correlation(before: Floats, after: Floats) -> float | None:
+    """Return Spearman's rank correlation, ties at their mean rank; None where an order means nothing."""
+    a, b = np.round(before, 12), np.round(after, 12)
+    if len(a) < 2 or (a == a[0]).all() or (b == b[0]).all():
+        return None
+    return float(spearmanr(a, b).statistic)
+
+
+# --- tables -------------------------------------------------------------------------------------------------
+
+
+def _row(
+    change: Change, answer: Answer, base: Answer, grounds: list[Ground], names: list[str]
+) -> dict[str, Any]:
+    visited = set(_names(grounds[change.world.ground], answer.plan))
+    return {
+        "factor": change.factor,
+        "side": change.side,
+        "setting": change.setting,
+        "science": float(answer.again[SCIENCE]),
+        "propellant_kg": float(answer.again[PROPELLANT]),
+        "risk": float(answer.again[RISK]),
+        "science_held": float(answer.held[SCIENCE]),
+        "risk_held": float(answer.held[RISK]),
+        "science_change": float(answer.again[SCIENCE] - base.again[SCIENCE]),
+        "risk_change": float(answer.again[RISK] - base.again[RISK]),
+        "targets_retained": sum(name in visited for name in names) / len(names) if names else 1.0,
+        "rank_correlation": change.rank_correlation,
+    }
+
+
+_TEXT = ("factor", "side", "setting", "target")
+
+
+def tornado_table(rows: list[dict[str, Any]]) -> pa.Table:
+    """Return the rows as a table, the factor with the largest span of science first, what is unchanged last."""
+    order = {factor: k for k, factor in enumerate(dict.fromkeys(row["factor"] for row in rows))}
+    sides = (LOW, HIGH, OUT)
+    keys = {factor: (factor == NOTHING, -round(span_of(rows, factor), 12), order[factor]) for factor in order}
+    placed = [(keys[row["factor"]], sides.index(row["side"]), k) for k, row in enumerate(rows)]
+    return _table([rows[k] for _, _, k in sorted(placed)])
+
+
+def span_of(rows: list[dict[str, Any]], factor: str) -> float:
+    """Return how far a factor moves the science, from its lowest to its highest, the unchanged included."""
+    moved = [0.0, *(row["science_change"] for row in rows if row["factor"] == factor)]
+    return max(moved) - min(moved)
+
+
+def left_out_table(names: list[str], base: Answer, found: list[Answer]) -> pa.Table:
+    """Return a row a target left out; `science_change` is of the plan made again."""
+    return pa.table(
+        {
+            "target": pa.array(names[: len(found)], pa.string()),
+            "science_held": pa.array([float(one.held[SCIENCE]) for one in found], pa.float64()),
+            "science_replanned": pa.array([float(one.again[SCIENCE]) for one in found], pa.float64()),
+            "science_change": pa.array(
+                [float(one.again[SCIENCE] - base.again[SCIENCE]) for one in found], pa.float64()
+            ),
+        }
+    )
+
+
+def _table(rows: list[dict[str, Any]]) -> pa.Table:
+    names = list(rows[0])
+    kinds = {name: pa.string() if name in _TEXT else pa.float64() for name in names}
+    return pa.table({name: pa.array([row[name] for row in rows], kinds[name]) for name in names})
+
+
+# --- said in lines ------------------------------------------------------------------------------------------
+
+_BAR = 12
+
+
+def tornado_lines(table: pa.Table) -> list[str]:
+    """The tornado for people: a line a factor, bars of the change of science about what it is unchanged."""
+    rows = table.to_pylist()
+    base = next(row for row in rows if row["factor"] == NOTHING)
+    lines = [
+        f"science {base['science']:.3f} planned again with the chosen plan's propellant "
+        f"(the chosen plan itself: {base['science_held']:.3f})"
+    ]
+    factors = [factor for factor in dict.fromkeys(row["factor"] for row in rows) if factor != NOTHING]
+    full = max((span_of(rows, factor) for factor in factors), default=0.0)
+    width = max((len(factor) for factor in factors), default=0)
+    for factor in factors:
+        mine = [row for row in rows if row["factor"] == factor]
+        lines.append(f"{factor:<{width}} {_bars(mine, full)} {'; '.join(_said(row) for row in mine)}")
+    return lines
+
+
+def _bars(rows: list[dict[str, Any]], full: float) -> str:
+    moved = [row["science_change"] for row in rows]
+    down, up = (_length(-min(0.0, *moved), full), _length(max(0.0, *moved), full))
+    return f"{'#' * down:>{_BAR}}|{'#' * up:<{_BAR}}"
+
+
+def _length(change: float, full: float) -> int:
+    return round(_BAR * change / full) if full > 1e-12 else 0
+
+
+def _said(row: dict[str, Any]) -> str:
+    text = f"{row['setting']}: {row['science_change']:+.3f}, risk {row['risk_change']:+.3f}"
+    text += f" (left as it is {row['science_held']:.3f}; {100 * row['targets_retained']:.0f} % of the targets kept"
+    if row["rank_correlation"] is not None:
+        text += f"; order of the best {TOP}: {row['rank_correlation']:.2f}"
+    return f"{text})"

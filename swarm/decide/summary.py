@@ -1,0 +1,200 @@
+"""What a front says in a few lines: its ends, the plan a rule chooses, and what limits it.
+
+Everything is counted in the tables of the run; nothing is estimated.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from swarm.plan.budgets import swarm_masses
+from swarm.study.schema import Study
+
+_CLOSE_TO_LIMIT = 0.9
+
+
+def choose_plan(front: pa.Table, rule: str) -> int:
+    """The plan of a front that a rule selects; of equal plans the one with the lowest number.
+
+    knee         : nearest to the ideal corner (most science, least propellant, least risk), each of the three
+                   scaled to its own range over the front, by straight distance
+    most-science : most science, then least risk, then least propellant
+    least-risk   : least risk, then most science, then least propellant
+    """
+    plan = front["plan"].to_numpy()
+    science, kg, risk = (front[name].to_numpy() for name in ("science", "propellant_kg", "risk"))
+    loss = np.column_stack([-science, kg, risk])
+    keys: tuple[np.ndarray, ...]
+    if rule == "knee":
+        keys = (plan, _distance_to_ideal(loss))
+    elif rule == "most-science":
+        keys = (plan, loss[:, 1], loss[:, 2], loss[:, 0])
+    else:
+        keys = (plan, loss[:, 1], loss[:, 0], loss[:, 2])
+    return int(plan[np.lexsort(keys)[0]])
+
+
+def select_plan(front: pa.Table, study: Study) -> tuple[int, bool]:
+    """The plan of a front that the study's rule selects, and whether the rule could be met.
+
+    least-propellant : among plans with P(every threshold met) of at least `compare.chance_min`, the least
+                       propellant, then most science; where there is none, the least risk
+    science-in-mass  : among plans whose probes and dispensers, with margins, weigh at most
+                       `compare.swarm_mass_max_kg`, the most science, then least risk, then least propellant
+    The other rules are those of `choose_plan`, and are always met.
+    """
+    rule, limit_kg = study.compare.rule, study.compare.swarm_mass_max_kg
+    if rule == "least-propellant":
+        likely = front.filter(pa.array(front["risk"].to_numpy() <= 1.0 - study.compare.chance_min + 1e-12))
+        if not likely.num_rows:
+            return choose_plan(front, "least-risk"), False
+        order = [("propellant_kg", "ascending"), ("science", "descending"), ("plan", "ascending")]
+        return int(likely["plan"][pc.sort_indices(likely, order)[0].as_py()].as_py()), True
+    if rule == "science-in-mass" and limit_kg is not None:
+        weight_kg = swarm_masses(study, front["probes"].to_numpy()).maximum_kg
+        light = front.filter(pa.array(weight_kg <= limit_kg + 1e-9))
+        if not light.num_rows:
+            return int(
+                front["plan"][pc.sort_indices(front, [("probes", "ascending")])[0].as_py()].as_py()
+            ), False
+        return choose_plan(light, "most-science"), True
+    return choose_plan(front, rule), True
+
+
+def _distance_to_ideal(loss: np.ndarray) -> np.ndarray:
+    low, high = loss.min(axis=0), loss.max(axis=0)
+    span = np.where(high > low, high - low, 1.0)
+    return np.sqrt((((loss - low) / span) ** 2).sum(axis=1))
+
+
+@dataclass(frozen=True)
+class Counts:
+    """How many of the chosen kind lie close to a limit of the study."""
+
+    targets: int
+    burn_close: int
+    arc_close_long: int
+    arc_close_short: int
+    release_slots: int
+
+
+def counts(study: Study, opportunities: pa.Table) -> Counts:
+    """Counts over the cheapest opportunity of each target."""
+    best = cheapest_per_target(opportunities)
+    arc_days = best["encounter_jd_tdb"].to_numpy() - best["burn_jd_tdb"].to_numpy()
+    span_days = study.search.arc_max_days - study.search.arc_min_days
+    return Counts(
+        targets=best.num_rows,
+        burn_close=int((best["burn_m_s"].to_numpy() > _CLOSE_TO_LIMIT * study.probe.burn_limit_m_s).sum()),
+        arc_close_long=int((arc_days > study.search.arc_max_days - 0.1 * span_days).sum()),
+        arc_close_short=int((arc_days < study.search.arc_min_days + 0.1 * span_days).sum()),
+        release_slots=len(pc.unique(opportunities["release_jd_tdb"])),
+    )
+
+
+def cheapest_per_target(opportunities: pa.Table) -> pa.Table:
+    """One row per target: its least burn; ties go to the lowest opportunity number."""
+    keys = [(name, "ascending") for name in ("target", "burn_m_s", "opportunity")]
+    ordered = opportunities.take(pc.sort_indices(opportunities, keys))
+    names = ordered["target"].to_numpy(zero_copy_only=False)
+    first = np.ones(len(names), dtype=bool)
+    first[1:] = names[1:] != names[:-1]
+    return ordered.filter(pa.array(first))
+
+
+def limits(study: Study, opportunities: pa.Table, front: pa.Table, plans: pa.Table) -> list[str]:
+    """Sentences on what limits the answer, each with its counts, the tightest first."""
+    found = counts(study, opportunities)
+    arcs = f"{study.search.arc_min_days:g}-{study.search.arc_max_days:g} d"
+    said = [
+        (
+            found.burn_close / found.targets,
+            f"burn limit: {found.burn_close} of {found.targets} targets need more than 90 % of "
+            f"{study.probe.burn_limit_m_s:g} m/s (19 % would, were targets spread evenly)",
+        ),
+        (
+            found.arc_close_long / found.targets,
+            f"longest arc: {found.arc_close_long} of {found.targets} targets are cheapest in the last tenth "
+            f"of {arcs}",
+        ),
+        (
+            found.arc_close_short / found.targets,
+            f"shortest arc: {found.arc_close_short} of {found.targets} targets are cheapest in the first "
+            f"tenth of {arcs}",
+        ),
+        _spacing_limit(study, opportunities, front, plans),
+        _count_limit(study, front),
+    ]
+    return [text for _, text in sorted(said, key=_tightness, reverse=True)]
+
+
+def _tightness(item: tuple[float, str]) -> float:
+    return item[0]
+
+
+def _count_limit(study: Study, front: pa.Table) -> tuple[float, str]:
+    row = _row(front, choose_plan(front, "most-science"))
+    share = row["probes"] / study.probe.count if study.probe.count else 0.0
+    flown = f"{row['probes']} of {study.probe.count}"
+    return share, f"probe count: the plan with most science flies {flown} probes"
+
+
+def _spacing_limit(
+    study: Study, opportunities: pa.Table, front: pa.Table, plans: pa.Table
+) -> tuple[float, str]:
+    """Gaps between releases that leave less than one more slot of room above the spacing."""
+    plan = choose_plan(front, "most-science")
+    chosen = plans.filter(pc.equal(plans["plan"], plan))
+    release = opportunities["release_jd_tdb"].take(
+        pc.index_in(chosen["opportunity"], value_set=opportunities["opportunity"])
+    )
+    gaps_days = np.diff(np.sort(release.to_numpy()))
+    spacing = study.constraints.release_spacing_days
+    tight = int((gaps_days < spacing + study.search.slot_days).sum())
+    text = (
+        f"release spacing: {tight} of {len(gaps_days)} gaps between releases of that plan are within a slot "
+        f"of {spacing:g} d"
+    )
+    return (tight / len(gaps_days) if len(gaps_days) else 0.0), text
+
+
+def _row(front: pa.Table, plan: int) -> dict[str, float]:
+    return front.filter(pc.equal(front["plan"], plan)).to_pylist()[0]
+
+
+def front_lines(front: pa.Table, chosen: int) -> list[str]:
+    """The front's ends and the chosen plan, a line each."""
+    flown = front.filter(pc.greater(front["probes"], 0))
+    source = flown if flown.num_rows else front
+    cheapest = source.take(pc.sort_indices(source, [("propellant_kg", "ascending"), ("plan", "ascending")]))
+    named = (
+        ("least propellant", int(cheapest["plan"][0].as_py())),
+        ("most science", choose_plan(front, "most-science")),
+        ("least risk", choose_plan(front, "least-risk")),
+        ("chosen", chosen),
+    )
+    return [f"{name:<17} {_plan_line(_row(front, plan))}" for name, plan in named]
+
+
+def level_lines(front: pa.Table, chosen: int) -> list[str]:
+    """What the chosen plan may come to beyond its expectation, a line each; the front has its measures."""
+    row = _row(front, chosen)
+    exact = row["measures_exact"]
+    return [
+        f"every threshold met: {row['p_threshold']:.3f}; every baseline: {'' if exact else 'at most '}"
+        f"{row['p_baseline']:.3f}; no data at all: {row['p_none']:.1e}",
+        f"science of the worst tenth of outcomes: {'' if exact else 'at least '}{row['cvar10_science']:.3f} "
+        f"(expected {row['science']:.3f})",
+        f"science resting on assumed class, albedo, H or U: {100 * row['science_assumed']:.0f} %",
+    ]
+
+
+def _plan_line(row: dict[str, float]) -> str:
+    return (
+        f"plan {row['plan']:>4}: {row['probes']:>2} probes, science {row['science']:.3f}, "
+        f"propellant {row['propellant_kg']:.3f} kg, risk {row['risk']:.3f}"
+    )

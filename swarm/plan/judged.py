@@ -1,0 +1,136 @@
+"""The judgement of every opportunity: made in chunks on the workers, kept as the run's table `judged`."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, fields
+from typing import TYPE_CHECKING, Any, Protocol
+
+import numpy as np
+import pyarrow as pa
+from numpy.typing import NDArray
+
+from swarm.encounter.judging import REASONS, Judged, judge
+from swarm.plan.data import Chances, PlanData, plan_data, row_qualities
+from swarm.plan.objectives import row_chances
+from targets.catalogue.reading import Catalogue
+
+if TYPE_CHECKING:
+    from swarm.study.schema import Study
+
+# Opportunities judged in one task: some seconds of work. Part of no answer: an opportunity is judged alone.
+CHUNK = 2000
+# (n, 3) columns of the judgement and what their parts are called in the table
+_SPLIT = {
+    f"{which}_cov_km2": tuple(f"{which}_cov_{part}_km2" for part in ("tt", "rr", "tr"))
+    for which in ("delivery", "start", "before")
+}
+
+
+class Pool(Protocol):
+    """What judging needs of a pool: results in the order of the items."""
+
+    def map(self, func: Callable[[Any, Any], Any], items: list, *, shared: Any = None) -> list: ...
+
+
+@dataclass(frozen=True)
+class _Shared:
+    study: Study
+    opportunities: pa.Table
+    targets: Catalogue
+
+
+def judge_all(study: Study, opportunities: pa.Table, targets: Catalogue, *, pool: Pool) -> Judged:
+    """Judge every opportunity on the workers of `pool`; the same answer on any number of them."""
+    # compile here, once, so that workers start from a full cache and the next run from a kept one
+    _judge_chunk(0, _Shared(study, opportunities.slice(0, 1), targets))
+    starts = list(range(0, max(opportunities.num_rows, 1), CHUNK))
+    parts = pool.map(_judge_chunk, starts, shared=_Shared(study, opportunities, targets))
+    return Judged(
+        **{
+            field.name: np.concatenate([getattr(part, field.name) for part in parts])
+            for field in fields(Judged)
+        }
+    )
+
+
+def joined(parts: Sequence[Judged]) -> Judged:
+    """Return judgements one after the other, as if made together."""
+    return Judged(
+        **{
+            field.name: np.concatenate([getattr(part, field.name) for part in parts])
+            for field in fields(Judged)
+        }
+    )
+
+
+def _judge_chunk(start: int, shared: _Shared) -> Judged:
+    return judge(
+        shared.study,
+        shared.opportunities.slice(start, CHUNK),
+        shared.targets,
+        qualities=tuple(row_qualities(shared.study)),
+    )
+
+
+def chances_of(judged: Judged) -> Chances:
+    """Return what the objectives need of a judgement."""
+    return Chances(
+        chance_returned=judged.chance_returned,
+        chance_quality=judged.chance_quality,
+        dv99_m_s=judged.dv99_m_s,
+        home_days=judged.home_days,
+        relayed=judged.relayed,
+    )
+
+
+def judged_table(study: Study, opportunities: pa.Table, judged: Judged, *, data: PlanData) -> pa.Table:
+    """Return the judgement as a table: a row an opportunity, in the order of `opportunities`.
+
+    `chance_quality_<q>` is P(quality >= q) for every quality_min of the rows, `chance_row_<k>` the chance
+    that the probe satisfies row k, hardware, link, delivery and class included.
+    """
+    columns: dict[str, Any] = {"opportunity": opportunities["opportunity"]}
+    for field in fields(Judged):
+        columns |= _columns_of(field.name, getattr(judged, field.name), study)
+    columns["reason_text"] = [REASONS[int(code)] for code in judged.reason]
+    columns["hardware"] = data.hardware
+    columns["propellant_kg"] = data.propellant_kg
+    chances = row_chances(data)
+    columns |= {f"chance_row_{k}": chances[:, k] for k in range(chances.shape[1])}
+    return pa.table(columns)
+
+
+def _columns_of(name: str, values: NDArray, study: Study) -> dict[str, NDArray]:
+    if name == "chance_quality":
+        return {quality_column(q): values[:, k].copy() for k, q in enumerate(row_qualities(study))}
+    if name in _SPLIT:
+        return {part: values[:, k].copy() for k, part in enumerate(_SPLIT[name])}
+    return {name: values}
+
+
+def quality_column(quality_min: float) -> str:
+    """Return the name of the column with P(quality >= quality_min)."""
+    return f"chance_quality_{quality_min:g}"
+
+
+def chances_from_table(study: Study, table: pa.Table) -> Chances:
+    """Return what the objectives need from the run's table `judged`."""
+
+    def held(name: str) -> NDArray:
+        return np.array(table[name].to_numpy())
+
+    return Chances(
+        chance_returned=held("chance_returned"),
+        chance_quality=np.stack([held(quality_column(q)) for q in row_qualities(study)], axis=1),
+        dv99_m_s=held("dv99_m_s"),
+        home_days=held("home_days"),
+        relayed=held("relayed").astype(bool),
+    )
+
+
+def judged_plan_data(
+    study: Study, opportunities: pa.Table, targets: Catalogue, *, table: pa.Table
+) -> PlanData:
+    """Return the objectives' data of a run from its tables; row k of both tables is one opportunity."""
+    return plan_data(study, opportunities, targets, judged=chances_from_table(study, table))

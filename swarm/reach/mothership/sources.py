@@ -1,0 +1,125 @@
+"""Where the mothership is, when: one door for every way a study may say it."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from pathlib import Path as FilePath
+
+from swarm.reach.mothership.flybys import Flyby
+from swarm.reach.mothership.followed import follow
+from swarm.reach.mothership.from_elements import path_from_elements, state_at_epoch
+from swarm.reach.mothership.from_legs import LegRules, paths_from_legs
+from swarm.reach.mothership.from_oem import read_oem
+from swarm.reach.mothership.from_spk import spk_pieces
+from swarm.reach.mothership.path import Path
+from swarm.study.schema import Study
+from targets.base.constants import DAY_S
+from targets.base.errors import InputError
+from targets.base.timescale import tdb_s_from_jd
+from targets.ephemeris.planets import PlanetTable
+
+_ELEMENTS = ("a_au", "e", "i_deg", "node_deg", "argp_deg", "mean_anomaly_deg")
+
+
+@dataclass(frozen=True, eq=False)
+class Mothership:
+    """The mothership's unburned path.
+
+    legs          : ballistic stretches in order of time; an arc of a probe never leaves its leg
+    flybys        : passages of planets between legs
+    notes         : sentences about flybys, manoeuvres and rules applied
+    source_sha256 : of the file it was read from, None where the study itself gives it
+    """
+
+    legs: tuple[Path, ...]
+    flybys: tuple[Flyby, ...] = ()
+    notes: tuple[str, ...] = ()
+    source_sha256: str | None = None
+
+
+def mothership_of(study: Study, planets: PlanetTable) -> Mothership:
+    """The mothership over [study.start, study.end].
+
+    `planets` covers the epochs of `epochs_needed_tdb_s`. Raises InputError naming file, line, segment or key.
+    """
+    return _BY_KIND[study.mothership.kind](study, planets)
+
+
+def epochs_needed_tdb_s(study: Study) -> tuple[float, ...]:
+    """Epochs that the table of planets must cover for the mothership."""
+    start, end = _span(study)
+    if study.mothership.kind == "elements":
+        return start, end, float(tdb_s_from_jd(_given(study, "epoch")))
+    return start, end
+
+
+def _span(study: Study) -> tuple[float, float]:
+    return float(tdb_s_from_jd(study.study.start_jd_tdb)), float(tdb_s_from_jd(study.study.end_jd_tdb))
+
+
+def _given(study: Study, key: str) -> float:
+    """A mothership key that its kind needs; the study file's reader has made sure of it."""
+    value = getattr(study.mothership, key)
+    if value is None:
+        raise InputError("a value is missing", place=f"mothership.{key}", expected="a value")
+    return float(value)
+
+
+def _file(study: Study) -> FilePath:
+    if study.mothership.file is None:
+        raise InputError("a value is missing", place="mothership.file", expected="a path from the study file")
+    return study.base / study.mothership.file
+
+
+def _from_elements(study: Study, planets: PlanetTable) -> Mothership:
+    start, end = _span(study)
+    path = path_from_elements(
+        state_at_epoch(**{name: _given(study, name) for name in _ELEMENTS}),
+        float(tdb_s_from_jd(_given(study, "epoch"))),
+        start_tdb_s=start,
+        end_tdb_s=end,
+        motion=study.mothership.motion,
+        planets=planets,
+    )
+    return Mothership((path,))
+
+
+def _from_legs(study: Study, planets: PlanetTable) -> Mothership:
+    start, end = _span(study)
+    ship = study.mothership
+    rules = LegRules(ship.flyby_clear_days * DAY_S, ship.flyby_altitude_min_km, ship.flyby_mismatch_max_m_s)
+    return Mothership(*paths_from_legs(ship.legs, start_tdb_s=start, end_tdb_s=end, rules=rules))
+
+
+def _from_oem(study: Study, planets: PlanetTable) -> Mothership:
+    start, end = _span(study)
+    file = _file(study)
+    message = read_oem(file)
+    legs, flybys, notes = follow(
+        message.pieces(),
+        start_tdb_s=start,
+        end_tdb_s=end,
+        planets=planets,
+        altitude_min_km=study.mothership.flyby_altitude_min_km,
+        file=file,
+    )
+    return Mothership(legs, flybys, message.notes + notes, message.source_sha256)
+
+
+def _from_spk(study: Study, planets: PlanetTable) -> Mothership:
+    start, end = _span(study)
+    file = _file(study)
+    with spk_pieces(file, int(_given(study, "spk_id"))) as pieces:
+        legs, flybys, notes = follow(
+            pieces,
+            start_tdb_s=start,
+            end_tdb_s=end,
+            planets=planets,
+            altitude_min_km=study.mothership.flyby_altitude_min_km,
+            file=file,
+        )
+    return Mothership(legs, flybys, notes, hashlib.sha256(file.read_bytes()).hexdigest())
+
+
+_BY_KIND = {"elements": _from_elements, "legs": _from_legs, "oem": _from_oem, "spk": _from_spk}

@@ -1,0 +1,293 @@
+"""Many bodies followed for decades until they hit a planet. Compiled.
+
+The forces and the integrator are those of `nbody`. Bodies that start close together are taken through common steps, for
+which the planets' places are looked up once; whoever is near a planet, or needs a shorter step, goes through that step
+alone. What becomes of a body does not depend on those beside it, but for the length of the common step. All in km,
+km/s, s.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from swarm.reach.mothership.flybys import PLANETS
+from swarm.refine.nbody import (
+    _A,
+    _B,
+    _C,
+    _E3,
+    _E5,
+    _PER_C2,
+    _STEPS_MAX,
+    NAMES,
+    OK,
+    TOLERANCE,
+    TOO_MANY_STEPS,
+    Tables,
+    _heliocentric,
+    _places,
+    _rates,
+    _step,
+)
+from targets.base.constants import AU_KM, DAY_S, GM_SUN_KM3_S2
+
+Floats = NDArray[np.float64]
+
+# Whatever comes as low over the Earth's surface is down.
+_AIR_KM = 100.0
+# A century need not close within a metre: 1e-10 of distance and speed per step, where refinement takes 1e-13.
+_CENTURY_TOLERANCE = 1e-10
+# The common step: a share of a turn at the periapsis, in which nearly all keep to the tolerance, and at most 16 days,
+# in which a body between two planets' orbits meets neither (tests/benchmarks/test_refine_speed.py).
+_STEPS_A_TURN, _STEP_MAX_S = 50.0, 16.0 * DAY_S
+# Bodies that are stepped together: their stages fit the fast part of the processor's memory.
+_BLOCK = 64
+
+
+class Followed(NamedTuple):
+    """What became of n bodies.
+
+    hit    : (n,) int row of NAMES that was hit, or 0
+    when_s : (n,) seconds from the begin until then, or inf
+    status : (n,) int status of the integrator
+    states : (n, 6) heliocentric states at the end, or where it was hit
+    """
+
+    hit: NDArray[np.int64]
+    when_s: Floats
+    status: NDArray[np.int64]
+    states: Floats
+
+
+def follow(
+    tables: Tables, states: Floats, begin_tdb_s: float, span_s: float, *, beta: float = 0.0
+) -> Followed:
+    """Follow (n, 6) states until they hit a planet or the span ends.
+
+    An impact is a step's end inside half a sphere of influence, inbound, on a conic whose periapsis is below the
+    surface. No step is longer than it takes to reach the next such sphere at the sum of both speeds, so none is
+    stepped over; inside one, a step is a quarter of its radius at most.
+    """
+    n = len(states)
+    out = Followed(
+        np.zeros(n, dtype=np.int64), np.full(n, np.inf), np.zeros(n, dtype=np.int64), states.copy()
+    )
+    planets, count = _planets(), math.ceil(span_s / _common_step_s(states))
+    for first in range(0, n, _BLOCK):
+        some = slice(first, first + _BLOCK)
+        block = Followed(out.hit[some], out.when_s[some], out.status[some], out.states[some])
+        _follow_block(begin_tdb_s, span_s, count, beta, tables, planets, block)
+    return out
+
+
+def _planets() -> tuple[Floats, Floats, Floats]:
+    """Radius, half a sphere of influence and greatest speed of the rows of NAMES, zeros where nothing can be hit."""
+    radius, reach, speed = np.zeros(len(NAMES)), np.zeros(len(NAMES)), np.zeros(len(NAMES))
+    for planet in PLANETS:
+        row = NAMES.index(planet.name)
+        radius[row] = planet.radius_km + (_AIR_KM if planet.name == "Earth" else 0.0)
+        reach[row] = 0.5 * planet.influence_km
+        # no planet is faster than its mean speed by more than Mercury, 1.22 (e = 0.206)
+        speed[row] = 1.25 * math.sqrt(GM_SUN_KM3_S2 / (planet.a_au * AU_KM))
+    return radius, reach, speed
+
+
+def _common_step_s(states: Floats) -> float:
+    """A share of the period of a circle at the periapsis, of the median body."""
+    around = np.array([_periapsis_km(state, GM_SUN_KM3_S2) for state in states])
+    turn_s = 2.0 * math.pi * math.sqrt(float(np.nanmedian(around)) ** 3 / GM_SUN_KM3_S2)
+    return min(turn_s / _STEPS_A_TURN, _STEP_MAX_S)
+
+
+# --- compiled -----------------------------------------------------------------------------------------------
+
+
+@njit(cache=True)
+def _periapsis_km(d, mu):
+    """Periapsis of the conic through a six-number state about a centre."""
+    r = math.sqrt(d[0] * d[0] + d[1] * d[1] + d[2] * d[2])
+    v2 = d[3] * d[3] + d[4] * d[4] + d[5] * d[5]
+    hx, hy, hz = d[1] * d[5] - d[2] * d[4], d[2] * d[3] - d[0] * d[5], d[0] * d[4] - d[1] * d[3]
+    h2 = hx * hx + hy * hy + hz * hz
+    e = math.sqrt(max(1.0 + (v2 - 2.0 * mu / r) * h2 / (mu * mu), 0.0))
+    return h2 / (mu * (1.0 + e))
+
+
+@njit(cache=True)
+def _struck(y, t, tables, planets):
+    """Row of the planet that a state is about to hit, or 0, and the longest step that meets none unseen."""
+    radius, reach, speed = planets
+    own = math.sqrt(y[3] * y[3] + y[4] * y[4] + y[5] * y[5])
+    d, free = np.empty(6), _STEP_MAX_S
+    for body in range(2, tables.gm.size):
+        if reach[body] == 0.0:
+            continue
+        px, py, pz = _heliocentric(body, t, tables)
+        d[0], d[1], d[2] = y[0] - px, y[1] - py, y[2] - pz
+        gap = math.sqrt(d[0] * d[0] + d[1] * d[1] + d[2] * d[2]) - reach[body]
+        free = min(free, max(gap, 0.25 * reach[body]) / (own + speed[body]))
+        if gap > 0.0:
+            continue
+        planet = _places(body, np.array([t]), tables)
+        for i in range(3):
+            d[3 + i] = y[3 + i] - planet[0, 3 + i]
+        inbound = d[0] * d[3] + d[1] * d[4] + d[2] * d[5] < 0.0
+        if inbound and _periapsis_km(d, tables.gm[body]) < radius[body]:
+            return body, free
+    return 0, free
+
+
+@njit(cache=True)
+def _follow_alone(y, t, end, beta, tables, planets, room):
+    """Move y in place to `end` or to an impact, with steps of its own: (row hit or 0, when, status)."""
+    stages, work, new, gradient = room
+    if not math.isfinite(y.sum()):
+        return 0, t, TOO_MANY_STEPS
+    hit, free = _struck(y, t, tables, planets)
+    h = min(end - t, free)
+    if hit == 0:
+        _rates(t, y, beta, tables, stages[0], gradient)
+    for _ in range(_STEPS_MAX):
+        if hit > 0 or t >= end:
+            return hit, t, OK
+        last = h >= end - t
+        h = min(h, end - t)
+        error = _step(t, y, h, beta, tables, stages, work, gradient, new) * (TOLERANCE / _CENTURY_TOLERANCE)
+        if not math.isfinite(error):
+            break
+        factor = 5.0 if error == 0.0 else min(5.0, max(0.2, 0.9 * error ** (-0.125)))
+        if error <= 1.0:
+            y[:] = new
+            stages[0] = stages[12]
+            t = end if last else t + h
+            hit, free = _struck(y, t, tables, planets)
+        else:
+            factor = min(factor, 0.9)
+        h = min(h * factor, free)
+    return 0, t, TOO_MANY_STEPS
+
+
+@njit(cache=True)
+def _all_places(t, tables, out):
+    """Heliocentric places of all bodies at one epoch, and what their pull on the Sun is."""
+    far_x = far_y = far_z = 0.0
+    for body in range(2, tables.gm.size):
+        x, y, z = _heliocentric(body, t, tables)
+        out[body, 0], out[body, 1], out[body, 2] = x, y, z
+        d2 = x * x + y * y + z * z
+        far = tables.gm[body] / (d2 * math.sqrt(d2))
+        far_x, far_y, far_z = far_x + far * x, far_y + far * y, far_z + far * z
+    return far_x, far_y, far_z
+
+
+@njit(cache=True, error_model="numpy")
+def _rates_together(t, y, beta, tables, places, out):
+    """`_rates` for (6, n) states at one epoch: the planets are looked up once, the rest runs over all at a time."""
+    far_x, far_y, far_z = _all_places(t, tables, places)
+    x, yy, z, vx, vy, vz = y[0], y[1], y[2], y[3], y[4], y[5]
+    ax, ay, az = out[3], out[4], out[5]
+    out[0], out[1], out[2] = vx, vy, vz
+    relativity = tables.relativity * GM_SUN_KM3_S2 * _PER_C2
+    for i in range(x.size):
+        r2 = x[i] * x[i] + yy[i] * yy[i] + z[i] * z[i]
+        r = math.sqrt(r2)
+        pull, factor = (beta - GM_SUN_KM3_S2) / (r2 * r), relativity / (r2 * r)
+        turn = 4.0 * factor * (x[i] * vx[i] + yy[i] * vy[i] + z[i] * vz[i])
+        pull += factor * (4.0 * GM_SUN_KM3_S2 / r - (vx[i] * vx[i] + vy[i] * vy[i] + vz[i] * vz[i]))
+        ax[i] = pull * x[i] + turn * vx[i] - far_x
+        ay[i] = pull * yy[i] + turn * vy[i] - far_y
+        az[i] = pull * z[i] + turn * vz[i] - far_z
+    for body in range(2, tables.gm.size):
+        gm, px, py, pz = tables.gm[body], places[body, 0], places[body, 1], places[body, 2]
+        for i in range(x.size):
+            dx, dy, dz = x[i] - px, yy[i] - py, z[i] - pz
+            d2 = dx * dx + dy * dy + dz * dz
+            near = gm / (d2 * math.sqrt(d2))
+            ax[i] -= near * dx
+            ay[i] -= near * dy
+            az[i] -= near * dz
+
+
+@njit(cache=True, error_model="numpy")
+def _free_together(t, y, tables, planets, places, free):
+    """Longest step of each that meets no planet unseen; 0 inside half a sphere of influence."""
+    _, reach, speed = planets
+    _all_places(t, tables, places)
+    free[:] = _STEP_MAX_S
+    for body in range(2, tables.gm.size):
+        if reach[body] == 0.0:
+            continue
+        px, py, pz = places[body, 0], places[body, 1], places[body, 2]
+        for i in range(free.size):
+            dx, dy, dz = y[0, i] - px, y[1, i] - py, y[2, i] - pz
+            own = math.sqrt(y[3, i] * y[3, i] + y[4, i] * y[4, i] + y[5, i] * y[5, i])
+            gap = math.sqrt(dx * dx + dy * dy + dz * dz) - reach[body]
+            free[i] = min(free[i], max(gap, 0.0) / (own + speed[body]))
+
+
+@njit(cache=True, error_model="numpy")
+def _step_together(t, y, h, beta, tables, places, stages, work, new, error):
+    """`_step` for (6, n) states: `new` and each one's error."""
+    _rates_together(t, y, beta, tables, places, stages[0])
+    for s in range(1, 12):
+        work[:] = y
+        for j in range(s):
+            if _A[s, j] != 0.0:
+                _add(h * _A[s, j], stages[j], work)
+        _rates_together(t + _C[s] * h, work, beta, tables, places, stages[s])
+    new[:] = y
+    for j in range(12):
+        if _B[j] != 0.0:
+            _add(h * _B[j], stages[j], new)
+    error[:] = 0.0
+    e3, e5 = work, np.empty_like(work)
+    e3[:], e5[:] = 0.0, 0.0
+    for j in range(12):
+        _add(_E3[j], stages[j], e3)
+        _add(_E5[j], stages[j], e5)
+    for low in (0, 3):
+        for i in range(error.size):
+            third = e3[low, i] ** 2 + e3[low + 1, i] ** 2 + e3[low + 2, i] ** 2
+            fifth = e5[low, i] ** 2 + e5[low + 1, i] ** 2 + e5[low + 2, i] ** 2
+            scale = new[low, i] ** 2 + new[low + 1, i] ** 2 + new[low + 2, i] ** 2
+            part = h * fifth / math.sqrt((fifth + 0.01 * third) * scale + 1e-300) / _CENTURY_TOLERANCE
+            # written so that a NaN stays one
+            error[i] = error[i] if part <= error[i] else part
+
+
+@njit(cache=True, error_model="numpy")
+def _add(factor, of, to):
+    """to += factor * of, in place."""
+    for c in range(of.shape[0]):
+        for i in range(of.shape[1]):
+            to[c, i] += factor * of[c, i]
+
+
+@njit(cache=True)
+def _follow_block(begin, span, count, beta, tables, planets, out):
+    """All in common steps; who is near a planet, or needs a shorter step, goes through that step alone."""
+    n = out.hit.size
+    y, new, work, stages = out.states.T.copy(), np.empty((6, n)), np.empty((6, n)), np.empty((12, 6, n))
+    free, error, places = np.empty(n), np.empty(n), np.zeros((tables.gm.size, 3))
+    own, room = np.empty(6), (np.empty((13, 6)), np.empty(6), np.empty(6), np.zeros((3, 3)))
+    for k in range(count):
+        t, end = begin + span * k / count, begin + span * (k + 1) / count
+        _free_together(t, y, tables, planets, places, free)
+        _step_together(t, y, end - t, beta, tables, places, stages, work, new, error)
+        for i in range(n):
+            if out.hit[i] > 0 or out.status[i] != OK:
+                continue
+            if free[i] >= end - t and error[i] <= 1.0:
+                y[:, i] = new[:, i]
+                continue
+            own[:] = y[:, i]
+            out.hit[i], when, out.status[i] = _follow_alone(own, t, end, beta, tables, planets, room)
+            if out.hit[i] > 0:
+                out.when_s[i] = when - begin
+            y[:, i] = own
+    out.states[:] = y.T

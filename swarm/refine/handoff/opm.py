@@ -1,0 +1,147 @@
+"""Orbit parameter messages: CCSDS 502.0-B-3, section 3, KVN. ICRF, TDB, Sun."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from swarm.refine.handoff.oem import J2000, date_text, header
+from targets.base.errors import InputError
+
+Floats = NDArray[np.float64]
+
+_AXES = ("X", "Y", "Z", "X_DOT", "Y_DOT", "Z_DOT")
+
+
+@dataclass(frozen=True, eq=False)
+class Manoeuvre:
+    """A burn: when it begins and how long it takes, mass change (negative), velocity change (3,) km/s in ICRF."""
+
+    ignition_tdb_s: float
+    duration_s: float
+    delta_mass_kg: float
+    dv_km_s: Floats
+
+
+def opm_text(
+    name: str,
+    object_id: str,
+    state: tuple[float, Floats],
+    *,
+    creation_tdb_s: float,
+    mass_kg: float,
+    area_m2: float,
+    reflectivity: float,
+    covariance: Floats,
+    manoeuvre: Manoeuvre | None = None,
+    comments: Sequence[str] = (),
+) -> str:
+    """Return the message of a state (epoch, (6,) km and km/s) with its (6, 6) covariance."""
+    epoch, values = state
+    lines = header("OPM", "2.0", creation_tdb_s, comments)
+    lines += [
+        f"OBJECT_NAME = {name}",
+        f"OBJECT_ID = {object_id}",
+        "CENTER_NAME = SUN",
+        "REF_FRAME = ICRF",
+        "TIME_SYSTEM = TDB",
+        "",
+        f"EPOCH = {date_text(epoch)}",
+    ]
+    lines += [f"{axis} = {value:.9f} [km]" for axis, value in zip(_AXES[:3], values[:3], strict=True)]
+    lines += [f"{axis} = {value:.15f} [km/s]" for axis, value in zip(_AXES[3:], values[3:], strict=True)]
+    lines += [
+        "",
+        f"MASS = {mass_kg:.6f} [kg]",
+        f"SOLAR_RAD_AREA = {area_m2:.6f} [m**2]",
+        f"SOLAR_RAD_COEFF = {reflectivity:.6f}",
+        "",
+        "COV_REF_FRAME = ICRF",
+    ]
+    for i, row in enumerate(_AXES):
+        lines += [f"C{row}_{column} = {covariance[i, j]:.12e}" for j, column in enumerate(_AXES[: i + 1])]
+    if manoeuvre is not None:
+        lines += [
+            "",
+            f"MAN_EPOCH_IGNITION = {date_text(manoeuvre.ignition_tdb_s)}",
+            f"MAN_DURATION = {manoeuvre.duration_s:.3f} [s]",
+            f"MAN_DELTA_MASS = {manoeuvre.delta_mass_kg:.6f} [kg]",
+            "MAN_REF_FRAME = ICRF",
+        ]
+        lines += [f"MAN_DV_{k + 1} = {value:.12f} [km/s]" for k, value in enumerate(manoeuvre.dv_km_s)]
+    return "\n".join([*lines, ""])
+
+
+# --- reading ------------------------------------------------------------------------------------------------
+
+# What a message of this package says of its numbers; another word there makes them other numbers.
+_LABELS = {
+    "CENTER_NAME": "SUN",
+    "REF_FRAME": "ICRF",
+    "TIME_SYSTEM": "TDB",
+    "COV_REF_FRAME": "ICRF",
+    "MAN_REF_FRAME": "ICRF",
+}
+_UNITS = {"MASS": "kg", "MAN_DURATION": "s", "MAN_DELTA_MASS": "kg"}
+_UNITS |= dict.fromkeys(_AXES[:3], "km") | dict.fromkeys(_AXES[3:], "km/s")
+_UNITS |= {f"MAN_DV_{k}": "km/s" for k in (1, 2, 3)}
+
+
+@dataclass(frozen=True, eq=False)
+class Parameters:
+    """A message read back: epoch TDB s, (6,) heliocentric ICRF state, mass, (6, 6) covariance, the burn if any."""
+
+    epoch_tdb_s: float
+    state: Floats
+    mass_kg: float
+    covariance: Floats
+    manoeuvre: Manoeuvre | None
+
+
+def read_opm(file: Path) -> Parameters:
+    """Read a message of this package. Raises InputError for a frame, centre, time scale or unit that is not its own."""
+    said = _said(file)
+    state = np.array([float(said[axis]) for axis in _AXES])
+    covariance = np.zeros((6, 6))
+    for i, row in enumerate(_AXES):
+        for j, column in enumerate(_AXES[: i + 1]):
+            covariance[i, j] = covariance[j, i] = float(said[f"C{row}_{column}"])
+    burn = None
+    if "MAN_EPOCH_IGNITION" in said:
+        burn = Manoeuvre(
+            _seconds(said["MAN_EPOCH_IGNITION"]), float(said["MAN_DURATION"]), float(said["MAN_DELTA_MASS"]),
+            np.array([float(said[f"MAN_DV_{k}"]) for k in (1, 2, 3)]),
+        )  # fmt: skip
+    return Parameters(_seconds(said["EPOCH"]), state, float(said["MASS"]), covariance, burn)
+
+
+def _said(file: Path) -> dict[str, str]:
+    """Keys and values, units checked and taken off."""
+    said = {}
+    for number, line in enumerate(file.read_text(encoding="ascii").splitlines(), start=1):
+        if "=" not in line or line.startswith("COMMENT"):
+            continue
+        key, value = (part.strip() for part in line.split("=", 1))
+        value, _, unit = value.partition(" [")
+        expected, held = _LABELS.get(key), value
+        if expected is None and unit and key in _UNITS:
+            expected, held = f"[{_UNITS[key]}]", f"[{unit}"
+        if expected is not None and held != expected:
+            raise InputError(
+                "not a message of this package",
+                file=file,
+                place=f"line {number}, {key}",
+                found=held,
+                expected=expected,
+            )
+        said[key] = value
+    return said
+
+
+def _seconds(text: str) -> float:
+    return (datetime.fromisoformat(text) - J2000).total_seconds()

@@ -1,0 +1,314 @@
+"""All probes of a plan: what the tables of a run say of them, refined one by one, as the table `refined`."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from swarm.decide.summary import select_plan
+from swarm.encounter.propellant import carried_m_s
+from swarm.reach.mothership.path import Path
+from swarm.refine.correct import Arc, NotRefined, Refined, refine_arc
+from swarm.refine.dispersion import Dispersion, Known, disperse, draws_of
+from swarm.refine.nbody import Field, Lost, make_field, span_in_kernel
+from swarm.study.schema import Study
+from targets.base.constants import AU_KM, DAY_S
+from targets.base.errors import InputError
+from targets.catalogue.knowledge import position_covariance_km2, states_at
+from targets.catalogue.reading import Catalogue
+from targets.ephemeris.spice import SUN, coverage_tdb_s
+
+_STATE = ("x_km", "y_km", "z_km", "vx_km_s", "vy_km_s", "vz_km_s")
+
+
+class Pool(Protocol):
+    """What refining needs of a pool: results in the order of the items."""
+
+    def map(
+        self, func: Callable[[Any, Any], Any], items: list, *, shared: Any = None, on_done: Any = None
+    ) -> list: ...
+
+
+@dataclass(frozen=True, eq=False)
+class Tables:
+    """The tables of a run that a plan is read from."""
+
+    opportunities: pa.Table
+    targets: Catalogue
+    mothership: pa.Table
+    judged: pa.Table
+    plans: pa.Table
+
+
+@dataclass(frozen=True, eq=False)
+class Flown:
+    """A refined arc with its dispersion, linear and in full force."""
+
+    made: Refined
+    known: Known
+    linear: Dispersion
+    full: Dispersion
+
+
+@dataclass(frozen=True, eq=False)
+class _Shared:
+    study: Study
+    field: Field
+
+
+def arcs_of(study: Study, tables: Tables, plan: int) -> list[tuple[Arc, Known]]:
+    """The probes of a plan in the order of the table. Raises InputError for a plan that is not there."""
+    rows = tables.plans.filter(pc.equal(tables.plans["plan"], plan)).to_pylist()
+    if plan not in set(tables.plans["plan"].to_pylist()):
+        held = tables.plans["plan"].to_numpy()
+        found = f"{held.min()} to {held.max()}" if len(held) else "none"
+        raise InputError(
+            "no such plan with probes",
+            place="--plan",
+            found=plan,
+            expected=f"a plan of plans.parquet: {found}",
+        )
+    index = pc.index_in(
+        pa.array([row["opportunity"] for row in rows]), value_set=tables.opportunities["opportunity"]
+    )
+    table, judged = tables.opportunities.take(index).to_pylist(), tables.judged.take(index).to_pylist()
+    released = np.array([row["release_jd_tdb"] for row in table])
+    weight = study.mothership.mass_kg - study.probe.wet_mass_kg * np.argsort(
+        np.argsort(released, kind="stable")
+    )
+    return [
+        (
+            _arc(study, tables, row, (table[k], judged[k]), float(weight[k])),
+            _known(study, tables, table[k], judged[k]),
+        )
+        for k, row in enumerate(rows)
+    ]
+
+
+def _arc(study: Study, tables: Tables, row: dict, of: tuple[dict, dict], mothership_kg: float) -> Arc:
+    found, judged = of
+    release_s = found["burn_tdb_s"] - study.probe.checkout_days * DAY_S
+    body = tables.targets.take(np.array([found["target_index"]]))
+    epochs, r_km, v_km_s = body.states()
+    return Arc(
+        plan=row["plan"],
+        probe=row["probe"],
+        opportunity=row["opportunity"],
+        target=found["target"],
+        target_index=found["target_index"],
+        release_tdb_s=release_s,
+        burn_tdb_s=found["burn_tdb_s"],
+        encounter_tdb_s=found["encounter_tdb_s"],
+        mothership=mothership_state(tables.mothership, release_s, found["burn_tdb_s"]),
+        mothership_kg=mothership_kg,
+        burn_km_s=1e-3 * np.array([found[f"burn_{axis}_m_s"] for axis in "xyz"]),
+        target_epoch_s=float(epochs[0]),
+        target_state=np.concatenate([r_km[0], v_km_s[0]]),
+        aim_km=np.array([judged["aim_t_km"], judged["aim_r_km"]]),
+    )
+
+
+def mothership_legs(mothership: pa.Table) -> list[Path]:
+    """The mothership's ballistic stretches."""
+    leg, epochs = mothership["leg"].to_numpy(), mothership["t_tdb_s"].to_numpy()
+    states = np.column_stack([mothership[name].to_numpy() for name in _STATE])
+    legs = []
+    for k in np.unique(leg):
+        on = leg == k
+        legs.append(
+            Path(float(epochs[on][0]), float(epochs[on][1] - epochs[on][0]), np.ascontiguousarray(states[on]))
+        )
+    return legs
+
+
+def mothership_state(mothership: pa.Table, tdb_s: float, until_tdb_s: float) -> np.ndarray:
+    """(6,) at an epoch, on the leg that holds it and the burn that follows."""
+    for leg in mothership_legs(mothership):
+        first, last = leg.epochs_tdb_s[[0, -1]]
+        if first - 1.0 <= tdb_s and until_tdb_s <= last + 1.0:
+            return leg.at(tdb_s)[0]
+    raise InputError(
+        "the mothership's table does not hold this release", found=tdb_s, expected="an epoch of a leg"
+    )
+
+
+def _known(study: Study, tables: Tables, found: dict, judged: dict) -> Known:
+    body = tables.targets.take(np.array([found["target_index"]]))
+    knowledge = study.knowledge
+    covariance, _ = position_covariance_km2(
+        body,
+        np.array([found["encounter_tdb_s"]]),
+        floor_km=knowledge.target_floor_km,
+        runoff_fraction=knowledge.runoff_fraction,
+    )
+    margins = study.margins
+    spare_m_s = carried_m_s(study) - found["burn_m_s"] * (1.0 + margins.deterministic_fraction)
+    spare_m_s -= margins.attitude_m_s * (1.0 + margins.attitude_fraction)
+    tt, rr, tr = (judged[f"before_cov_{part}_km2"] for part in ("tt", "rr", "tr"))
+    return Known(
+        detect_km=judged["detect_range_km"],
+        before_km=float(np.sqrt(max(np.linalg.eigvalsh([[tt, tr], [tr, rr]])[-1], 0.0))),
+        time_s=judged["sigma_time_s"],
+        corrections=judged["corrections"],
+        target_cov_km2=covariance[0],
+        spare_km_s=1e-3 * max(spare_m_s, 0.0),
+    )
+
+
+def refine_plan(
+    study: Study, tables: Tables, plan: int, *, pool: Pool, on_done: Any = None
+) -> tuple[list[Flown], list[NotRefined]]:
+    """Refine every probe of a plan; what fails is named and the rest is finished."""
+    asked = arcs_of(study, tables, plan)
+    covered = [pair for pair in asked if _in_kernel(pair[0])]
+    lost = [NotRefined(arc, OUTSIDE_KERNEL) for arc, _ in asked if not _in_kernel(arc)]
+    if not covered:
+        return [], lost
+    epochs = [t for arc, _ in covered for t in _epochs(arc)]
+    field = make_field(*span_in_kernel(epochs, margin_s=MARGIN_S))
+    results = pool.map(_fly, covered, shared=_Shared(study, field), on_done=on_done)
+    made = [result for result in results if isinstance(result, Flown)]
+    lost += [result for result in results if isinstance(result, NotRefined)]
+    return made, sorted(lost, key=_probe_of)
+
+
+OUTSIDE_KERNEL = "an epoch outside the kernel"
+# The arrival may move by days, and the target is written from a month before its encounter on.
+MARGIN_S = 40.0 * DAY_S
+
+
+def _epochs(arc: Arc) -> tuple[float, ...]:
+    return arc.release_tdb_s, arc.encounter_tdb_s, arc.target_epoch_s
+
+
+def _in_kernel(arc: Arc) -> bool:
+    first, last = coverage_tdb_s(SUN)
+    return first <= min(_epochs(arc)) and max(_epochs(arc)) <= last
+
+
+def chosen_plan(front: pa.Table, plans: pa.Table, *, study: Study) -> int | None:
+    """The plan the study's rule selects; where it flies no probe, of those that do; None where none does."""
+    flying = front.filter(pc.is_in(front["plan"], value_set=plans["plan"]))
+    if not flying.num_rows:
+        return None
+    first, _ = select_plan(front, study)
+    return first if first in flying["plan"].to_pylist() else select_plan(flying, study)[0]
+
+
+def _probe_of(lost: NotRefined) -> int:
+    return lost.arc.probe
+
+
+def _fly(pair: tuple[Arc, Known], shared: _Shared) -> Flown | NotRefined:
+    """One task: correct an arc, then disperse it."""
+    arc, known = pair
+    study, field = shared.study, shared.field
+    made = refine_arc(study, field, arc)
+    if isinstance(made, NotRefined):
+        return made
+    draws = draws_of(study.study.seed, arc.opportunity, study.refine.linear_samples)
+    some = draws.first(study.refine.full_samples)
+    try:
+        linear = disperse(study, field, made, known=known, full=False, draws=draws)
+        return Flown(made, known, linear, disperse(study, field, made, known=known, full=True, draws=some))
+    except Lost as problem:
+        return NotRefined(arc, f"dispersion: {problem}")
+
+
+def refined_table(flown: list[Flown], targets: Catalogue) -> pa.Table:
+    """The contract's table, a row a refined arc, and what else is known of it."""
+    return pa.table(
+        {name: [row[name] for row in (_row(one, targets) for one in flown)] for name in _COLUMNS},
+        schema=_SCHEMA,
+    )
+
+
+_WHOLE = ("plan", "probe", "opportunity", "corrections", "iterations")
+_COLUMNS = (
+    "plan", "probe", "opportunity", "target", "burn_m_s", "burn_change_m_s", "aim_km", "miss_km", "delivery_sigma_km",
+    "dv99_m_s", "success", "aim_t_km", "aim_r_km", "b_t_km", "b_r_km", "release_tdb_s", "burn_tdb_s", "encounter_tdb_s",
+    "encounter_shift_s", "burn_x_m_s", "burn_y_m_s", "burn_z_m_s", "spring_x_m_s", "spring_y_m_s", "spring_z_m_s",
+    "v_rel_km_s", "v_rel_x_km_s", "v_rel_y_km_s", "v_rel_z_km_s", "sun_range_au", "burn_s", "burn_lead_s",
+    "finite_miss_km",
+    "mass_wet_kg", "mass_after_burn_kg", "two_body_target_km", "corrections", "iterations",
+    "delivery_cov_tt_km2", "delivery_cov_rr_km2", "delivery_cov_tr_km2",
+    "full_sigma_km", "full_dv99_m_s", "full_success",
+)  # fmt: skip
+_SCHEMA = pa.schema(
+    [
+        (name, pa.string() if name == "target" else pa.int64() if name in _WHOLE else pa.float64())
+        for name in _COLUMNS
+    ]
+)
+
+
+def _row(one: Flown, targets: Catalogue) -> dict[str, Any]:
+    made, arc, cov = one.made, one.made.arc, one.linear.covariance_km2
+    burn, table = 1e3 * made.burn_km_s, 1e3 * arc.burn_km_s
+    place, _ = states_at(targets.take(np.array([arc.target_index])), np.array([made.encounter_tdb_s]))
+    row: dict[str, Any] = {
+        "plan": arc.plan,
+        "probe": arc.probe,
+        "opportunity": arc.opportunity,
+        "target": arc.target,
+        "burn_m_s": _length(burn),
+        "burn_change_m_s": _length(burn) - _length(table),
+        "aim_km": _length(arc.aim_km),
+        "miss_km": made.miss_km,
+        "delivery_sigma_km": one.linear.sigma_km,
+        "dv99_m_s": one.linear.dv99_m_s,
+        "success": one.linear.success,
+        "aim_t_km": arc.aim_km[0],
+        "aim_r_km": arc.aim_km[1],
+        "b_t_km": made.b_km[0],
+        "b_r_km": made.b_km[1],
+        "release_tdb_s": arc.release_tdb_s,
+        "burn_tdb_s": arc.burn_tdb_s,
+        "encounter_tdb_s": made.encounter_tdb_s,
+        "encounter_shift_s": made.encounter_tdb_s - arc.encounter_tdb_s,
+        "v_rel_km_s": _length(made.v_rel_km_s),
+        "sun_range_au": _length(made.target[:3]) / AU_KM,
+        "burn_s": made.burn_s,
+        "burn_lead_s": made.lead_s,
+        "finite_miss_km": made.finite_miss_km,
+        "mass_wet_kg": made.mass_kg[0],
+        "mass_after_burn_kg": made.mass_kg[1],
+        "two_body_target_km": _length(place[0] - made.target[:3]),
+        "corrections": one.known.corrections,
+        "iterations": made.iterations,
+        "delivery_cov_tt_km2": cov[0, 0],
+        "delivery_cov_rr_km2": cov[1, 1],
+        "delivery_cov_tr_km2": cov[0, 1],
+        "full_sigma_km": one.full.sigma_km,
+        "full_dv99_m_s": one.full.dv99_m_s,
+        "full_success": one.full.success,
+    }
+    for k, axis in enumerate("xyz"):
+        row[f"burn_{axis}_m_s"] = burn[k]
+        row[f"spring_{axis}_m_s"] = 1e3 * made.spring_km_s[k]
+        row[f"v_rel_{axis}_km_s"] = made.v_rel_km_s[k]
+    return row
+
+
+def _length(vector: np.ndarray) -> float:
+    return float(np.linalg.norm(vector))
+
+
+# Full force is told where its sigma is larger than the transition matrix's by more (own choice): 1 000 samples of a
+# normal distribution give it to 2 %, a few lost ones to 20.
+_APART = 1.25
+
+
+def dispersion_cautions(flown: list[Flown]) -> list[str]:
+    """Sentences where the transition matrix, whose figures the table leads with, is not enough."""
+    return [
+        f"probe {one.made.arc.probe} is delivered to {one.full.sigma_km:.1f} km (1 sigma) in full force, "
+        f"{one.linear.sigma_km:.1f} km by the transition matrix: plan with the larger one"
+        for one in flown
+        if one.full.sigma_km > _APART * one.linear.sigma_km
+    ]

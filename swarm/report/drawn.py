@@ -1,0 +1,262 @@
+"""What the page draws and no other stage keeps: arcs, dates, rings of the B-plane, how many return, the expected law.
+
+Made by the stages that know it and kept as tables, so that the page itself computes nothing. Only opportunities
+that some plan of a front uses are drawn.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pyarrow as pa
+from numba import njit
+from numpy.typing import NDArray
+
+from swarm.encounter.delivery import errors_of, plan_corrections, sight_s
+from swarm.plan.data import Chances, PlanData, column, plan_data
+from swarm.plan.flight import Flight
+from swarm.plan.measures import plans_matrix
+from swarm.plan.survival import group_failures, own_chances, state_chance
+from swarm.reach.arcs.bplane import b_plane_axes
+from targets.base.constants import AU_KM, DAY_S
+from targets.base.timescale import jd_from_tdb_s, tdb_s_from_jd
+from targets.catalogue.knowledge import states_at
+from targets.catalogue.reading import Catalogue
+from targets.motion.twobody import drift_states
+
+if TYPE_CHECKING:
+    from swarm.study.schema import Study
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+# A straight line between two of them leaves a 300-day arc in the belt by less than a line's width.
+ARC_POINTS = 25
+LAW_PERIODS = 30
+# The law needs a density, not every body: of more than these only every k-th is moved.
+LAW_BODIES = 100_000
+# Bodies within this of the mothership make the local density (own choice: dozens to thousands in a belt of 10^5).
+LAW_RADIUS_AU = 0.25
+
+
+def arc_points(opportunities: pa.Table, mothership: pa.Table) -> pa.Table:
+    """Return points of each probe's path from burn to encounter: opportunity, t_jd_tdb, x_km, y_km, z_km.
+
+    Two-body motion from the burn. What it misses at the target, the pull of the planets, is spread over the arc
+    with the square of the time, so that a drawn arc ends where its target is. For drawing, not for flying.
+    Heliocentric ICRF.
+    """
+    flight = Flight(opportunities, mothership)
+    n = opportunities.num_rows
+    share = np.tile(np.linspace(0.0, 1.0, ARC_POINTS), n)
+    start = np.repeat(flight.after, ARC_POINTS, axis=0)
+    length_s = np.repeat(flight.encounter_s - flight.burn_s, ARC_POINTS)
+    r_km, _ = drift_states(start[:, :3], start[:, 3:], share * length_s)
+    met_km = np.column_stack([column(opportunities, f"target_{axis}_km") for axis in "xyz"])
+    missed_km = met_km - r_km[ARC_POINTS - 1 :: ARC_POINTS]
+    r_km = r_km + share[:, None] ** 2 * np.repeat(missed_km, ARC_POINTS, axis=0)
+    return pa.table(
+        {
+            "opportunity": np.repeat(column(opportunities, "opportunity"), ARC_POINTS),
+            "t_jd_tdb": jd_from_tdb_s(np.repeat(flight.burn_s, ARC_POINTS) + share * length_s),
+            **{f"{axis}_km": r_km[:, k].copy() for k, axis in enumerate("xyz")},
+        }
+    )
+
+
+def event_dates(study: Study, opportunities: pa.Table, judged: pa.Table, targets: Catalogue) -> pa.Table:
+    """Return the dates of each opportunity in order: opportunity, event, t_jd_tdb.
+
+    Events: release, burn, correction (in the ground's turn or in sight of the target, as judged), encounter, and
+    data home where data come home.
+    """
+    found: list[tuple[int, str, float]] = []
+    corrections = _corrections_jd(study, opportunities, judged, targets)
+    home_days = column(judged, "home_days")
+    for k, row in enumerate(opportunities.to_pylist()):
+        dates = [(event, row[f"{event}_jd_tdb"]) for event in ("release", "burn")]
+        dates += [("correction", date) for date in corrections[k]]
+        dates.append(("encounter", row["encounter_jd_tdb"]))
+        if np.isfinite(home_days[k]) and judged["data_mbit"][k].as_py() > 0.0:
+            dates.append(("data home", row["encounter_jd_tdb"] + home_days[k]))
+        found += [(row["opportunity"], event, float(date)) for event, date in dates]
+    return pa.table(
+        {
+            "opportunity": pa.array([one[0] for one in found], pa.int64()),
+            "event": pa.array([one[1] for one in found], pa.string()),
+            "t_jd_tdb": pa.array([one[2] for one in found], pa.float64()),
+        }
+    )
+
+
+def _corrections_jd(
+    study: Study, opportunities: pa.Table, judged: pa.Table, targets: Catalogue
+) -> list[list[float]]:
+    """Dates of the corrections the judgement planned, per opportunity."""
+    if not opportunities.num_rows:
+        return []
+    errors = errors_of(study)
+    met_s, burn_s = (tdb_s_from_jd(column(opportunities, f"{name}_jd_tdb")) for name in ("encounter", "burn"))
+    v_rel = np.column_stack([column(opportunities, f"v_rel_{axis}_km_s") for axis in "xyz"])
+    r_km, v_km_s = states_at(targets.take(column(opportunities, "target_index")), met_s)
+    states, axes = np.hstack([r_km, v_km_s + v_rel]), b_plane_axes(v_rel)
+    speed = np.linalg.norm(v_rel, axis=1)
+    seen_km, along_s = column(judged, "detect_range_km"), column(judged, "sigma_time_s")
+    larger_km = _principal(judged, "before")[0]
+    found = []
+    for k in range(len(met_s)):
+        seen_s = sight_s(seen_km[k], speed[k], larger_km[k], along_s[k] * speed[k])
+        plans = [
+            plan_corrections(states[k], axes[k], met_s[k] - burn_s[k], seen_s, errors, optical)
+            for optical in (True, False)
+        ]
+        # with and without those in sight of the target: the one with as many as the judgement kept
+        plan = plans[0] if plans[0].planned == column(judged, "corrections")[k] else plans[1]
+        found.append([float(jd_from_tdb_s(met_s[k] - plan.before_s[j])) for j in range(plan.planned)])
+    return found
+
+
+def aim_rings(study: Study, opportunities: pa.Table, judged: pa.Table) -> pa.Table:
+    """Return the rings of each opportunity's B-plane: opportunity, keepout_km, slew_km, and the delivery's ellipse.
+
+    slew_km   : inside it the target turns faster than the camera can follow, v_rel / slew limit
+    sigma_*   : principal one-sigma of the miss about the aim point; the larger one's angle from T towards R
+    """
+    larger, smaller, angle = _principal(judged, "delivery")
+    n = opportunities.num_rows
+    return pa.table(
+        {
+            "opportunity": column(opportunities, "opportunity"),
+            "keepout_km": np.full(n, float(study.probe.keepout_km)),
+            "slew_km": column(opportunities, "v_rel_km_s") / np.radians(study.probe.slew_limit_deg_s),
+            "sigma_larger_km": larger,
+            "sigma_smaller_km": smaller,
+            "sigma_angle_deg": np.degrees(angle),
+        }
+    )
+
+
+def _principal(judged: pa.Table, which: str) -> tuple[Floats, Floats, Floats]:
+    """Principal sigmas of a B-plane covariance, the larger first, and the larger one's angle from T to R (rad)."""
+    tt, rr, tr = (column(judged, f"{which}_cov_{part}_km2") for part in ("tt", "rr", "tr"))
+    middle, half = 0.5 * (tt + rr), np.hypot(0.5 * (tt - rr), tr)
+    angle = 0.5 * np.arctan2(2.0 * tr, tt - rr)
+    return np.sqrt(middle + half), np.sqrt(np.maximum(middle - half, 0.0)), angle
+
+
+# --- how many return ----------------------------------------------------------------------------------------
+
+
+def successes(
+    study: Study,
+    opportunities: pa.Table,
+    targets: Catalogue,
+    *,
+    front: pa.Table,
+    plans: pa.Table,
+    judged: Chances,
+) -> pa.Table:
+    """Return the chance that k probes of each plan return data: plan, returned, chance, chance_or_more.
+
+    Given hardware and link, shared failures included; quality is not asked for. `opportunities` and `judged`
+    row by row the same.
+    """
+    matrix = plans_matrix(plans, opportunities, front.num_rows, probes=study.probe.count)
+    data = plan_data(study, opportunities, targets, judged=judged)
+    flown = (matrix >= 0).sum(axis=1)
+    chance = _returned(matrix, data) if len(matrix) else np.zeros((0, 1))
+    plan, returned = np.nonzero(np.arange(chance.shape[1]) <= flown[:, None])
+    more = np.minimum(np.cumsum(chance[:, ::-1], axis=1)[:, ::-1], 1.0)
+    return pa.table(
+        {
+            "plan": column(front, "plan")[plan],
+            "returned": returned,
+            "chance": chance[plan, returned],
+            "chance_or_more": more[plan, returned],
+        }
+    )
+
+
+@njit(cache=True)
+def _returned(plans: Ints, data: PlanData) -> Floats:
+    """(n, probes + 1) P(so many probes of the plan return data), over every state of the shared failures."""
+    found = np.zeros((plans.shape[0], plans.shape[1] + 1))
+    for i in range(plans.shape[0]):
+        plan = plans[i]
+        common = group_failures(plan, data.hardware, data.group_mask, data.group_fraction)
+        own = own_chances(plan, data.hardware, data.group_mask, common)
+        for state in range(1 << common.size):
+            chance = state_chance(state, common)
+            if chance <= 0.0:
+                continue
+            counts = np.zeros(plans.shape[1] + 1)
+            counts[0] = 1.0
+            for p in range(plan.size):
+                if plan[p] >= 0 and not data.group_mask[plan[p]] & state:
+                    works = own[p] * data.data_return[plan[p]]
+                    for k in range(counts.size - 1, 0, -1):
+                        counts[k] = counts[k] * (1.0 - works) + counts[k - 1] * works
+                    counts[0] *= 1.0 - works
+            found[i] += chance * counts
+    return found
+
+
+# --- the expected law ---------------------------------------------------------------------------------------
+
+
+def density(study: Study, catalogue: Catalogue, opportunities: pa.Table, mothership: pa.Table) -> pa.Table:
+    """Return targets found per period of the study beside what a simple law expects.
+
+    Columns: from_jd_tdb, until_jd_tdb, found (targets with an encounter in it), expected, bodies_per_au3,
+    v_rel_km_s (mean of the bodies near the mothership), arc_days (the longest flight the period allows).
+
+    The law: density x pi (burn limit x arc)^2 x relative speed x length of the period, for free flight. The Sun's
+    pull, and that a body met twice counts once, are left out: right to a factor of two or so, a check that nothing
+    is lost by orders of magnitude.
+    """
+    edges = np.linspace(study.study.start_jd_tdb, study.study.end_jd_tdb, LAW_PERIODS + 1)
+    middles = 0.5 * (edges[1:] + edges[:-1])
+    met, bodies = column(opportunities, "encounter_jd_tdb"), column(opportunities, "target_index")
+    period = np.clip(np.searchsorted(edges, met, side="right") - 1, 0, LAW_PERIODS - 1)
+    found = [len(np.unique(bodies[period == k])) for k in range(LAW_PERIODS)]
+    near, speed_km_s = _around(catalogue, mothership, middles)
+    first = column(mothership, "t_jd_tdb")[0] + study.probe.checkout_days
+    arc_days = np.clip(middles - first, 0.0, study.search.arc_max_days)
+    arc_days[arc_days < study.search.arc_min_days] = 0.0
+    reach_au = 1e-3 * study.probe.burn_limit_m_s * arc_days * DAY_S / AU_KM
+    swept_au = speed_km_s * DAY_S * np.diff(edges) / AU_KM
+    return pa.table(
+        {
+            "from_jd_tdb": edges[:-1].copy(),
+            "until_jd_tdb": edges[1:].copy(),
+            "found": pa.array(found, pa.int64()),
+            "expected": near * np.pi * reach_au**2 * swept_au,
+            "bodies_per_au3": near,
+            "v_rel_km_s": speed_km_s,
+            "arc_days": arc_days,
+        }
+    )
+
+
+def _around(catalogue: Catalogue, mothership: pa.Table, jd_tdb: Floats) -> tuple[Floats, Floats]:
+    """Density about the mothership (1/au^3) and mean relative speed (km/s) at dates; 0 where no body is near."""
+    step = -(-len(catalogue) // LAW_BODIES)
+    some = catalogue.take(np.arange(0, len(catalogue), max(step, 1)))
+    epochs, r, v = some.states()
+    t_jd = column(mothership, "t_jd_tdb")
+    ship = np.column_stack(
+        [np.interp(jd_tdb, t_jd, column(mothership, f"{c}_{u}")) for u in ("km", "km_s") for c in _axes(u)]
+    )
+    volume_au3 = 4.0 / 3.0 * np.pi * LAW_RADIUS_AU**3
+    near, speed = np.zeros(len(jd_tdb)), np.zeros(len(jd_tdb))
+    for k, t in enumerate(tdb_s_from_jd(jd_tdb)):
+        rt, vt = drift_states(r, v, t - epochs)
+        close = np.linalg.norm(rt - ship[k, :3], axis=1) < LAW_RADIUS_AU * AU_KM
+        near[k] = step * close.sum() / volume_au3
+        speed[k] = np.linalg.norm(vt[close] - ship[k, 3:], axis=1).mean() if close.any() else 0.0
+    return near, speed
+
+
+def _axes(unit: str) -> tuple[str, ...]:
+    return ("x", "y", "z") if unit == "km" else ("vx", "vy", "vz")

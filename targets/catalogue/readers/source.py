@@ -1,0 +1,68 @@
+"""The bytes of an input file, unpacked if they are gzip (told by content, not by name), with their hash."""
+
+from __future__ import annotations
+
+import gzip
+import hashlib
+import zlib
+from dataclasses import dataclass
+from pathlib import Path
+
+from targets.base.errors import InputError
+
+_GZIP_MAGIC = b"\x1f\x8b"
+
+
+@dataclass(frozen=True)
+class Source:
+    """A file read whole: `content` unpacked, `sha256` of the bytes as they lie on disk."""
+
+    path: Path
+    content: bytes
+    sha256: str
+
+
+def read_source(path: Path) -> Source:
+    """Read a file, or say in one sentence why it cannot be read."""
+    stored = _stored_bytes(path)
+    if not stored:
+        raise InputError("the file is empty", file=path)
+    content = _unpacked(path, stored) if stored.startswith(_GZIP_MAGIC) else stored
+    if not content.strip():
+        raise InputError("the file holds no data", file=path)
+    return Source(path, content, hashlib.sha256(stored).hexdigest())
+
+
+def text_of(source: Source) -> str:
+    """Return the content as text; a byte-order mark is dropped."""
+    try:
+        return source.content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise InputError(
+            "the file is not text", file=source.path, place=f"byte {error.start}", expected="UTF-8 text"
+        ) from error
+
+
+def _stored_bytes(path: Path) -> bytes:
+    try:
+        return path.read_bytes()
+    except FileNotFoundError:
+        raise InputError("the file does not exist", file=path) from None
+    except IsADirectoryError:
+        raise InputError("this is a folder, not a file", file=path) from None
+    except OSError as error:
+        raise InputError("the file cannot be read", file=path, found=error.strerror) from error
+
+
+def _unpacked(path: Path, stored: bytes) -> bytes:
+    try:
+        return gzip.decompress(stored)
+    except EOFError as error:
+        raise InputError(
+            "the gzip file is truncated",
+            file=path,
+            found=f"{len(stored)} bytes and no end",
+            do="fetch it again",
+        ) from error
+    except (gzip.BadGzipFile, zlib.error) as error:
+        raise InputError("the gzip file is damaged", file=path, found=error, do="fetch it again") from error
