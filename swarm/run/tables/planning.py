@@ -1,0 +1,151 @@
+"""Tables of the search: the front beside its bound, the plans, and what the page draws of them."""
+
+from __future__ import annotations
+
+import pyarrow as pa
+
+from swarm.run.tables.schema import CSV, Table, flag, real, text, vector, whole
+from swarm.run.tables.screening import JUDGED_COLUMNS, OPPORTUNITY_COLUMNS
+
+_PLAN = whole("plan", "number of the plan in `front`")
+_PROBE = whole("probe", "place in the plan, from 0")
+_OPPORTUNITY = whole("opportunity", "number of the opportunity")
+
+MEASURES = (
+    real("science", "-", "expected share of the baselines, weighted"),
+    real("propellant_kg", "kg", "sum over the probes, corrections and margins included"),
+    real("risk", "-", "chance that any threshold is missed"),
+)
+LOADED = real("loaded_kg", "kg", "propellant of as many identical, full probes")
+LEVELS = (
+    real("p_threshold", "-", "chance that every threshold is met"),
+    real("p_baseline", "-", "chance that every baseline is met"),
+    real("p_none", "-", "chance that nothing comes back"),
+    real("cvar10_science", "-", "mean science of the worst tenth"),
+    flag("measures_exact", "whether the three above are exact; else they are bounds"),
+)
+
+_OBSERVE = (
+    text("target", "designation"),
+    text("name", "name, empty where it has none"),
+    whole("plans", "plans of the front that visit it"),
+    real("first_release_jd_tdb", "JD TDB", "first release to it"),
+    whole("u_code", "uncertainty parameter", type=pa.int8()),
+    text("class", "taxonomic class, empty where unknown"),
+    real("days_seen", "d", "days it can be seen from the Earth before that release"),
+    real("first_seen_jd_tdb", "JD TDB", "first of them", gaps=True),
+    real("last_seen_jd_tdb", "JD TDB", "last of them", gaps=True),
+    real("brightest_jd_tdb", "JD TDB", "when it is brightest", gaps=True),
+    real("brightest_mag", "mag", "how bright", gaps=True),
+    real("brightest_elongation_deg", "deg", "how far from the Sun then", gaps=True),
+    real("sigma_km", "km", "1 sigma of its place at the encounter"),
+    real("sigma_improved_km", "km", "the same after observing"),
+    real("success", "-", "chance of data with its orbit as known"),
+    real("success_improved", "-", "the same after observing"),
+    real("science_gained_orbit", "-", "science that a better orbit adds"),
+    real("science_gained_class", "-", "science that knowing its class adds"),
+)
+
+TABLES = (
+    Table(
+        "polished",
+        "optimize",
+        "an opportunity with a release between two slots, found by the search for targets of its front",
+        OPPORTUNITY_COLUMNS,
+        extends="opportunities",
+    ),
+    Table(
+        "polished_judged",
+        "optimize",
+        "what a polished opportunity comes to",
+        JUDGED_COLUMNS,
+        extends="judged",
+    ),
+    Table(
+        "front",
+        "optimize",
+        "a plan of which no other is better in science, propellant and risk at once",
+        (
+            whole("plan", "number of the plan, from 0"),
+            whole("probes", "probes it flies"),
+            *MEASURES,
+            LOADED,
+            *LEVELS,
+            real("science_assumed", "-", "science that rests on assumed attributes"),
+            real("science_assumed_*", "-", "the part that rests on that attribute"),
+        ),
+    ),
+    Table(
+        "plans",
+        "optimize",
+        "a probe of a plan",
+        (
+            _PLAN,
+            _PROBE,
+            _OPPORTUNITY,
+            real("success", "-", "chance of any data, shared failures included"),
+            real("propellant_kg", "kg", "of this probe"),
+        ),
+    ),
+    Table(
+        "bound",
+        "optimize",
+        "a propellant level: the most science any plan may have, and the best plan's",
+        (
+            whole("probes", "probes carried"),
+            real("propellant_kg", "kg", "level"),
+            real("science_upper", "-", "upper bound over the table it was computed on"),
+            real("science_best", "-", "science of the best plan within the level"),
+        ),
+    ),
+    Table(
+        "convergence",
+        "optimize",
+        "an epoch of a search",
+        (
+            whole("search", "number of the search"),
+            whole("epoch", "number of the epoch"),
+            whole("evaluations", "plans evaluated so far"),
+            real("hypervolume", "-", "of the plans kept"),
+            whole("archived", "plans kept"),
+        ),
+    ),
+    Table("observe", "optimize", "a target of the front: when it can be seen, what observing adds", _OBSERVE),
+    Table("observe", "optimize", "the same, for people", _OBSERVE, form=CSV),
+    Table(
+        "arcs",
+        "optimize",
+        "a point of an arc that some plan of the front flies, heliocentric",
+        (_OPPORTUNITY, real("t_jd_tdb", "JD TDB", "epoch"), *vector("", "km", "position", suffix="_km")),
+    ),
+    Table(
+        "events",
+        "optimize",
+        "a date of such an arc",
+        (_OPPORTUNITY, text("event", "what happens"), real("t_jd_tdb", "JD TDB", "when")),
+    ),
+    Table(
+        "aims",
+        "optimize",
+        "the B-plane of such an encounter",
+        (
+            _OPPORTUNITY,
+            real("keepout_km", "km", "nothing is aimed nearer"),
+            real("slew_km", "km", "nearer the probe cannot turn fast enough"),
+            real("sigma_larger_km", "km", "larger principal sigma of the delivery"),
+            real("sigma_smaller_km", "km", "smaller principal sigma"),
+            real("sigma_angle_deg", "deg", "direction of the larger one, from T to R"),
+        ),
+    ),
+    Table(
+        "successes",
+        "optimize",
+        "a plan and a number of probes",
+        (
+            _PLAN,
+            whole("returned", "probes that return data"),
+            real("chance", "-", "chance of just so many"),
+            real("chance_or_more", "-", "chance of so many or more"),
+        ),
+    ),
+)
