@@ -27,7 +27,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from swarm.app.pipeline import Options, finish_all, start_run
+from swarm.app.pipeline import Options, Work, finish_all, is_due, start_run
 from swarm.reach.opportunities import Screening, screen_together
 from swarm.run.folder import Run, write_text_atomically
 from swarm.run.progress import Silent, Teller
@@ -335,11 +335,12 @@ def _run_group(
             started.append((variation, run, reading))
         except Exception as problem:
             outcomes[variation.name] = _failed(variation, problem)
-    screens = _screen_group(started, pool, teller)
+    screens = _screen_group(started, options, pool, teller)
     for variation, run, known in started:
         try:
             teller.say(f"variation {variation.name}")
-            finish_all(run, known, options, pool, teller, screening=screens.get(variation.name))
+            screening = screens.get(variation.name)
+            finish_all(Work(run, options, pool, teller, reading=known, screening=screening))
             outcomes[variation.name] = Outcome(variation.name, "done")
         except Exception as problem:
             outcomes[variation.name] = _failed(variation, problem)
@@ -347,10 +348,10 @@ def _run_group(
 
 
 def _screen_group(
-    started: list[tuple[Variation, Run, Reading]], pool: Pool, teller: Teller
+    started: list[tuple[Variation, Run, Reading]], options: Options, pool: Pool, teller: Teller
 ) -> dict[str, Screening]:
     """One sweep for all that have not been screened; each alone later where they cannot be swept together."""
-    due = [(v, run, known) for v, run, known in started if not run.finished("screen", run.fingerprint())]
+    due = [(v, run, known) for v, run, known in started if is_due(run, "screen", options)]
     if len(due) < 2:
         return {}
     try:

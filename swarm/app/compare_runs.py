@@ -14,11 +14,26 @@ from swarm.decide.summary import select_plan
 from swarm.encounter.propellant import probe_masses
 from swarm.optimize.epochs import Measure
 from swarm.optimize.search import REFERENCE
-from swarm.run.folder import Run, describe, question
+from swarm.run.folder import Run, question
+from swarm.run.tables import lines as table_lines
+from swarm.run.tables import parquet_tables
+from swarm.run.tables.schema import Table, text
 from swarm.study.schema import Study, study_rows
 from targets.base.errors import InputError
 
 _ABSENT = "not there"
+_SETTINGS = Table(
+    "settings",
+    "every run",
+    "a value of a study as understood",
+    (
+        text("run", "the run's label"),
+        text("key", "key of the study"),
+        text("value", "its value"),
+        text("unit", "its unit"),
+        text("source", "where it is from"),
+    ),
+)
 
 
 @dataclass(frozen=True)
@@ -196,8 +211,14 @@ def ask(folders: Sequence[str | Path], sql: str) -> pa.Table:
 
 
 def schema_lines(folders: Sequence[str | Path]) -> list[str]:
-    """Return the tables and columns that `ask` knows for these runs, a line each."""
-    return describe(labelled(folders), more=_settings(folders))
+    """Return the tables that `ask` knows for these folders, as declared: each column with type, unit and sentence."""
+    paths = [Path(folder) for folder in labelled(folders).values()]
+    tables = [
+        table
+        for table in parquet_tables().values()
+        if table.extends is None and any((path / table.file).is_file() for path in paths)
+    ]
+    return table_lines([*tables, _SETTINGS])
 
 
 def _settings(folders: Sequence[str | Path]) -> dict[str, pa.Table]:

@@ -169,9 +169,9 @@ def optimize(
 
     run : of `screen`, or its folder; the rest as for `screen`
     """
-    from swarm.app.pipeline import run_optimize
+    from swarm.app.pipeline import run_one
 
-    return _results(run_optimize(_folder(run), _options(workers, scheduler, seed=seed, resume=resume)))
+    return _results(run_one("optimize", _folder(run), _options(workers, scheduler, seed=seed, resume=resume)))
 
 
 def compare(
@@ -181,9 +181,9 @@ def compare(
 
     run : of `optimize`, or its folder; the rest as for `screen`
     """
-    from swarm.app.pipeline import run_compare
+    from swarm.app.pipeline import run_one
 
-    return _results(run_compare(_folder(run), _options(workers, scheduler, resume=resume)))
+    return _results(run_one("compare", _folder(run), _options(workers, scheduler, resume=resume)))
 
 
 def sensitivity(
@@ -193,9 +193,9 @@ def sensitivity(
 
     run : of `optimize`, or its folder, of a study with a section [sensitivity]; the rest as for `screen`
     """
-    from swarm.app.pipeline import run_sensitivity
+    from swarm.app.pipeline import run_one
 
-    return _results(run_sensitivity(_folder(run), _options(workers, scheduler, resume=resume)))
+    return _results(run_one("sensitivity", _folder(run), _options(workers, scheduler, resume=resume)))
 
 
 def refine(
@@ -211,10 +211,10 @@ def refine(
     plan : a number of `front`; the one the study's rule chooses unless given
     run  : of `optimize`, or its folder; the rest as for `screen`
     """
-    from swarm.app.pipeline import run_refine
+    from swarm.app.pipeline import run_one
 
     number = _plan(run, plan)
-    return _results(run_refine(_folder(run), number, _options(workers, scheduler, resume=resume)))
+    return _results(run_one("refine", _folder(run), _options(workers, scheduler, resume=resume), plan=number))
 
 
 def hand_off(
@@ -231,10 +231,10 @@ def hand_off(
 
     Concept-study figures: not for operations; see the package's README.txt.
     """
-    from swarm.app.pipeline import run_handoff
+    from swarm.app.pipeline import run_one
 
     number = _plan(run, _refined_plan(run) if plan is None else plan)
-    return _results(run_handoff(_folder(run), number, _options(workers, scheduler)))
+    return _results(run_one("handoff", _folder(run), _options(workers, scheduler), plan=number))
 
 
 def open_run(run_dir: str | Path) -> Results:

@@ -325,8 +325,6 @@ def joined(base: Ground, screening: Screening, *, above_m_s: float) -> tuple[pa.
     }
     columns["opportunity"] = np.arange(first, first + more.num_rows)
     columns["target_index"] = np.array([known[name] for name in more["target"].to_pylist()], dtype=np.int64)
-    if "polished" in base.opportunities.column_names:
-        columns["polished"] = np.zeros(more.num_rows, dtype=bool)
     schema = base.opportunities.schema
     added = pa.table({name: columns[name] for name in schema.names}).cast(schema)
     return pa.concat_tables([base.opportunities, added]), targets

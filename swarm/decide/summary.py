@@ -180,6 +180,19 @@ def front_lines(front: pa.Table, chosen: int) -> list[str]:
     return [f"{name:<17} {_plan_line(_row(front, plan))}" for name, plan in named]
 
 
+def bound_line(bound: pa.Table, bounded: int) -> str:
+    """How good the front is, in one sentence.
+
+    bounded : usable opportunities of the table that the bound was computed on
+    """
+    upper, best = (bound[name].to_numpy().sum() for name in ("science_upper", "science_best"))
+    within = 0.0 if upper <= 0.0 else 1.0 - float(best / upper)
+    return (
+        f"the most science found per propellant is within {100.0 * within:.2f} % of a proven bound "
+        f"(sum over {bound.num_rows} propellant levels, for the {bounded} usable opportunities of the screen)"
+    )
+
+
 def level_lines(front: pa.Table, chosen: int) -> list[str]:
     """What the chosen plan may come to beyond its expectation, a line each; the front has its measures."""
     row = _row(front, chosen)

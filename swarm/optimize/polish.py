@@ -29,30 +29,27 @@ Ints = NDArray[np.int64]
 _SAME_DAYS = 1e-6
 
 
-def without_polished(opportunities: pa.Table) -> pa.Table:
-    """Return the table as the screen left it."""
-    if "polished" not in opportunities.column_names:
-        return opportunities
-    kept = opportunities.filter(pa.array(~column(opportunities, "polished").astype(bool)))
-    return kept.drop_columns(["polished"])
+def polished(
+    study: Study, opportunities: pa.Table, targets: Catalogue, *, used: Ints, pool: Pool
+) -> pa.Table:
+    """Return new rows in the columns of `opportunities`, numbered on; none where nothing finer is found.
+
+    used : rows of `opportunities` that plans of the front use
+    """
+    finer = _finer_rows(study, opportunities, targets, used=used, pool=pool)
+    if finer is None:
+        return opportunities.slice(0, 0)
+    first = int(column(opportunities, "opportunity").max()) + 1
+    columns: dict[str, Any] = {name: finer[name] for name in opportunities.column_names}
+    columns["opportunity"] = np.arange(first, first + finer.num_rows)
+    return pa.table(columns).cast(opportunities.schema)
 
 
 def with_polished(
     study: Study, opportunities: pa.Table, targets: Catalogue, *, used: Ints, pool: Pool
 ) -> pa.Table:
-    """Return the table with a column `polished` and new rows at its end, numbered on.
-
-    used : rows of `opportunities` that plans of the front use
-    """
-    marked = opportunities.append_column("polished", pa.array(np.zeros(opportunities.num_rows, dtype=bool)))
-    finer = _finer_rows(study, opportunities, targets, used=used, pool=pool)
-    if finer is None or not finer.num_rows:
-        return marked
-    first = int(column(opportunities, "opportunity").max()) + 1
-    columns: dict[str, Any] = {name: finer[name] for name in opportunities.column_names}
-    columns["opportunity"] = np.arange(first, first + finer.num_rows)
-    columns["polished"] = np.ones(finer.num_rows, dtype=bool)
-    return pa.concat_tables([marked, pa.table(columns).cast(marked.schema)])
+    """Return the table with the rows of `polished` at its end."""
+    return pa.concat_tables([opportunities, polished(study, opportunities, targets, used=used, pool=pool)])
 
 
 def _finer_rows(

@@ -10,6 +10,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from swarm.decide.summary import bound_line, front_lines, limits
 from swarm.run.folder import Run
 from targets.base.errors import InputError
 
@@ -56,7 +57,15 @@ class Held:
 
     @property
     def summary(self) -> dict[str, Any]:
-        return self.run.manifest["notes"]["summary"]
+        noted = self.run.manifest["notes"]["summary"]
+        front, study = self["front"], self.run.study
+        said: dict[str, Any] = {
+            "front": front_lines(front, noted["plan"]),
+            "limits": limits(study, self["opportunities"], front, self["plans"]),
+        }
+        if self.has("bound"):
+            said["bound"] = bound_line(self["bound"], noted["bounded"])
+        return noted | said
 
     def row(self, name: str, key: str, value: object) -> int:
         """The first row of a table whose `key` is `value`."""

@@ -7,7 +7,9 @@ place and moved there, so that a killed run leaves whole files or none.
 
 from __future__ import annotations
 
+import csv
 import hashlib
+import io
 import json
 import os
 import platform
@@ -22,32 +24,13 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from swarm import __version__
+from swarm.run.tables import continuing, parquet_tables, problems_of
 from swarm.study.schema import Study, read_study
 from targets.base.errors import InputError
 
-# What the page draws of the opportunities that some plan of the front uses.
-DRAWN_TABLES = ("arcs", "events", "aims", "successes")
-TABLES = (
-    "opportunities", "targets", "mothership", "judged", "front", "plans", "observe", "bound", "convergence", "refined",
-    "density", *DRAWN_TABLES,
-)  # fmt: skip
-# Of the comparison of probe counts and the budgets of the chosen plan; there where the study asks for counts.
-COMPARE_TABLES = (
-    "counts",
-    "count_fronts",
-    "count_plans",
-    "descope",
-    "mass_budget",
-    "delta_v_budget",
-    "recoil",
-    "recourse",
-    "alternates",
-)
-# Of what the answer hangs on; there where the study has a section [sensitivity].
-SENSITIVITY_TABLES = ("sensitivity", "left_out", "risk_table")
 # Version of what a run folder holds: one up when a table or the manifest changes so that older ones cannot be read.
 # Folders from before it was written down count as version 1.
-SCHEMA = 2
+SCHEMA = 3
 LIBRARIES = (
     "numpy",
     "scipy",
@@ -145,10 +128,24 @@ class Run:
         return self.path(name).is_file()
 
     def write_table(self, name: str, table: pa.Table) -> None:
-        """Write a table as Parquet; the same table gives the same bytes."""
+        """Write a table as Parquet; the same table gives the same bytes.
+
+        Raises ValueError where it is not as it is declared in `swarm.run.tables`: nothing wrong is ever written.
+        """
+        declared = parquet_tables().get(name)
+        problems = ["it is not declared"] if declared is None else problems_of(declared, table)
+        if problems:
+            raise ValueError(f"table {name!r} is not as declared in swarm/run/tables: {'; '.join(problems)}")
         write_parquet(self.path(name), table)
 
-    def read_table(self, name: str) -> pa.Table:
+    def read_table(self, name: str, *, whole: bool = True) -> pa.Table:
+        """A table, and after it the rows of those that continue it, unless `whole` is False."""
+        more = [each.name for each in continuing(name) if self.has(each.name)] if whole else []
+        if not more:
+            return self._read(name)
+        return pa.concat_tables([self._read(name), *(self._read(each) for each in more)]).combine_chunks()
+
+    def _read(self, name: str) -> pa.Table:
         if not self.has(name):
             raise InputError(f"the run has no table {name!r}", file=self.folder, expected=f"{name}.parquet")
         try:
@@ -182,22 +179,39 @@ class Run:
         self.manifest["inputs"][name] = sha256
         self.save()
 
-    def begin(self, stage: str, inputs: str, *, makes: Iterable[str]) -> None:
-        """Mark a stage as running, and remove what it and later stages made from other inputs."""
+    def begin(self, stage: str, inputs: str, *, makes: Iterable[str], undone: Iterable[str] = ()) -> None:
+        """Mark a stage as running, and remove what it and the stages that hang on it made from other inputs.
+
+        makes  : files of the folder; folders among them stay, the stage that makes one clears it
+        undone : the stages that hang on it
+        """
+        for later in undone:
+            self.manifest["stages"].pop(later, None)
         self.manifest["stages"][stage] = {"status": "running", "inputs": inputs}
         self.save()
         for name in makes:
-            (self.folder / name).unlink(missing_ok=True)
+            if not (self.folder / name).is_dir():
+                (self.folder / name).unlink(missing_ok=True)
 
-    def finish(self, stage: str, status: str, *, seconds: float) -> None:
-        self.manifest["stages"][stage]["status"] = status
+    def finish(self, stage: str, status: str, *, seconds: float, makes: Iterable[str] = ()) -> None:
+        """Record how a stage ended, and the hash of every file it left."""
+        entry = self.manifest["stages"][stage]
+        entry["status"] = status
+        entry["made"] = self._hashes(makes)
         self.manifest["timings_s"][stage] = round(seconds, 3)
         self.save()
 
+    def _hashes(self, names: Iterable[str]) -> dict[str, str | None]:
+        """Hash of each file, those within folders too."""
+        files = [path for name in names for path in _files_of(self.folder / name)]
+        return {path.relative_to(self.folder).as_posix(): sha256_of(path) for path in files}
+
     def finished(self, stage: str, inputs: str) -> bool:
-        """Whether the stage was done from these very inputs, so that resuming may skip it."""
+        """Whether the stage was done from these very inputs and its files are as it left them."""
         entry = self.manifest["stages"].get(stage, {})
-        return entry.get("status") == "done" and entry.get("inputs") == inputs
+        if entry.get("status") != "done" or entry.get("inputs") != inputs:
+            return False
+        return all(sha256_of(self.folder / name) == sha256 for name, sha256 in entry.get("made", {}).items())
 
     def fingerprint(self, tables: Iterable[str] = ()) -> str:
         """Hash of all a stage's answer depends on: study, catalogue, seed, versions, upstream tables."""
@@ -210,12 +224,23 @@ class Run:
         self.write_text("manifest.json", text + "\n")
 
 
-def require_free(folder: str | Path, *, resume: bool, tables: Iterable[str] = TABLES) -> None:
-    """Refuse a folder that holds results, unless resuming; refuse a file in its place."""
+def _files_of(path: Path) -> list[Path]:
+    """The file at a place, or the files in the folder there, in order; none where there is nothing."""
+    if path.is_dir():
+        return sorted(inner for inner in path.rglob("*") if inner.is_file())
+    return [path] if path.is_file() else []
+
+
+def require_free(folder: str | Path, *, resume: bool, tables: Iterable[str] | None = None) -> None:
+    """Refuse a folder that holds results, unless resuming; refuse a file in its place.
+
+    tables : names of the tables that count as results; all unless given
+    """
     folder = Path(folder)
     if folder.exists() and not folder.is_dir():
         raise InputError("not a folder", file=folder, expected="a new or empty folder for the run")
-    held = [name for name in (f"{table}.parquet" for table in tables) if (folder / name).exists()]
+    names = parquet_tables() if tables is None else tables
+    held = [name for name in (f"{table}.parquet" for table in names) if (folder / name).exists()]
     if held and not resume:
         raise InputError(
             "this folder already holds results",
@@ -258,33 +283,31 @@ def question(
             raise InputError("the question cannot be answered", found=str(problem).splitlines()[0]) from None
 
 
-def describe(folders: Mapping[str, str | Path], *, more: Mapping[str, pa.Table] | None = None) -> list[str]:
-    """Return the tables that `question` knows for these folders, each with its columns and their types."""
-    with duckdb.connect(":memory:") as connection:
-        _make_views(connection, folders, more or {})
-        asked = "select view_name from duckdb_views() where not internal"
-        known = {row[0] for row in connection.execute(asked).fetchall()}
-        said = []
-        for name in (*TABLES, *COMPARE_TABLES, *SENSITIVITY_TABLES, *(more or {})):
-            if name not in known:
-                continue
-            columns = connection.execute(f"describe {name}").fetchall()
-            said.append(f"{name}: " + ", ".join(f"{column[0]} {column[1]}" for column in columns))
-        return said
-
-
 def _make_views(connection: Any, folders: Mapping[str, str | Path], more: Mapping[str, pa.Table]) -> None:
-    for table in (*TABLES, *COMPARE_TABLES, *SENSITIVITY_TABLES):
-        files = {label: Path(folder) / f"{table}.parquet" for label, folder in folders.items()}
+    """A view for each table, over all folders, with the rows that continue it."""
+    for table in parquet_tables():
+        names = (table, *(each.name for each in continuing(table)))
+        files = [
+            (label, Path(folder) / f"{name}.parquet") for label, folder in folders.items() for name in names
+        ]
         parts = [
             f"select {_quoted(label)} as run, * from read_parquet({_quoted(str(file))})"
-            for label, file in files.items()
+            for label, file in files
             if file.is_file()
         ]
         if parts:
             connection.execute(f"create view {table} as {' union all by name '.join(parts)}")
     for name, given in more.items():
         connection.register(name, given)
+
+
+def csv_text(table: pa.Table) -> str:
+    """A table as CSV: a line of names, then a line a row."""
+    stream = io.StringIO()
+    writer = csv.writer(stream, lineterminator="\n")
+    writer.writerow(table.column_names)
+    writer.writerows(zip(*(column.to_pylist() for column in table.columns), strict=True))
+    return stream.getvalue()
 
 
 def _quoted(text: str) -> str:

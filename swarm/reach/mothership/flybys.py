@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from scipy.optimize import brentq
@@ -159,6 +159,13 @@ def asymptotes_km_s(state: np.ndarray, gm_km3_s2: float) -> tuple[np.ndarray, np
 MEETING, PASSAGE = "meeting", "passage"
 
 
+def _plain(value: object) -> object:
+    """A value as JSON has it."""
+    if isinstance(value, np.ndarray):
+        return [_plain(part) for part in value.tolist()]
+    return None if isinstance(value, float) and not math.isfinite(value) else value
+
+
 @dataclass(frozen=True, eq=False)
 class Flyby:
     """One passage of a planet; between enter and leave no probe is on an arc.
@@ -202,6 +209,10 @@ class Flyby:
     def powered(self) -> bool:
         """Whether the speeds differ by more than the study takes for an unpowered flyby."""
         return self.kind == MEETING and abs(self.mismatch_m_s) > self.mismatch_max_m_s
+
+    def as_plain(self) -> dict[str, object]:
+        """Its fields as JSON has them: lists for vectors, None for what is infinite or not a number."""
+        return {field.name: _plain(getattr(self, field.name)) for field in fields(self)}
 
     def sentence(self) -> str:
         """What a person needs to know about it, in one line."""

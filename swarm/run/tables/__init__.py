@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from swarm.run.tables import deciding, planning, refining, screening
 from swarm.run.tables.schema import CSV, OTHER, PARQUET, Table, problems_of, type_name
 
@@ -30,10 +32,10 @@ def continuing(name: str) -> tuple[Table, ...]:
     return tuple(table for table in DECLARED if table.extends == name)
 
 
-def lines() -> list[str]:
-    """The declarations as text: a line a table, a line a column with type, unit and sentence."""
+def lines(tables: Iterable[Table] = DECLARED) -> list[str]:
+    """Declarations as text: a line a table, a line a column with type, unit and sentence."""
     said = []
-    for table in DECLARED:
+    for table in tables:
         said.append(f"{table.file}  ({table.stage})  {table.row}")
         for column in table.columns:
             said.append(f"    {column.name:30} {type_name(column):7} {column.unit:8} {column.says}")

@@ -96,12 +96,12 @@ def problems_of(declared: Table, table: pa.Table) -> list[str]:
     if len(set(names)) != len(names):
         said.append("two columns have one name")
     for name in names:
-        column = declared.column(name)
-        if column is None:
+        wanted = declared.column(name)
+        if wanted is None:
             said.append(f"column {name} is not declared")
-        elif table.schema.field(name).type != column.type:
-            said.append(f"column {name} is {table.schema.field(name).type}, declared {column.type}")
-        elif not column.gaps and (missing := _missing(table[name])):
+        elif table.schema.field(name).type != wanted.type:
+            said.append(f"column {name} is {table.schema.field(name).type}, declared {wanted.type}")
+        elif not wanted.gaps and (missing := _missing(table[name])):
             said.append(f"column {name} has {missing} missing values")
     return said
 

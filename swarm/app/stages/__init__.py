@@ -1,0 +1,63 @@
+"""Every stage, in the order of `swarm run`.
+
+A new one is a record here, a function `work_<name>` in a module beside, its tables in `swarm.run.tables`, and, where
+something is to be printed, its lines in `swarm.app.printed`. Its command and its place in `swarm run` follow.
+"""
+
+from __future__ import annotations
+
+from swarm.app.stages.asked import no_counts, no_sensitivity, plan_text, slip_text
+from swarm.app.stages.record import PLAN, RESUME, SEED, WORKERS, Options, Stage, Work
+from swarm.run.tables import DECLARED, PARQUET
+
+_PLANNED = ("opportunities", "targets", "mothership", "judged", "front", "plans")
+_EVERYTHING = tuple(table.name for table in DECLARED if table.form == PARQUET and table.extends is None)
+
+STAGES: tuple[Stage, ...] = (
+    Stage("screen", "Catalogue and mothership -> opportunities.", (), "screening", (WORKERS, SEED, RESUME)),
+    Stage("judge", "Opportunities -> what each comes to.", ("opportunities", "targets"), "screening"),
+    Stage(
+        "optimize",
+        "Opportunities -> front, beside a bound.",
+        ("opportunities", "targets", "mothership", "judged"),
+        "planning",
+        (WORKERS, SEED, RESUME),
+    ),
+    Stage(
+        "compare",
+        "One front per probe count, and what the next probe is worth.",
+        _PLANNED,
+        "deciding",
+        lacking=no_counts,
+    ),
+    Stage(
+        "sensitivity",
+        "What the answer hangs on: one assumption changed at a time, and a 5x5 risk table.",
+        _PLANNED,
+        "deciding",
+        lacking=no_sensitivity,
+        more=slip_text,
+    ),
+    Stage(
+        "refine",
+        "A plan -> trajectories under all forces that hit their aim points, and what dispersion does to them.",
+        _PLANNED,
+        "refining",
+        (PLAN, WORKERS, RESUME),
+        more=plan_text,
+    ),
+    Stage(
+        "handoff",
+        "A plan -> messages, ephemerides and tables for other people's tools.",
+        (*_PLANNED, "refined"),
+        "refining",
+        (PLAN, WORKERS, RESUME),
+        more=plan_text,
+    ),
+    Stage(
+        "report", "Write the page of a run again, from what the folder holds.", _EVERYTHING, "reporting", ()
+    ),
+)
+BY_NAME = {stage.name: stage for stage in STAGES}
+
+__all__ = ["BY_NAME", "PLAN", "RESUME", "SEED", "STAGES", "WORKERS", "Options", "Stage", "Work"]

@@ -1,0 +1,150 @@
+"""Opportunities -> front, beside its bound, with what the page draws of it."""
+
+from __future__ import annotations
+
+import numpy as np
+import pyarrow as pa
+from numpy.typing import NDArray
+
+from swarm.app.stages.record import Work
+from swarm.decide.observing import observe
+from swarm.decide.summary import select_plan
+from swarm.optimize.polish import polished
+from swarm.optimize.search import Optimised, optimize
+from swarm.plan.data import plan_data
+from swarm.plan.judged import chances_from_table, chances_of, judge_all, judged_table
+from swarm.plan.measures import with_measures
+from swarm.plan.verify import Tables as Reported
+from swarm.plan.verify import verify
+from swarm.report.drawn import aim_rings, arc_points, event_dates, successes
+from swarm.run.folder import Run, csv_text
+from swarm.study.schema import Study
+from targets.catalogue.bodies import Catalogue
+
+
+def work_optimize(work: Work) -> None:
+    run, study, targets = work.run, work.study, work.targets()
+    result = _searched(work, targets)
+    opportunities, judged = work.table("opportunities"), work.table("judged")
+    chances = chances_from_table(study, judged)
+    if result.by_the_clock:
+        run.warn("not repeatable: the search was told to stop by the clock (optimize.stop_after_s)")
+    run.note("repeatable", not result.by_the_clock)
+    verified = verify(study, reported(run, result.front, result.plans, opportunities, chances.relayed))
+    run.note("verified_plans", verified)
+    run.write_table("bound", result.bound)
+    run.write_table("convergence", result.progress)
+    _draw(work, result, opportunities, judged, targets=targets)
+    run.write_table("plans", result.plans)
+    front = with_measures(result.front, result.plans, study, opportunities, targets=targets, judged=chances)
+    asked = observe(
+        study, opportunities, targets, front=front, plans=result.plans, judged=chances, pool=work.pool
+    )
+    run.write_table("observe", asked)
+    run.write_text("observe.csv", csv_text(asked))
+    run.note("summary", _summary(study, opportunities, result, front=front))
+    run.write_table("front", front)
+
+
+def _searched(work: Work, targets: Catalogue) -> Optimised:
+    """The front; releases between the slots are found for its targets, judged, kept, and the search goes on."""
+    study, mothership = work.study, work.table("mothership")
+    opportunities = work.run.read_table("opportunities", whole=False)
+    chances = chances_from_table(study, work.run.read_table("judged", whole=False))
+    polishes = study.optimize.polish_steps > 1
+    # what constraints cost is asked once, of the last front
+    costs = study.optimize.constraint_costs and not polishes
+    first = study.model_copy(
+        update={"optimize": study.optimize.model_copy(update={"constraint_costs": costs})}
+    )
+    result = optimize(
+        first,
+        opportunities,
+        targets,
+        pool=work.pool,
+        on_done=work.teller.stage("optimize"),
+        judged=chances,
+        mothership=mothership,
+    )
+    if not polishes:
+        return result
+    _polish(work, result, opportunities, targets)
+    return optimize(
+        study,
+        work.table("opportunities"),
+        targets,
+        pool=work.pool,
+        on_done=work.teller.stage("polish"),
+        judged=chances_from_table(study, work.table("judged")),
+        mothership=mothership,
+        earlier=result,
+    )
+
+
+def _polish(work: Work, result: Optimised, opportunities: pa.Table, targets: Catalogue) -> None:
+    """Write the polished opportunities of the front's targets, and what they come to."""
+    study = work.study
+    finer = polished(
+        study, opportunities, targets, used=used_rows(opportunities, result.plans), pool=work.pool
+    )
+    judged = judge_all(study, finer, targets, pool=work.pool)
+    data = plan_data(study, finer, targets, judged=chances_of(judged))
+    work.run.write_table("polished", finer)
+    work.run.write_table("polished_judged", judged_table(study, finer, judged, data=data))
+
+
+def used_rows(opportunities: pa.Table, plans: pa.Table) -> NDArray[np.int64]:
+    """Rows of `opportunities` that some plan uses, in order."""
+    used = np.unique(plans["opportunity"].to_numpy())
+    return np.flatnonzero(np.isin(opportunities["opportunity"].to_numpy(), used))
+
+
+def _draw(
+    work: Work, result: Optimised, opportunities: pa.Table, judged: pa.Table, *, targets: Catalogue
+) -> None:
+    """Tables of what the page draws, for the opportunities that some plan of the front uses."""
+    run, study = work.run, work.study
+    rows = used_rows(opportunities, result.plans)
+    flown, come_to = opportunities.take(rows), judged.take(rows)
+    chances = chances_from_table(study, come_to)
+    run.write_table("arcs", arc_points(flown, work.table("mothership")))
+    run.write_table("events", event_dates(study, flown, come_to, targets))
+    run.write_table("aims", aim_rings(study, flown, come_to))
+    returned = successes(study, flown, targets, front=result.front, plans=result.plans, judged=chances)
+    run.write_table("successes", returned)
+
+
+def reported(
+    run: Run, front: pa.Table, plans: pa.Table, opportunities: pa.Table, relayed: NDArray[np.bool_]
+) -> Reported:
+    """What the separate checker looks at: code that shares nothing with the search."""
+    numbers = opportunities["opportunity"].to_pylist()
+    return Reported(
+        opportunities=opportunities,
+        front=front,
+        plans=plans,
+        mothership=run.read_table("mothership"),
+        relayed=dict(zip(numbers, relayed.tolist(), strict=True)),
+    )
+
+
+def _summary(
+    study: Study, opportunities: pa.Table, result: Optimised, *, front: pa.Table
+) -> dict[str, object]:
+    chosen, rule_met = select_plan(front, study)
+    return {
+        "rule": study.compare.rule,
+        "rule_met": rule_met,
+        "plan": chosen,
+        "targets": len(opportunities["target"].unique()),
+        "opportunities": opportunities.num_rows,
+        "usable": result.allowed,
+        "removed": result.removed,
+        "exact": result.exact,
+        "hypervolume": list(result.hypervolume),
+        "hypervolume_reference": result.reference,
+        "stopped_by": result.stopped_by,
+        "bounded": result.bounded,
+        "within": result.within,
+        "constraint_costs": result.costs.to_pylist(),
+    }
