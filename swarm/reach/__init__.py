@@ -1,0 +1,1 @@
+"""Catalogue and mothership in, opportunities out: nothing within reach is lost."""

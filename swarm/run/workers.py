@@ -6,7 +6,7 @@ everything.
 
 Compiled kernels are cached on disk by numba, and such a cache is not safe to share between processes that
 write to it. So each process has a folder of its own: the driver's is claimed by `swarm.run.kernel_cache`, each
-worker's is filled from the driver's before every map.
+worker's is filled from the driver's when it starts, and before a map where the driver has compiled more since.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ import shutil
 import tempfile
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from pathlib import Path
 from typing import Any
 
 import distributed
@@ -26,6 +27,7 @@ from swarm.run.kernel_cache import CACHE_VARIABLE
 from targets.base.errors import InputError, SchedulerLost
 
 OnDone = Callable[[int, int], None]
+_CacheState = frozenset[tuple[str, int, int]]
 Task = Callable[[Any, Any], Any]
 
 # A worker that dies takes its task and its copy of the shared object along; both are sent again this often.
@@ -60,6 +62,9 @@ class Pool:
 class _DaskPool(Pool):
     def __init__(self, client: Any, workers: int) -> None:
         self._client, self.workers = client, workers
+        self._copied: _CacheState | None = (
+            None  # what the driver's cache held when the workers last took it over
+        )
         self._address = client.scheduler.address
 
     def map(
@@ -76,8 +81,7 @@ class _DaskPool(Pool):
             ) from problem
 
     def _mapped(self, func: Task, items: Sequence[Any], shared: Any, on_done: OnDone | None) -> list[Any]:
-        # a worker that died since the last map is replaced, and the new one fills its cache by itself
-        self._client.run(_fill_kernel_cache, os.environ.get(CACHE_VARIABLE), on_error="ignore")
+        self._share_kernels()
         results: dict[int, Any] = {}
         for _ in range(_ROUNDS):
             missing = [k for k in range(len(items)) if k not in results]
@@ -87,6 +91,15 @@ class _DaskPool(Pool):
         if len(results) < len(items):
             raise RuntimeError(f"workers were lost {_ROUNDS} times; the last was lost with: {lost}")
         return [results[k] for k in range(len(items))]
+
+    def _share_kernels(self) -> None:
+        """Hand the driver's kernels to the workers where it has compiled some since they last took them over."""
+        kernels = os.environ.get(CACHE_VARIABLE)
+        state = _cache_state(kernels)
+        if state != self._copied:
+            # a worker that died since the last map is replaced, and the new one fills its cache by itself
+            self._client.run(_fill_kernel_cache, kernels, on_error="ignore")
+            self._copied = state
 
     def _round(
         self,
@@ -205,6 +218,22 @@ class _OwnKernelCache(distributed.WorkerPlugin):
         os.environ[CACHE_VARIABLE] = os.path.join(worker.local_directory, "kernels")
         os.environ["NUMBA_NUM_THREADS"] = "1"
         _fill_kernel_cache(self.source)
+
+
+def _cache_state(folder: str | None) -> _CacheState:
+    """Name, size and date of every file in a cache folder."""
+    if not folder:
+        return frozenset()
+    files = [Path(inner, name) for inner, _, names in os.walk(folder) for name in names]
+    return frozenset((str(path), *_size_and_date(path)) for path in files)
+
+
+def _size_and_date(path: Path) -> tuple[int, int]:
+    try:
+        known = path.stat()
+    except OSError:  # gone meanwhile
+        return -1, -1
+    return known.st_size, known.st_mtime_ns
 
 
 def _fill_kernel_cache(source: str | None) -> None:

@@ -1,0 +1,1 @@
+"""Arcs between two places: Lambert, transition matrix, B-plane; the one door to pykep."""
