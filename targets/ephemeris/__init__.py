@@ -1,0 +1,1 @@
+"""The one door to SPICE, and the planets sampled from DE440."""

@@ -1,0 +1,101 @@
+"""Stages are driven by their records: a toy one needs a record, a function and a declaration."""
+
+import sys
+import types
+
+import pyarrow as pa
+import pytest
+
+from swarm.app import pipeline, stages
+from swarm.app.cli import app
+from swarm.app.stages import BY_NAME, STAGES, Options, Stage
+from swarm.app.stages.record import hanging_on
+from swarm.run import tables
+from swarm.run.folder import Run
+from swarm.run.tables import made_by, parquet_tables
+from swarm.run.tables.schema import Table, whole
+
+
+def test_every_stage_makes_what_is_declared_for_it_and_needs_what_an_earlier_one_makes():
+    known: set[str] = set()
+    for stage in STAGES:
+        assert set(stage.needs) <= known or stage.name == "report", stage.name
+        assert stage.makes, stage.name
+        known |= {made.name for made in made_by(stage.name)}
+    assert known == {table.name for table in tables.DECLARED}
+    assert set(BY_NAME["report"].needs) == {name for name, table in parquet_tables().items() if not table.extends}
+
+
+def test_each_stage_has_a_command():
+    commands = {command.name for command in app.registered_commands}
+    assert {stage.name for stage in STAGES} <= commands
+
+
+def test_what_hangs_on_a_stage_is_found_through_the_tables():
+    names = [stage.name for stage in hanging_on(BY_NAME["judge"], STAGES)]
+    assert names == ["optimize", "compare", "sensitivity", "refine", "handoff", "report"]
+    assert [stage.name for stage in hanging_on(BY_NAME["compare"], STAGES)] == ["report"]
+    assert hanging_on(BY_NAME["report"], STAGES) == ()
+
+
+@pytest.fixture
+def toy(monkeypatch):
+    """A stage that counts the opportunities."""
+    table = Table("tally", "tally", "a count", (whole("opportunities", "how many there are"),))
+    module = types.ModuleType("swarm.app.stages.toy")
+    calls = []
+
+    def work_tally(work):
+        calls.append(work.table("opportunities").num_rows)
+        work.run.write_table("tally", pa.table({"opportunities": [calls[-1]]}))
+
+    module.work_tally = work_tally
+    stage = Stage("tally", "Counts opportunities.", ("opportunities",), "toy")
+    monkeypatch.setitem(sys.modules, "swarm.app.stages.toy", module)
+    monkeypatch.setattr(tables, "DECLARED", (*tables.DECLARED, table))
+    monkeypatch.setattr(pipeline, "STAGES", (*STAGES, stage))
+    monkeypatch.setitem(stages.BY_NAME, "tally", stage)
+    return calls
+
+
+@pytest.fixture
+def screened(tmp_path):
+    """A folder that looks screened: one opportunity column is all the toy reads."""
+    from tests.helpers.places import SMALL
+
+    run = Run.create(tmp_path / "run", SMALL)
+    pa.parquet.write_table(pa.table({"opportunity": [0, 1, 2]}), run.path("opportunities"))
+    return run.folder
+
+
+def test_a_toy_stage_is_run_kept_and_made_again(toy, screened):
+    pipeline.run_one("tally", screened, Options(workers=1))
+    assert toy == [3]
+    pipeline.run_one("tally", screened, Options(workers=1, resume=True))
+    assert toy == [3]
+    entry = Run.open(screened).manifest["stages"]["tally"]
+    assert entry["status"] == "done"
+    assert list(entry["made"]) == ["tally.parquet"]
+
+
+@pytest.mark.parametrize("damage", ["deleted", "flipped", "truncated"])
+def test_a_file_that_is_not_as_it_was_left_is_made_again(toy, screened, damage):
+    run = pipeline.run_one("tally", screened, Options(workers=1))
+    path = run.path("tally")
+    whole_file = path.read_bytes()
+    if damage == "deleted":
+        path.unlink()
+    elif damage == "flipped":
+        path.write_bytes(whole_file[:40] + bytes([whole_file[40] ^ 1]) + whole_file[41:])
+    else:
+        path.write_bytes(whole_file[:-20])
+    pipeline.run_one("tally", screened, Options(workers=1, resume=True))
+    assert toy == [3, 3]
+    assert path.read_bytes() == whole_file
+
+
+def test_a_stage_is_made_again_where_what_it_needs_has_changed(toy, screened):
+    pipeline.run_one("tally", screened, Options(workers=1))
+    pa.parquet.write_table(pa.table({"opportunity": [0]}), screened / "opportunities.parquet")
+    pipeline.run_one("tally", screened, Options(workers=1, resume=True))
+    assert toy == [3, 1]
