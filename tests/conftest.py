@@ -37,6 +37,6 @@ def pytest_make_collect_report(collector):
 @pytest.fixture(scope="session")
 def assist_states():
     """Motion by assist: see tests/outside.py."""
-    from tests.outside import Assist
+    from tests.helpers.outside import Assist
 
     return Assist()

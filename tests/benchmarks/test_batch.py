@@ -13,10 +13,9 @@ import time
 from pathlib import Path
 
 import pytest
+from tests.helpers.report import print_table
 
-from tests.batch.conftest import BASE
-
-from .report import print_table
+from tests.helpers.batches import BASE
 
 pytestmark = pytest.mark.benchmark
 

@@ -10,12 +10,13 @@ import os
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pygmo
 import pytest
+from tests.helpers.report import print_table, processor
+from tests.helpers.target_genes import TargetGenes
 
 from swarm.app.pipeline import Options, run_screen
 from swarm.optimize.archive import Archive, merged
@@ -27,13 +28,10 @@ from swarm.run.folder import Run
 from swarm.run.workers import open_workers
 from swarm.study.schema import read_study
 from targets.catalogue.reading import Catalogue
-
-from .report import print_table, processor
-from .target_genes import TargetGenes
+from tests.helpers.places import REFERENCE as STUDY
 
 pytestmark = pytest.mark.benchmark
 
-STUDY = Path(__file__).parents[2] / "runs" / "reference" / "study.toml"
 POPULATION = 200
 
 

@@ -10,7 +10,7 @@ from swarm.refine.dispersion import disperse, draws_of
 from swarm.refine.nbody import make_field, propagate
 from targets.base.constants import AU_KM, DAY_S, GM_SUN_KM3_S2, JULIAN_YEAR_S
 from tests.benchmarks.report import best_of, print_table
-from tests.refine.conftest import arc, field, known, made, make_study  # noqa: F401
+from tests.helpers.refined_arcs import arc, field, known, made, make_study  # noqa: F401
 
 pytestmark = pytest.mark.benchmark
 

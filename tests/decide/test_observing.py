@@ -4,12 +4,10 @@ from __future__ import annotations
 
 import csv
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pyarrow as pa
 import pytest
-from small_cases import START_JD_TDB, make_opportunities, make_study, make_targets
 
 from swarm.decide.observing import (
     Sky,
@@ -27,8 +25,8 @@ from swarm.plan.constraints import plan_rules
 from swarm.plan.data import Chances, column, plan_data, row_qualities, without_errors
 from swarm.plan.objectives import evaluate, set_prices
 from targets.catalogue.reading import Catalogue
-
-AUTHORITIES = Path(__file__).parents[1] / "authorities"
+from tests.helpers.places import AUTHORITIES
+from tests.helpers.small_cases import START_JD_TDB, make_opportunities, make_study, make_targets
 
 
 class HerePool:

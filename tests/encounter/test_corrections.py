@@ -25,8 +25,7 @@ from swarm.encounter.delivery import (
 from swarm.reach.arcs.bplane import b_plane_axes, b_vector_km
 from targets.base.constants import AU_KM, DAY_S, GM_SUN_KM3_S2
 from targets.motion.twobody import drift
-
-from .made import make_study, without_errors
+from tests.helpers.made_encounters import make_study, without_errors
 
 TARGET = np.array([2.2 * AU_KM, 0.4 * AU_KM, 0.1 * AU_KM, -3.0, 18.5, 1.5])
 V_REL = np.array([5.0, -4.0, 3.0])

@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from small_cases import make_study
 
 from swarm.encounter.quality import (
     aim_distance_km,
@@ -20,6 +19,7 @@ from swarm.encounter.quality import (
     slew_acceleration_deg_s2,
     slew_rate_deg_s,
 )
+from tests.helpers.small_cases import make_study
 
 
 @pytest.mark.parametrize(

@@ -29,8 +29,13 @@ from swarm.encounter.judging import (
 )
 from swarm.study.schema import Study
 from targets.catalogue.reading import Catalogue
-
-from .made import END_JD_TDB, START_JD_TDB, make_opportunities, make_study, make_targets
+from tests.helpers.made_encounters import (
+    END_JD_TDB,
+    START_JD_TDB,
+    make_opportunities,
+    make_study,
+    make_targets,
+)
 
 QUALITIES = (0.0, 0.3, 0.6)
 SAMPLES = {"samples": 1000}

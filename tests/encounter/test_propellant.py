@@ -7,9 +7,9 @@ import math
 import numpy as np
 import pytest
 from scipy import stats
-from small_cases import make_study
 
 from swarm.encounter.propellant import LENGTH_99_SIGMAS, dv99_m_s, ledger, probe_masses, propellant_kg
+from tests.helpers.small_cases import make_study
 
 NO_MARGINS = {
     "deterministic_fraction": 0.0, "attitude_m_s": 0.0, "attitude_fraction": 0.0, "residual_fraction": 0.0,

@@ -6,13 +6,13 @@ import itertools
 from typing import Any
 
 import numpy as np
-from plain_evaluator import PlainEvaluator
-from small_cases import make_opportunities, make_study, make_targets
 
 from swarm.decide.sensitivity import Inputs
 from swarm.decide.summary import select_plan
 from swarm.optimize.search import optimize
 from swarm.run.workers import Pool
+from tests.helpers.plain_evaluator import PlainEvaluator
+from tests.helpers.small_cases import make_opportunities, make_study, make_targets
 
 TAXONOMY = ["C", "S", "", "X", "B", "S"]
 EFFORT = {"islands": 2, "population": 16, "epochs": 2, "generations_per_epoch": 3, "levels": 3}

@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 import os
-from pathlib import Path
 
 import nbformat
 from nbclient import NotebookClient
 
-TOP = Path(__file__).parents[2]
-FOLDER = TOP / "notebooks"
+from tests.helpers.places import ROOT
+
+FOLDER = ROOT / "notebooks"
 
 
 def execute(book: nbformat.NotebookNode) -> nbformat.NotebookNode:
     """Fill in a notebook's outputs, by a kernel that sees this tree and not an installed package; without times."""
-    seen = os.pathsep.join(filter(None, (str(TOP), os.environ.get("PYTHONPATH"))))
+    seen = os.pathsep.join(filter(None, (str(ROOT), os.environ.get("PYTHONPATH"))))
     # a kernel is a process of its own and claims its own cache of compiled code
     inherited = {name: value for name, value in os.environ.items() if name != "NUMBA_CACHE_DIR"}
     client = NotebookClient(

@@ -1,15 +1,13 @@
 """A run folder made by hand, of any size: every table the page can draw, with numbers of many digits."""
 
-from pathlib import Path
-
 import numpy as np
 import pyarrow as pa
 
 from swarm.run.folder import Run
 from targets.base.constants import AU_KM
 from targets.catalogue.invented import invented_belt
+from tests.helpers.places import FIREWEED
 
-FIREWEED = Path(__file__).parents[2] / "runs" / "fireweed" / "study.toml"
 START = 2462926.5  # 2031-03-01 TDB, the start of the study
 HOSTILE = "</script><script>alert(1)</script>"
 HOSTILE_NAME = '"><img src=x onerror=alert(2)>&amp;\u2028'

@@ -3,7 +3,7 @@ but the settings of the study; classes and sizes come from the catalogue room (s
 
 import itertools
 
-from plain_evaluator import PlainEvaluator
+from tests.helpers.plain_evaluator import PlainEvaluator
 
 
 class PlainRecourse:

@@ -9,8 +9,6 @@ import pyarrow as pa
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from serial_pool import Serial
-from small_cases import make_opportunities, make_study, make_targets
 
 from swarm.optimize import bound as bound_module
 from swarm.optimize.bound import best_within, science_bound
@@ -20,6 +18,8 @@ from swarm.optimize.search import optimize
 from swarm.plan.constraints import allowed, decode, feasible, plan_rules
 from swarm.plan.data import plan_data
 from swarm.plan.objectives import evaluate
+from tests.helpers.serial_pool import Serial
+from tests.helpers.small_cases import make_opportunities, make_study, make_targets
 
 CASES = 24
 
@@ -96,7 +96,7 @@ def test_never_below_the_best_plan_of_full_enumeration(seed: int) -> None:
 
 
 def medium_parts() -> tuple[Any, Any]:
-    from test_search import medium_parts
+    from tests.helpers.medium_cases import medium_parts
 
     return medium_parts()
 

@@ -8,7 +8,7 @@ import numpy as np
 import pyarrow as pa
 import pytest
 
-from swarm.app.pipeline import Options, run_optimize, run_screen
+from swarm.app.pipeline import Options, run_one, run_screen
 from swarm.optimize.polish import without_polished
 from swarm.run.folder import Run
 
@@ -58,7 +58,7 @@ def runs(tmp_path_factory: pytest.TempPathFactory) -> tuple[Run, pa.Table]:
     base = tmp_path_factory.mktemp("polish")
     (base / "study.toml").write_text(STUDY, encoding="utf-8")
     screened = run_screen(base / "study.toml", base / "run", Options(1)).read_table("opportunities")
-    return run_optimize(base / "run", Options(1)), screened
+    return run_one("optimize", base / "run", Options(1)), screened
 
 
 def test_new_rows_follow_the_old_ones_which_stay_as_they_were(runs: tuple[Run, pa.Table]) -> None:
@@ -109,7 +109,7 @@ def test_optimising_again_gives_the_same_bytes(runs: tuple[Run, pa.Table]) -> No
     before = [Path(file).read_bytes() for file in files]
     run.manifest["stages"]["optimize"]["status"] = "stopped"
     run.save()
-    run_optimize(run.folder, Options(2, resume=True))
+    run_one("optimize", run.folder, Options(2, resume=True))
     assert [Path(file).read_bytes() for file in files] == before
 
 
@@ -117,5 +117,5 @@ def test_a_finished_stage_is_kept_though_its_table_grew(runs: tuple[Run, pa.Tabl
     run, _ = runs
     front = run.path("front")
     stamp = front.stat().st_mtime_ns
-    run_optimize(run.folder, Options(1, resume=True))
+    run_one("optimize", run.folder, Options(1, resume=True))
     assert front.stat().st_mtime_ns == stamp

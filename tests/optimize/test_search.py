@@ -10,23 +10,23 @@ from concurrent.futures import ProcessPoolExecutor
 import numpy as np
 import pyarrow as pa
 import pytest
-from plain_evaluator import PlainEvaluator
-from plan_checker import problems_of
-from serial_pool import Processes, Serial
-from small_cases import ROWS, make_opportunities, make_study, make_targets
 
 from swarm.encounter.propellant import probe_masses
 from swarm.optimize.exchange import improve
 from swarm.optimize.islands import Evolving
 from swarm.optimize.problem import PlanProblem, random_plans, random_weights
 from swarm.optimize.search import REFERENCE, optimize
-from swarm.plan.constraints import allowed, feasible, plan_rules
+from swarm.plan.constraints import feasible
 from swarm.plan.data import plan_data
 from swarm.plan.objectives import evaluate
 from targets.base.errors import NothingFeasible
+from tests.helpers.medium_cases import SMALL_SEARCH, medium_case, medium_parts
+from tests.helpers.plain_evaluator import PlainEvaluator
+from tests.helpers.plan_checker import problems_of
+from tests.helpers.serial_pool import Processes, Serial
+from tests.helpers.small_cases import make_opportunities, make_study, make_targets
 
 TAXONOMY = ["", "C", "S", "", "B", "Q"]
-SMALL_SEARCH = {"islands": 3, "population": 16, "epochs": 4, "generations_per_epoch": 10}
 
 
 def small_case(*, pairs: bool, seed: int):
@@ -94,19 +94,6 @@ def test_every_plan_is_worth_what_the_plain_evaluator_says(pairs: bool) -> None:
     plans = plain_plans(study, table)
     padded = [[*plan, *[-1] * (3 - len(plan))] for plan in plans]
     assert evaluate(padded, data) == pytest.approx(np.array([plain(list(plan)) for plan in plans]), abs=1e-12)
-
-
-def medium_case(seed: int = 9):
-    rng = np.random.default_rng(seed)
-    bodies = list(rng.choice(["", "C", "S", "X", "Q"], 60))
-    study = make_study(
-        [*ROWS, {"name": "any", "threshold": 3, "baseline": 6, "quality_min": 0.2}],
-        probe={"count": 8},
-        constraints={"blackouts": [[2463300.5, 2463350.5]], "release_spacing_days": 12.0},
-        optimize={**SMALL_SEARCH, "population": 32},
-    )
-    targets = make_targets(bodies, diameter_km=list(10 ** rng.uniform(-0.5, 1.0, 60)))
-    return study, make_opportunities(rng.integers(0, 60, 400), seed=seed), targets
 
 
 def test_every_plan_of_a_larger_front_passes_the_checker() -> None:
@@ -230,13 +217,6 @@ def test_islands_find_what_enumeration_finds() -> None:
 
 
 # --- parts ----------------------------------------------------------------------------------------------------
-
-
-def medium_parts():
-    study, table, targets = medium_case()
-    usable = table.filter(pa.array(allowed(study, table).mask))
-    data = plan_data(study, usable, targets)
-    return data, plan_rules(study, usable, data)
 
 
 def test_local_improvement_keeps_plans_feasible_and_improves_them() -> None:

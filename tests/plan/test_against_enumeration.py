@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from plain_evaluator import PlainEvaluator
-from small_cases import make_opportunities, make_study, make_targets
 
 from swarm.plan.data import plan_data
 from swarm.plan.objectives import evaluate, row_chances
+from tests.helpers.plain_evaluator import PlainEvaluator
+from tests.helpers.small_cases import make_opportunities, make_study, make_targets
 
 TAXONOMY = ["", "C", "S", "", "B", "Q", "", "X", "", "S"]
 

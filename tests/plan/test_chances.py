@@ -6,10 +6,10 @@ import itertools
 
 import numpy as np
 import pytest
-from small_cases import make_opportunities, make_study, make_targets
 
 from swarm.plan.data import PlanData, plan_data
 from swarm.plan.objectives import chance_of_data, evaluate
+from tests.helpers.small_cases import make_opportunities, make_study, make_targets
 
 
 def dark_bodies(success: list[float], *, shared_fraction: float, **row: int) -> PlanData:

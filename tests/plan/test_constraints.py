@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from small_cases import END_JD_TDB, START_JD_TDB, make_opportunities, make_study, make_targets
 
 from swarm.plan.constraints import (
     CONSTRAINTS,
@@ -20,6 +19,7 @@ from swarm.plan.constraints import (
 )
 from swarm.plan.data import plan_data
 from targets.base.errors import NothingFeasible
+from tests.helpers.small_cases import END_JD_TDB, START_JD_TDB, make_opportunities, make_study, make_targets
 
 CLEAR = {"sun_earth_probe_deg": np.full(4, 90.0), "encounter_jd_tdb": np.full(4, END_JD_TDB - 1.0)}
 

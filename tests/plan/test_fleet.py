@@ -6,11 +6,11 @@ import numpy as np
 import pyarrow as pa
 import pytest
 from scipy import stats
-from small_cases import make_opportunities, make_study, make_targets
 
 from swarm.plan.data import plan_data
 from swarm.plan.measures import assumed_shares, lower_tail_mean, measures, plans_matrix, with_measures
 from swarm.plan.objectives import evaluate
+from tests.helpers.small_cases import make_opportunities, make_study, make_targets
 
 
 def alike(count: int, *, success: float, shared_fraction: float, **row: int):

@@ -7,16 +7,22 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 import pytest
-from plan_checker import problems_of
 from scipy.integrate import solve_ivp
 from scipy.optimize import root
-from small_cases import START_JD_TDB, make_opportunities, make_study, make_targets, mothership_table
 
 from swarm.plan import verify
 from swarm.plan.constraints import allowed, feasible, plan_rules
 from swarm.plan.data import plan_data
 from swarm.plan.flight import Flight
 from targets.base.constants import AU_KM, DAY_S, GM_SUN_KM3_S2
+from tests.helpers.plan_checker import problems_of
+from tests.helpers.small_cases import (
+    START_JD_TDB,
+    make_opportunities,
+    make_study,
+    make_targets,
+    mothership_table,
+)
 
 PATH = mothership_table()
 

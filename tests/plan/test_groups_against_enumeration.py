@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from plain_swarm import PlainSwarm
-from small_cases import START_JD_TDB, make_opportunities, make_study, make_targets
 
 from swarm.plan.data import Chances, plan_data, row_qualities
 from swarm.plan.measures import measures
 from swarm.plan.objectives import evaluate, row_counts
+from tests.helpers.plain_swarm import PlainSwarm
+from tests.helpers.small_cases import START_JD_TDB, make_opportunities, make_study, make_targets
 
 CLASSES = ("C", "S", "X", "V")
 MIDDLE = START_JD_TDB + 600.0

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from small_cases import START_JD_TDB, make_opportunities, make_study, make_targets
 
 from swarm.plan.constraints import plan_rules
 from swarm.plan.data import plan_data
 from swarm.plan.objectives import evaluate
 from swarm.plan.pairs import break_even, pairs_of, second_probe_gain, without_losing_pairs
+from tests.helpers.small_cases import START_JD_TDB, make_opportunities, make_study, make_targets
 
 
 def test_break_even_of_equal_independent_probes() -> None:

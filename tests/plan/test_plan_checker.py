@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pyarrow as pa
 import pytest
-from plan_checker import problems_of
-from small_cases import END_JD_TDB, START_JD_TDB, make_study
+
+from tests.helpers.plan_checker import problems_of
+from tests.helpers.small_cases import END_JD_TDB, START_JD_TDB, make_study
 
 STUDY = make_study(constraints={"blackouts": [[START_JD_TDB + 500.0, START_JD_TDB + 520.0]]})
 RELEASES = [START_JD_TDB + days for days in (0.0, 10.0, 20.0, 505.0)]

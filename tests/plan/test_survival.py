@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from small_cases import START_JD_TDB, make_opportunities, make_study, make_targets
 
 from swarm.plan.data import plan_data, without_errors
 from swarm.plan.objectives import evaluate
@@ -23,6 +22,7 @@ from swarm.plan.survival import (
 )
 from swarm.study.schema import study_rows
 from targets.base.errors import InputError
+from tests.helpers.small_cases import START_JD_TDB, make_opportunities, make_study, make_targets
 
 WEIBULL = {
     "model": "weibull",

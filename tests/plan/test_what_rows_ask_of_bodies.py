@@ -8,13 +8,13 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from small_cases import make_study, make_targets
 
 from swarm.study.schema import CatalogueSettings
 from targets.base.errors import InputError
 from targets.catalogue.bodies import ASSUMED_H, ASSUMED_U, Catalogue, object_column
 from targets.catalogue.reading import read_catalogue
 from targets.catalogue.worth import body_matches, class_chances, rests_on, taxonomy_chances, why_not
+from tests.helpers.small_cases import make_study, make_targets
 
 
 def described() -> Catalogue:

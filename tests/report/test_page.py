@@ -2,13 +2,12 @@
 
 import json
 import re
-from pathlib import Path
 
 import numpy as np
 import pyarrow as pa
 import pytest
 
-from swarm.app.pipeline import run_report
+from swarm.app.pipeline import Options, run_one
 from swarm.decide.summary import choose_plan, counts, front_lines, limits
 from swarm.report.answer import answer
 from swarm.report.held import hold, plan_rows
@@ -19,8 +18,8 @@ from swarm.run.folder import Run
 from targets.base.constants import AU_KM
 from targets.base.errors import InputError
 from targets.catalogue.invented import invented_belt
+from tests.helpers.places import FIREWEED
 
-FIREWEED = Path(__file__).parents[2] / "runs" / "fireweed" / "study.toml"
 HOSTILE = "</script><script>alert(1)</script>"
 HOSTILE_NAME = '"><img src=x onerror=alert(2)>&amp;\u2028'
 START = 2462927.5
@@ -217,7 +216,7 @@ def test_a_folder_of_another_version_is_refused_with_that_version(run, version):
     manifest = json.loads(path.read_text(encoding="utf-8"))
     path.write_text(json.dumps({**manifest, "schema": version}), encoding="utf-8")
     with pytest.raises(InputError, match=f"version {version} of the tables"):
-        run_report(run.folder)
+        run_one("report", run.folder, Options(workers=1))
 
 
 def test_a_folder_without_tables_for_drawing_is_drawn(run):

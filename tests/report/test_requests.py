@@ -8,7 +8,6 @@ import socket
 import subprocess
 import sys
 import threading
-from pathlib import Path
 
 import pyarrow as pa
 import pytest
@@ -18,9 +17,9 @@ from swarm.app.cli import app
 from swarm.report.show import ROWS, ROWS_MAX, open_server
 from swarm.run.folder import Run
 from targets.base.errors import InputError
+from tests.helpers.places import ROOT
 
-TOP = Path(__file__).parents[2]
-FIREWEED = TOP / "runs" / "fireweed" / "study.toml"
+FIREWEED = ROOT / "runs" / "fireweed" / "study.toml"
 PAGE = "<!doctype html><title>Fireweed</title>"
 PLANS = 5_000
 
@@ -230,9 +229,9 @@ def test_what_cannot_be_shown_is_bad_input(tmp_path):
 
 def test_ctrl_c_ends_the_command_without_an_error(folder):
     command = [sys.executable, "-m", "swarm.app.cli", "show", "--run", str(folder)]
-    environment = os.environ | {"PYTHONPATH": str(TOP)}
+    environment = os.environ | {"PYTHONPATH": str(ROOT)}
     with subprocess.Popen(
-        command, cwd=TOP, env=environment, text=True, stdout=subprocess.PIPE, stderr=subprocess.PIPE
+        command, cwd=ROOT, env=environment, text=True, stdout=subprocess.PIPE, stderr=subprocess.PIPE
     ) as process:
         try:
             said = process.stdout.readline()

@@ -8,12 +8,12 @@ import pyarrow as pa
 import pytest
 from scipy.integrate import solve_ivp
 
-from swarm.app.pipeline import Options, run_optimize, run_screen
+from swarm.app.pipeline import Options, run_one, run_screen
 from swarm.report.drawn import ARC_POINTS, LAW_PERIODS, LAW_RADIUS_AU, _principal, arc_points, density
 from targets.base.constants import AU_KM, DAY_S, GM_SUN_KM3_S2
 from targets.catalogue.invented import invented_belt
 from targets.catalogue.reading import Catalogue
-from tests.cli.conftest import TINY
+from tests.helpers.tiny_study import TINY
 
 
 @pytest.fixture(scope="module")
@@ -22,7 +22,7 @@ def found(tmp_path_factory):
     folder = tmp_path_factory.mktemp("drawn")
     (folder / "study.toml").write_text(TINY, encoding="utf-8")
     run_screen(folder / "study.toml", folder / "run", Options(workers=1))
-    return run_optimize(folder / "run", Options(workers=1))
+    return run_one("optimize", folder / "run", Options(workers=1))
 
 
 def used_in_plans(run):

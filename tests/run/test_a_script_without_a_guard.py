@@ -3,9 +3,9 @@
 import os
 import subprocess
 import sys
-from pathlib import Path
 
-TOP = Path(__file__).parents[2]
+from tests.helpers.places import ROOT
+
 CALLS = (
     "from swarm.run.workers import open_workers\n"
     "{guard}with open_workers(2) as pool:\n{inside}print(pool.workers)\n"
@@ -16,7 +16,7 @@ def ran(path, guard, inside):
     path.write_text(CALLS.format(guard=guard, inside=inside), encoding="utf-8")
     return subprocess.run(
         [sys.executable, str(path)], capture_output=True, text=True, timeout=300, check=False,
-        env={**os.environ, "PYTHONPATH": str(TOP)},
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
     )  # fmt: skip
 
 

@@ -9,8 +9,7 @@ import pytest
 
 from swarm.run.folder import SCHEMA, Run, question, require_free
 from targets.base.errors import InputError
-
-FIREWEED = Path(__file__).parents[2] / "runs" / "fireweed" / "study.toml"
+from tests.helpers.places import FIREWEED
 
 
 def front(science):

@@ -7,8 +7,7 @@ from pathlib import Path
 from numba.core.registry import CPUDispatcher
 
 from swarm.run.kernel_cache import kernel_sources
-
-ROOT = Path(__file__).parents[2]
+from tests.helpers.places import ROOT
 
 
 def write(folder: Path, files: dict[str, str]) -> None:

@@ -42,7 +42,7 @@ def test_what_differs_is_said(changed, said):
 
 def test_a_run_refuses_what_is_not_declared_and_leaves_nothing(tmp_path, monkeypatch):
     run = Run(tmp_path, {})
-    with pytest.raises(ValueError, match="'things' is not as declared .* it is not declared"):
+    with pytest.raises(ValueError, match=r"'things' is not as declared .* it is not declared"):
         run.write_table("things", things())
     monkeypatch.setattr(tables, "DECLARED", (TABLE,))
     run.write_table("things", things())
@@ -73,10 +73,20 @@ def test_every_declaration_says_what_it_is():
         for column in table.columns:
             assert column.says, (table.name, column.name)
             assert column.unit, (table.name, column.name)
-            unit_in_name = {"_km": "km", "_kg": "kg", "_m_s": "m/s", "_km_s": "km/s", "_deg": "deg", "_au": "au"}
+            unit_in_name = {
+                "_km": "km",
+                "_kg": "kg",
+                "_m_s": "m/s",
+                "_km_s": "km/s",
+                "_deg": "deg",
+                "_au": "au",
+            }
             for ending, unit in unit_in_name.items():
                 if column.name.endswith(ending) and not column.name.endswith(f"k{ending[1:]}_s"):
-                    assert column.unit == unit or ending in ("_m_s",) and column.unit == "m/s", (table.name, column)
+                    assert column.unit == unit or (ending in ("_m_s",) and column.unit == "m/s"), (
+                        table.name,
+                        column,
+                    )
     assert len(parquet_tables()) == sum(table.form == PARQUET for table in DECLARED)
 
 

@@ -4,7 +4,7 @@ import pytest
 
 from swarm.run.workers import open_workers
 from targets.base.errors import InputError, NothingFeasible
-from tests.parallel import work_items
+from tests.helpers import work_items
 
 
 @pytest.fixture(scope="module")

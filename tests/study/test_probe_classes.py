@@ -5,7 +5,6 @@ from __future__ import annotations
 import copy
 import pickle
 import tomllib
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -13,8 +12,8 @@ import pytest
 from swarm.study.probe_classes import CLASSES
 from swarm.study.schema import ProbeSettings, study_from, study_rows
 from targets.base.errors import InputError
+from tests.helpers.places import FIREWEED
 
-FIREWEED = Path(__file__).parents[2] / "runs" / "fireweed" / "study.toml"
 DATA = tomllib.loads(FIREWEED.read_text(encoding="utf-8"))
 
 

@@ -15,19 +15,21 @@ from swarm.refine.whole_plan import (
     refine_plan,
     refined_table,
 )
-from swarm.run.folder import csv_text
+from swarm.run.folder import Run, csv_text
 from targets.base.errors import NothingFeasible
+from targets.catalogue.bodies import Catalogue
 
 _PACKAGE = "handoff"
 
 
-def _tables(work: Work) -> Tables:
+def tables_of(run: Run) -> Tables:
+    """What refinement reads of a run."""
     return Tables(
-        work.table("opportunities"),
-        work.targets(),
-        work.table("mothership"),
-        work.table("judged"),
-        work.table("plans"),
+        run.read_table("opportunities"),
+        Catalogue.from_table(run.read_table("targets")),
+        run.read_table("mothership"),
+        run.read_table("judged"),
+        run.read_table("plans"),
     )
 
 
@@ -37,7 +39,7 @@ def _number(work: Work) -> int:
 
 
 def work_refine(work: Work) -> None:
-    run, study, tables, plan = work.run, work.study, _tables(work), _number(work)
+    run, study, tables, plan = work.run, work.study, tables_of(work.run), _number(work)
     clear_package(run.folder / _PACKAGE)
     flown, lost = refine_plan(study, tables, plan, pool=work.pool, on_done=work.teller.stage("refine"))
     others = others_of(study, flown, mothership_legs(tables.mothership), pool=work.pool)
@@ -61,7 +63,7 @@ def work_refine(work: Work) -> None:
 
 def work_handoff(work: Work) -> None:
     plan = _number(work)
-    flown, lost = refine_plan(work.study, _tables(work), plan, pool=work.pool)
+    flown, lost = refine_plan(work.study, tables_of(work.run), plan, pool=work.pool)
     if not flown:
         limit = (
             "; ".join(f"probe {each.arc.probe}: {each.reason}" for each in lost) or "the plan flies no probe"

@@ -4,7 +4,8 @@ import json
 
 import pytest
 
-from swarm.run.folder import TABLES, Run
+from swarm.run.folder import Run
+from swarm.run.tables import made_by
 
 OPPORTUNITY_COLUMNS = {
     "opportunity", "target", "kind", "release_jd_tdb", "burn_jd_tdb", "encounter_jd_tdb", "burn_m_s",
@@ -31,7 +32,7 @@ def whole(tmp_path_factory):
     from typer.testing import CliRunner
 
     from swarm.app.cli import app
-    from tests.cli.conftest import TINY
+    from tests.helpers.tiny_study import TINY
 
     folder = tmp_path_factory.mktemp("whole")
     (folder / "study.toml").write_text(TINY, encoding="utf-8")
@@ -44,7 +45,8 @@ def whole(tmp_path_factory):
 def test_the_run_folder_holds_the_tables_of_the_contract(whole):
     folder, _ = whole
     run = Run.open(folder / "out")
-    assert all(run.has(name) for name in TABLES)
+    for stage in run.manifest["stages"]:
+        assert [made.file for made in made_by(stage) if not (run.folder / made.file).exists()] == []
     assert set(run.read_table("opportunities").column_names) >= OPPORTUNITY_COLUMNS
     assert run.read_table("front").column_names[:5] == ["plan", "probes", "science", "propellant_kg", "risk"]
     assert set(run.read_table("plans").column_names) >= {
@@ -52,9 +54,11 @@ def test_the_run_folder_holds_the_tables_of_the_contract(whole):
     }  # fmt: skip
     assert {name: stage["status"] for name, stage in run.manifest["stages"].items()} == {
         "screen": "done",
+        "judge": "done",
         "optimize": "done",
         "refine": "done",
         "handoff": "done",
+        "report": "done",
     }
     assert (folder / "out" / "report.html").is_file()
     assert str(folder) not in (folder / "out" / "manifest.json").read_text(encoding="utf-8")
@@ -114,16 +118,16 @@ def test_resuming_keeps_what_is_done_and_makes_what_is_not(whole, swarm, tmp_pat
         raise KeyboardInterrupt
 
     with monkeypatch.context() as patch:
-        patch.setattr("swarm.app.pipeline.optimize", stopped)
+        patch.setattr("swarm.app.stages.planning.optimize", stopped)
         result = swarm(*arguments)
     assert result.exit_code == 1
     assert "--resume" in result.stderr
     assert answer(tmp_path / "out")["stages"]["optimize"]["status"] == "stopped"
     assert swarm(*arguments).exit_code == 2
     with monkeypatch.context() as patch:
-        patch.setattr("swarm.app.pipeline.screen", stopped)
+        patch.setattr("swarm.app.stages.screening.screen", stopped)
         assert swarm(*arguments, "--resume").exit_code == 0
-        patch.setattr("swarm.app.pipeline.optimize", stopped)
+        patch.setattr("swarm.app.stages.planning.optimize", stopped)
         assert swarm(*arguments, "--resume").exit_code == 0
     assert contents(tmp_path / "out") == contents(folder / "out")
 

@@ -4,11 +4,11 @@ import gzip
 import json
 import subprocess
 import sys
-from pathlib import Path
 
 import pytest
 
-ROOT = Path(__file__).parents[2]
+from tests.helpers.places import ROOT
+
 BELT = 'format = "invented"\nbodies = 3000'
 ROW = {
     "Principal_desig": "2031 QX1", "Epoch": 2461000.5, "a": 2.5, "e": 0.1, "i": 3.0, "Node": 10.0,
@@ -131,7 +131,7 @@ def test_an_unexpected_error_is_short_and_its_traceback_is_kept(swarm, tiny, tmp
     def broken(*arguments, **settings):
         raise ZeroDivisionError("no such luck")
 
-    monkeypatch.setattr("swarm.app.pipeline.screen", broken)
+    monkeypatch.setattr("swarm.app.stages.screening.screen", broken)
     result = swarm("run", tiny(), "--run", tmp_path / "out", "--workers", 1)
     assert result.exit_code == 1
     assert "unexpected error: ZeroDivisionError: no such luck" in result.stderr

@@ -10,7 +10,7 @@ import nbformat
 import pytest
 from nbclient.exceptions import CellExecutionError
 
-from tests.notebooks.execute import FOLDER, execute
+from tests.helpers.execute_notebooks import FOLDER, execute
 
 # What must be true after the last cell, so that a notebook whose cells all ran over nothing is noticed.
 FACTS = {

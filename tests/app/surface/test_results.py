@@ -11,9 +11,9 @@ import pytest
 
 import swarm
 from swarm.run.folder import Run
+from tests.helpers.places import ROOT
 
-TOP = Path(__file__).parents[2]
-FIREWEED = TOP / "runs" / "fireweed" / "study.toml"
+FIREWEED = ROOT / "runs" / "fireweed" / "study.toml"
 FRONT = pa.table(
     {
         "plan": [0, 1, 2],
@@ -36,7 +36,7 @@ def run(tmp_path):
 
 def python(code, **environment):
     command = [sys.executable, "-c", code]
-    settings = {"PYTHONPATH": str(TOP), "PATH": "", **environment}
+    settings = {"PYTHONPATH": str(ROOT), "PATH": "", **environment}
     done = subprocess.run(command, env=settings, capture_output=True, text=True, check=True, timeout=120)
     return done.stdout.split()
 
@@ -158,10 +158,10 @@ def test_type_checkers_see_the_functions(tmp_path):
             "-m",
             "mypy",
             "--config-file",
-            str(TOP / "pyproject.toml"),
+            str(ROOT / "pyproject.toml"),
             str(tmp_path / "used.py"),
         ],
-        cwd=TOP,
+        cwd=ROOT,
         capture_output=True,
         text=True,
         timeout=600,

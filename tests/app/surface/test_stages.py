@@ -3,7 +3,6 @@
 import re
 import shutil
 import tomllib
-from pathlib import Path
 
 import pytest
 from typer.testing import CliRunner
@@ -11,14 +10,14 @@ from typer.testing import CliRunner
 import swarm
 from swarm.app.cli import app
 from swarm.app.surface import study_text
+from tests.helpers.places import ROOT
 
-TOP = Path(__file__).parents[2]
-SMALL = TOP / "notebooks" / "small.toml"
+SMALL = ROOT / "notebooks" / "small.toml"
 
 
 def readme_lines():
     [code] = re.findall(
-        r"^```python\n(.*?)^```$", (TOP / "README.md").read_text(encoding="utf-8"), re.S | re.M
+        r"^```python\n(.*?)^```$", (ROOT / "README.md").read_text(encoding="utf-8"), re.S | re.M
     )
     return code
 

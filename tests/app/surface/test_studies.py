@@ -1,7 +1,6 @@
 """Studies in a script: read, changed, and written as the file of a run."""
 
 import tomllib
-from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
@@ -10,8 +9,7 @@ from hypothesis import strategies as st
 import swarm
 from swarm.app.surface import study_text
 from swarm.study.schema import study_from
-
-FIREWEED = Path(__file__).parents[2] / "runs" / "fireweed" / "study.toml"
+from tests.helpers.places import FIREWEED
 
 
 def test_changes_are_put_in_place_of_the_files_values():

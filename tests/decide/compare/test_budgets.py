@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from small_cases import make_opportunities, make_study
 
 from swarm.encounter.propellant import probe_masses
 from swarm.plan.budgets import (
@@ -17,6 +16,7 @@ from swarm.plan.budgets import (
     swarm_masses,
     tracking_hours,
 )
+from tests.helpers.small_cases import make_opportunities, make_study
 
 MARGINS = {
     "deterministic_fraction": 0.05, "attitude_m_s": 2.0, "attitude_fraction": 1.0, "residual_fraction": 0.02,

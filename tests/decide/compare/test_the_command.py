@@ -5,8 +5,9 @@ from typer.testing import CliRunner
 
 from swarm.app.cli import app
 from swarm.plan.verify import BrokenPlan, Tables, verify
-from swarm.run.folder import COMPARE_TABLES, Run
-from tests.batch.conftest import BASE
+from swarm.run.folder import Run
+from swarm.run.tables import made_by
+from tests.helpers.batches import BASE
 
 COUNTS = "\n[compare]\ncounts = [0, 1, 2]\nseeds = 2\nrule = 'most-science'\n"
 
@@ -29,7 +30,7 @@ def one(tmp_path_factory):
 
 def test_every_table_is_there_and_belongs_to_the_chosen_plan(one):
     made = Run.open(one[0])
-    assert [name for name in COMPARE_TABLES if not made.has(name)] == []
+    assert [name for name in (made.name for made in made_by("compare")) if not made.has(name)] == []
     chosen = made.manifest["notes"]["summary"]["plan"]
     plan = [row for row in made.read_table("plans").to_pylist() if row["plan"] == chosen]
     left = made.read_table("recourse").to_pylist()
@@ -52,7 +53,7 @@ def test_what_is_said(one):
 
 def test_the_same_bytes_on_two_workers(one, tmp_path):
     two, _ = run(tmp_path, 2)
-    for name in COMPARE_TABLES:
+    for name in (made.name for made in made_by("compare")):
         assert (two / f"{name}.parquet").read_bytes() == (one[0] / f"{name}.parquet").read_bytes(), name
 
 

@@ -2,11 +2,11 @@
 
 import numpy as np
 import pytest
-from serial_pool import Serial
-from small_cases import ROWS, make_opportunities, make_study, make_targets
 
 from swarm.optimize.search import optimize
 from swarm.run.workers import open_workers
+from tests.helpers.serial_pool import Serial
+from tests.helpers.small_cases import ROWS, make_opportunities, make_study, make_targets
 
 EFFORT = {"islands": 2, "population": 16, "epochs": 2, "generations_per_epoch": 3, "levels": 4}
 

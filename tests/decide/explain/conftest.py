@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import sys
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pyarrow as pa
@@ -16,9 +14,7 @@ from swarm.plan.data import plan_data
 from swarm.plan.judged import chances_of, judge_all, judged_table
 from swarm.plan.measures import with_measures
 from swarm.run.folder import Run
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "optimize"))
-from small_cases import END_JD_TDB, START_JD_TDB, make_opportunities, make_targets
+from tests.helpers.small_cases import END_JD_TDB, START_JD_TDB, make_opportunities, make_targets
 
 STUDY = f"""
 [study]

@@ -6,13 +6,12 @@ import re
 
 import numpy as np
 import pytest
+from tests.helpers.conftest import STUDY
 
 from swarm.decide.explain import Step, as_text, explain_opportunity
 from swarm.encounter.judging import OK, REASONS
 from swarm.run.folder import Run
 from targets.base.errors import InputError
-
-from .conftest import STUDY
 
 STEPS = ("body", "geometry", "aim", "delivery", "quality", "data", "survival", "row", "science", "propellant")
 

@@ -2,13 +2,13 @@
 
 import numpy as np
 import pytest
-from plain_evaluator import PlainEvaluator
-from plain_recourse import PlainRecourse
-from small_cases import START_JD_TDB, make_opportunities, make_study, make_targets
 
 from swarm.decide.recourse import recourse
 from swarm.encounter.propellant import probe_masses, propellant_kg
 from swarm.plan.data import hardware_of, without_errors
+from tests.helpers.plain_evaluator import PlainEvaluator
+from tests.helpers.plain_recourse import PlainRecourse
+from tests.helpers.small_cases import START_JD_TDB, make_opportunities, make_study, make_targets
 
 TAXONOMY = ["C", "S", "", "B", "S"]
 LOT = {

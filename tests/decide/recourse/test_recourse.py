@@ -2,7 +2,6 @@
 
 import numpy as np
 import pytest
-from small_cases import ROWS, make_opportunities, make_study, make_targets, mothership_table
 
 from swarm.decide.recourse import recourse, recourse_lines
 from swarm.optimize.search import optimize
@@ -11,6 +10,7 @@ from swarm.plan.data import plan_data
 from swarm.plan.measures import plans_matrix
 from swarm.plan.objectives import evaluate
 from swarm.run.workers import Pool
+from tests.helpers.small_cases import ROWS, make_opportunities, make_study, make_targets, mothership_table
 
 EFFORT = {"islands": 2, "population": 16, "epochs": 2, "generations_per_epoch": 3, "levels": 4}
 CLASSES = ["C", "S", "", "X", "B", "S", "C", ""] * 5

@@ -7,8 +7,9 @@ from typer.testing import CliRunner
 
 from swarm.app import surface
 from swarm.app.cli import app
-from swarm.run.folder import SENSITIVITY_TABLES, Run, question
-from tests.batch.conftest import BASE
+from swarm.run.folder import Run, question
+from swarm.run.tables import made_by
+from tests.helpers.batches import BASE
 
 ASKED = """
 [sensitivity]
@@ -98,11 +99,11 @@ def test_the_tornado_is_printed(whole):
 def test_the_same_bytes_on_two_workers(whole, swarm):
     folder, _ = whole
     shutil.copytree(folder / "out", folder / "two")
-    for name in SENSITIVITY_TABLES:
+    for name in (made.name for made in made_by("sensitivity")):
         (folder / "two" / f"{name}.parquet").unlink()
     result = swarm("sensitivity", "--run", folder / "two", "--workers", 2)
     assert result.exit_code == 0, result.stderr
-    for name in SENSITIVITY_TABLES:
+    for name in (made.name for made in made_by("sensitivity")):
         assert (folder / "two" / f"{name}.parquet").read_bytes() == (
             folder / "out" / f"{name}.parquet"
         ).read_bytes()
@@ -123,16 +124,16 @@ def test_new_plans_take_the_sensitivities_of_the_old_ones_away(whole, swarm):
     shutil.copytree(folder / "out", folder / "searched-again")
     result = swarm("optimize", "--run", folder / "searched-again", "--workers", 1, "--seed", 99, "--resume")
     assert result.exit_code == 0, result.stderr
-    assert not any(Run.open(folder / "searched-again").has(name) for name in SENSITIVITY_TABLES)
+    assert not any(Run.open(folder / "searched-again").has(name) for name in (made.name for made in made_by("sensitivity")))
 
 
 def test_from_python_it_is_the_same(whole):
     folder, _ = whole
     shutil.copytree(folder / "out", folder / "python")
-    for name in SENSITIVITY_TABLES:
+    for name in (made.name for made in made_by("sensitivity")):
         (folder / "python" / f"{name}.parquet").unlink()
     run = surface.sensitivity(folder / "python")
-    for name in SENSITIVITY_TABLES:
+    for name in (made.name for made in made_by("sensitivity")):
         assert run.table(name).equals(Run.open(folder / "out").read_table(name))
 
 

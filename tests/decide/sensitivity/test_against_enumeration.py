@@ -4,16 +4,16 @@ import itertools
 
 import numpy as np
 import pytest
-from enumerated import case, flown, most_science
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from plain_evaluator import PlainEvaluator
-from small_cases import make_opportunities, make_study, make_targets
 
 import swarm.decide.replan
 from swarm.decide.replan import Ground, World, answers
 from swarm.decide.sensitivity import LEFT_OUT, NOTHING, SHARED, SUCCESS, joined, sensitivity
 from swarm.run.workers import Pool
+from tests.helpers.enumerated_plans import case, flown, most_science
+from tests.helpers.plain_evaluator import PlainEvaluator
+from tests.helpers.small_cases import make_opportunities, make_study, make_targets
 
 TOL = 1e-9
 

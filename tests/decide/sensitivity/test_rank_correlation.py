@@ -2,14 +2,14 @@
 
 import numpy as np
 import pytest
-from enumerated import case
 from hypothesis import given
 from hypothesis import strategies as st
-from plain_evaluator import PlainEvaluator
 from scipy.stats import rankdata, spearmanr
 
 from swarm.decide.sensitivity import rank_correlation, sensitivity, top_targets
 from swarm.run.workers import Pool
+from tests.helpers.enumerated_plans import case
+from tests.helpers.plain_evaluator import PlainEvaluator
 
 
 def test_five_places_with_one_swap_worked_by_hand():

@@ -2,12 +2,12 @@
 
 import numpy as np
 import pytest
-from enumerated import case, flown
-from plain_evaluator import PlainEvaluator
 
 from swarm.decide.risk_table import Flown, bins, risk_table
 from swarm.decide.sensitivity import sensitivity
 from swarm.run.workers import Pool
+from tests.helpers.enumerated_plans import case, flown
+from tests.helpers.plain_evaluator import PlainEvaluator
 
 ENDS = (0.0, 0.02, 0.15, 0.25, 0.5)
 

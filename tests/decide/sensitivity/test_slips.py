@@ -3,8 +3,6 @@
 import numpy as np
 import pyarrow as pa
 import pytest
-from files import Block, write_oem, write_spk
-from small_cases import make_opportunities, make_study, make_targets
 
 from swarm.decide.sensitivity import Inputs, is_shifted, sensitivity, slipped
 from swarm.plan.constraints import allowed
@@ -17,6 +15,8 @@ from targets.base.errors import InputError
 from targets.base.timescale import tdb_s_from_jd
 from targets.ephemeris.spice import sample
 from targets.motion.twobody import drift_states
+from tests.helpers.mothership_files import Block, write_oem, write_spk
+from tests.helpers.small_cases import make_opportunities, make_study, make_targets
 
 START = 2463000.5
 LEGS = {

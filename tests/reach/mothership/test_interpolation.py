@@ -47,8 +47,8 @@ def test_spice_type_13_and_9_give_the_same(tmp_path):
     """SPICE interpolates Hermite states (type 13) and Lagrange states (type 9) over the same windows."""
     import spiceypy
 
-    from tests.mothership.conftest import daily, orbit
-    from tests.mothership.files import FIREWEED, Block, write_spk
+    from tests.helpers.mothership_files import FIREWEED, Block, write_spk
+    from tests.helpers.mothership_paths import daily, orbit
 
     epochs = daily(step_days=6.0)
     asked = np.random.default_rng(1).uniform(epochs[0], epochs[-1], 50)

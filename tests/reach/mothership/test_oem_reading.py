@@ -9,8 +9,8 @@ import spiceypy
 from swarm.reach.mothership.from_oem import ICRF_FROM_EME2000, read_oem
 from swarm.reach.mothership.sources import mothership_of
 from targets.base.constants import AU_KM, DAY_S
-from tests.mothership.conftest import END_TDB_S, START_TDB_S, daily, orbit, study_of
-from tests.mothership.files import Block, write_oem
+from tests.helpers.mothership_files import Block, write_oem
+from tests.helpers.mothership_paths import END_TDB_S, START_TDB_S, daily, orbit, study_of
 
 MIDDLES = daily()[:-1] + 0.41 * DAY_S
 
@@ -149,7 +149,7 @@ def test_a_step_in_position_ends_a_leg_and_is_said(tmp_path, planet_table):
 
 def test_useable_times_are_kept(tmp_path, planet_table):
     """Overlapping segments whose useable spans meet; the first one is nonsense beyond its own."""
-    from tests.mothership.files import date
+    from tests.helpers.mothership_files import date
 
     half = 0.5 * (START_TDB_S + END_TDB_S)
     first = block(daily(START_TDB_S, half + 10.0 * DAY_S), USEABLE_STOP_TIME=date(half, "TDB"))

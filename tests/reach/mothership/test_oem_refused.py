@@ -6,8 +6,8 @@ import pytest
 from swarm.reach.mothership.sources import mothership_of
 from targets.base.constants import DAY_S
 from targets.base.errors import InputError
-from tests.mothership.conftest import END_TDB_S, START_TDB_S, daily, orbit, study_of
-from tests.mothership.files import Block, date, oem_text
+from tests.helpers.mothership_files import Block, date, oem_text
+from tests.helpers.mothership_paths import END_TDB_S, START_TDB_S, daily, orbit, study_of
 
 HALF = 0.5 * (START_TDB_S + END_TDB_S)
 

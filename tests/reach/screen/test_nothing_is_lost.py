@@ -25,9 +25,17 @@ from targets.base.timescale import tdb_s_from_jd
 from targets.catalogue.invented import invented_belt
 from targets.catalogue.reading import Catalogue, read_catalogue
 from targets.motion import perturbed as motion
+from tests.helpers.independent_search import (
+    AU_KM,
+    DAY_S,
+    LARGEST_GROWTH,
+    Question,
+    SampledLeg,
+    TwoBodyLeg,
+    least_burns,
+)
 
 from ..mothership.files import Block, write_oem
-from .independent_search import AU_KM, DAY_S, LARGEST_GROWTH, Question, SampledLeg, TwoBodyLeg, least_burns
 
 pytestmark = pytest.mark.crosscheck
 

@@ -7,13 +7,13 @@ import pytest
 from typer.testing import CliRunner
 
 from swarm.app.cli import app
-from swarm.app.pipeline import _tables
+from swarm.app.stages.refining import tables_of
 from swarm.refine.handoff.package import _field
 from swarm.refine.nbody import Field
 from swarm.refine.whole_plan import Flown, refine_plan
 from swarm.run.folder import Run
 from swarm.run.workers import open_workers
-from tests.cli.conftest import TINY
+from tests.helpers.tiny_study import TINY
 
 DARK = TINY.replace("wet_mass_kg = 12.0", "wet_mass_kg = 12.0\nsolar_area_m2 = 0.0")
 
@@ -61,7 +61,7 @@ def plan(searched, largest) -> Plan:
     assert result.exit_code == 0, result.stderr
     run = Run.open(searched)
     with open_workers(1, None) as pool:
-        flown, lost = refine_plan(run.study, _tables(run), largest, pool=pool)
+        flown, lost = refine_plan(run.study, tables_of(run), largest, pool=pool)
     assert not lost
     assert len(flown) == 4
     return Plan(searched, largest, flown, _field([one.made for one in flown]))

@@ -22,7 +22,7 @@ from targets.base.frames import ecliptic_from_icrf
 from targets.catalogue.bodies import Catalogue
 from targets.catalogue.reading import read_catalogue
 from targets.ephemeris.spice import spk_body
-from tests.refine.conftest import RELEASE_S, arc, field, known, make_study  # noqa: F401
+from tests.helpers.refined_arcs import RELEASE_S, arc, field, known, make_study  # noqa: F401
 
 POSITION_KM, VELOCITY_KM_S = 1e-3, 1e-9
 

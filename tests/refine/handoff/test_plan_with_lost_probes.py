@@ -8,6 +8,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 import pytest
+from tests.handoff.conftest import call
 
 from swarm.refine.handoff import package
 from swarm.refine.nbody import Lost, make_field, place
@@ -17,7 +18,6 @@ from targets.base.frames import ecliptic_from_icrf
 from targets.base.timescale import jd_from_tdb_s
 from targets.catalogue.reading import Catalogue
 from targets.motion.twobody import elements_from_states
-from tests.handoff.conftest import call
 
 YEAR_2700_S = 700.0 * 365.25 * DAY_S
 

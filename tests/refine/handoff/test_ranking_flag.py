@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from swarm.app.pipeline import _tables
+from swarm.app.stages.refining import tables_of
 from swarm.refine.correct import NotRefined
 from swarm.refine.ranking import ranking_changes
 from swarm.run.folder import Run
@@ -14,7 +14,7 @@ from swarm.run.folder import Run
 @pytest.fixture(scope="module")
 def held(plan):
     run = Run.open(plan.run)
-    return run.study, _tables(run), run.read_table("front")
+    return run.study, tables_of(run), run.read_table("front")
 
 
 def with_burn(one, more_m_s):

@@ -14,8 +14,7 @@ import pytest
 
 from targets.catalogue.invented import invented_belt
 from targets.catalogue.reading import Catalogue, Reading, read_catalogue
-
-AUTHORITIES = Path(__file__).parents[1] / "authorities"
+from tests.helpers.places import AUTHORITIES
 
 
 @pytest.fixture

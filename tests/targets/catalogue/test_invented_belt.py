@@ -15,6 +15,7 @@ import pytest
 from targets.base.errors import InputError
 from targets.catalogue.invented import GAPS, gap_centre_au, invented_belt
 from targets.catalogue.reading import Catalogue, read_catalogue
+from tests.helpers.places import ROOT
 
 
 @pytest.fixture(scope="module")
@@ -37,7 +38,7 @@ def test_the_same_seed_in_another_process_gives_the_same_bytes(tmp_path: Path) -
         "import sys, pathlib; from targets.invented import invented_belt; "
         "invented_belt(3000, 4).write_parquet(pathlib.Path(sys.argv[1]))"
     )
-    root = Path(__file__).parents[2]
+    root = ROOT
     environment = os.environ | {"PYTHONHASHSEED": "7", "PYTHONPATH": str(root)}
     subprocess.run([sys.executable, "-c", code, str(tmp_path / "there.parquet")], check=True, env=environment)
     assert (tmp_path / "here.parquet").read_bytes() == (tmp_path / "there.parquet").read_bytes()

@@ -22,8 +22,7 @@ from targets.catalogue.knowledge import (
     states_at,
     u_of_runoff,
 )
-
-from .made import EPOCH_JD_TDB, make_targets
+from tests.helpers.made_encounters import EPOCH_JD_TDB, make_targets
 
 # Minor Planet Center, "Uncertainty parameter U": upper bounds of U = 0..8, arcsec per decade.
 PRINTED = (1.0, 4.4, 19.6, 86.5, 382.0, 1692.0, 7488.0, 33121.0, 146502.0)

@@ -14,6 +14,7 @@ import pytest
 from targets.catalogue.bodies import ELEMENT_ORDER, Catalogue
 from targets.catalogue.readers.sbdb_body import element_jacobian, mean_motion_deg_d
 from targets.catalogue.reading import read_catalogue
+from tests.helpers.places import AUTHORITIES
 
 TOL_PRINTED = 6e-5  # the database prints a sigma with 5 digits
 
@@ -21,7 +22,7 @@ TOL_PRINTED = 6e-5  # the database prints a sigma with 5 digits
 @pytest.fixture(scope="module")
 def answers() -> list[dict[str, Any]]:
     """Ceres, YORP, 2001 VB and Eros as the database answered (tests/authorities/README.md)."""
-    return json.loads((Path(__file__).parents[1] / "authorities" / "sbdb_objects.json").read_text())
+    return json.loads((AUTHORITIES / "sbdb_objects.json").read_text())
 
 
 @pytest.fixture

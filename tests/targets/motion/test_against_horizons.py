@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 from itertools import groupby
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,8 +13,9 @@ from targets.base.frames import icrf_from_ecliptic
 from targets.base.timescale import tdb_s_from_jd
 from targets.ephemeris.planets import BODIES, sample_planets
 from targets.motion.perturbed import march
+from tests.helpers.places import AUTHORITIES
 
-AUTHORITY = Path(__file__).parents[1] / "authorities" / "horizons_states_60_days.csv"
+AUTHORITY = AUTHORITIES / "horizons_states_60_days.csv"
 
 
 def tracks() -> list[tuple[str, np.ndarray, np.ndarray]]:
