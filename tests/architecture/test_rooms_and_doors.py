@@ -1,11 +1,11 @@
 """What may import what, and the one door each foreign package comes in by."""
 
 import ast
-from pathlib import Path
 
 import pytest
 
-ROOT = Path(__file__).parents[2]
+from tests.helpers.places import ROOT
+
 # A module may import from its own room and from rooms that stand before it. DEVELOPERS.md draws the same order.
 ROOMS = (
     "targets.base",

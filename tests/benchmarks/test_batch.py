@@ -14,9 +14,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.batch.conftest import BASE
-
-from .report import print_table
+from tests.benchmarks.report import print_table
+from tests.helpers.batch_of_four import BASE
 
 pytestmark = pytest.mark.benchmark
 

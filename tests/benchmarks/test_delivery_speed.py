@@ -8,9 +8,8 @@ import numpy as np
 import pytest
 
 from swarm.encounter.judging import judge
-from tests.delivery.made import make_opportunities, make_study, make_targets
-
-from .report import print_table
+from tests.benchmarks.report import print_table
+from tests.helpers.made_encounters import make_opportunities, make_study, make_targets
 
 pytestmark = pytest.mark.benchmark
 

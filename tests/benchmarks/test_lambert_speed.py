@@ -9,8 +9,7 @@ import pytest
 
 from swarm.reach.arcs.lambert import lambert_many, normal_of_clockwise
 from swarm.reach.arcs.pykep_core import lambert_branches
-
-from .report import best_of, print_table
+from tests.benchmarks.report import best_of, print_table
 
 pytestmark = pytest.mark.benchmark
 

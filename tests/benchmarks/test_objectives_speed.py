@@ -2,20 +2,14 @@
 
 from __future__ import annotations
 
-import sys
-from pathlib import Path
-
 import numpy as np
 import pytest
 
 from swarm.plan.data import Chances, PlanData, plan_data, row_qualities
 from swarm.plan.measures import measures
 from swarm.plan.objectives import evaluate
-
-from .report import best_of, print_table
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "optimize"))
-from small_cases import START_JD_TDB, make_opportunities, make_study, make_targets
+from tests.benchmarks.report import best_of, print_table
+from tests.helpers.small_cases import START_JD_TDB, make_opportunities, make_study, make_targets
 
 pytestmark = pytest.mark.benchmark
 

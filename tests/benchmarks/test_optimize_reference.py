@@ -10,7 +10,6 @@ import os
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -27,13 +26,12 @@ from swarm.run.folder import Run
 from swarm.run.workers import open_workers
 from swarm.study.schema import read_study
 from targets.catalogue.reading import Catalogue
-
-from .report import print_table, processor
-from .target_genes import TargetGenes
+from tests.benchmarks.report import print_table, processor
+from tests.benchmarks.target_genes import TargetGenes
+from tests.helpers.places import REFERENCE
 
 pytestmark = pytest.mark.benchmark
 
-STUDY = Path(__file__).parents[2] / "runs" / "reference" / "study.toml"
 POPULATION = 200
 
 
@@ -69,9 +67,9 @@ def reference(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Reference]:
     run = (
         Run.open(earlier)
         if earlier
-        else run_screen(STUDY, tmp_path_factory.mktemp("ref") / "run", Options(2))
+        else run_screen(REFERENCE, tmp_path_factory.mktemp("ref") / "run", Options(2))
     )
-    study = read_study(STUDY)
+    study = read_study(REFERENCE)
     opportunities, targets = run.read_table("opportunities"), Catalogue.from_table(run.read_table("targets"))
     with open_workers(2) as pool:
         judged = chances_of(judge_all(study, opportunities, targets, pool=pool))

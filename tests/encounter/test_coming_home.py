@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import tomllib
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -25,8 +24,7 @@ from swarm.encounter.link import ground_link, rate_bit_s
 from swarm.encounter.power import panel_power_w, power_of, transmit_hours
 from swarm.study.schema import study_from
 from targets.base.constants import AU_KM, DAY_S, GM_SUN_KM3_S2
-
-FIREWEED = Path(__file__).parents[2] / "runs" / "fireweed" / "study.toml"
+from tests.helpers.places import FIREWEED
 
 
 def study(**keys: Any):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import tomllib
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -12,8 +11,7 @@ import pytest
 from swarm.encounter.link import ground_link, path_loss_db, rate_bit_s, relay_link
 from swarm.study.schema import study_from
 from targets.base.constants import AU_KM
-
-FIREWEED = Path(__file__).parents[2] / "runs" / "fireweed" / "study.toml"
+from tests.helpers.places import FIREWEED
 
 
 def probe(**keys: Any):

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import tomllib
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -31,8 +30,7 @@ from swarm.encounter.quality import (
     useful_pixels,
 )
 from swarm.study.schema import study_from
-
-FIREWEED = Path(__file__).parents[2] / "runs" / "fireweed" / "study.toml"
+from tests.helpers.places import FIREWEED
 
 
 def probe(**keys: Any):

@@ -8,9 +8,6 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 import pytest
-from plan_checker import problems_of
-from serial_pool import Serial
-from small_cases import ROWS, START_JD_TDB, make_opportunities, make_study, make_targets, mothership_table
 
 from swarm.encounter.propellant import probe_masses
 from swarm.optimize.islands import hypervolume
@@ -21,6 +18,16 @@ from swarm.plan.data import plan_data
 from swarm.plan.flight import Flight
 from swarm.plan.objectives import evaluate
 from targets.base.errors import NothingFeasible
+from tests.helpers.plan_checker import problems_of
+from tests.helpers.serial_pool import Serial
+from tests.helpers.small_cases import (
+    ROWS,
+    START_JD_TDB,
+    make_opportunities,
+    make_study,
+    make_targets,
+    mothership_table,
+)
 
 PATH = mothership_table()
 EVERYTHING: dict[str, Any] = {

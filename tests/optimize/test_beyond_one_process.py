@@ -15,12 +15,12 @@ from typing import Any
 
 import dask
 import pytest
-from serial_pool import Serial
-from test_search import medium_case
 
 from swarm.optimize.search import Optimised, optimize
 from swarm.run.workers import open_workers
 from targets.base.errors import SchedulerLost
+from tests.helpers.serial_pool import Serial
+from tests.helpers.small_cases import medium_case
 
 TABLES = ("front", "plans", "bound", "progress", "costs")
 

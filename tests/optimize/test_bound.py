@@ -9,8 +9,6 @@ import pyarrow as pa
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from serial_pool import Serial
-from small_cases import make_opportunities, make_study, make_targets
 
 from swarm.optimize import bound as bound_module
 from swarm.optimize.bound import best_within, science_bound
@@ -20,6 +18,8 @@ from swarm.optimize.search import optimize
 from swarm.plan.constraints import allowed, decode, feasible, plan_rules
 from swarm.plan.data import plan_data
 from swarm.plan.objectives import evaluate
+from tests.helpers.serial_pool import Serial
+from tests.helpers.small_cases import make_opportunities, make_study, make_targets
 
 CASES = 24
 

@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from known_fronts import Known
-from serial_pool import Serial
 
 from swarm.optimize.archive import Archive
 from swarm.optimize.epochs import Effort, Measure, search
+from tests.helpers.known_fronts import Known
+from tests.helpers.serial_pool import Serial
 
 CASES = [
     (Known("zdt", 1, 30), 0.876667),

@@ -10,10 +10,6 @@ from concurrent.futures import ProcessPoolExecutor
 import numpy as np
 import pyarrow as pa
 import pytest
-from plain_evaluator import PlainEvaluator
-from plan_checker import problems_of
-from serial_pool import Processes, Serial
-from small_cases import ROWS, make_opportunities, make_study, make_targets
 
 from swarm.encounter.propellant import probe_masses
 from swarm.optimize.exchange import improve
@@ -24,9 +20,18 @@ from swarm.plan.constraints import allowed, feasible, plan_rules
 from swarm.plan.data import plan_data
 from swarm.plan.objectives import evaluate
 from targets.base.errors import NothingFeasible
+from tests.helpers.plain_evaluator import PlainEvaluator
+from tests.helpers.plan_checker import problems_of
+from tests.helpers.serial_pool import Processes, Serial
+from tests.helpers.small_cases import (
+    SMALL_SEARCH,
+    make_opportunities,
+    make_study,
+    make_targets,
+    medium_case,
+)
 
 TAXONOMY = ["", "C", "S", "", "B", "Q"]
-SMALL_SEARCH = {"islands": 3, "population": 16, "epochs": 4, "generations_per_epoch": 10}
 
 
 def small_case(*, pairs: bool, seed: int):
@@ -94,19 +99,6 @@ def test_every_plan_is_worth_what_the_plain_evaluator_says(pairs: bool) -> None:
     plans = plain_plans(study, table)
     padded = [[*plan, *[-1] * (3 - len(plan))] for plan in plans]
     assert evaluate(padded, data) == pytest.approx(np.array([plain(list(plan)) for plan in plans]), abs=1e-12)
-
-
-def medium_case(seed: int = 9):
-    rng = np.random.default_rng(seed)
-    bodies = list(rng.choice(["", "C", "S", "X", "Q"], 60))
-    study = make_study(
-        [*ROWS, {"name": "any", "threshold": 3, "baseline": 6, "quality_min": 0.2}],
-        probe={"count": 8},
-        constraints={"blackouts": [[2463300.5, 2463350.5]], "release_spacing_days": 12.0},
-        optimize={**SMALL_SEARCH, "population": 32},
-    )
-    targets = make_targets(bodies, diameter_km=list(10 ** rng.uniform(-0.5, 1.0, 60)))
-    return study, make_opportunities(rng.integers(0, 60, 400), seed=seed), targets
 
 
 def test_every_plan_of_a_larger_front_passes_the_checker() -> None:

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from swarm.report.page import write_page
-from tests.report.made import make_run
+from tests.helpers.made_run import make_run
 
 CHROMIUM = Path("/usr/bin/chromium")
 _OPTIONS = (

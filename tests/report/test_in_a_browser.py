@@ -10,7 +10,7 @@ import pytest
 
 from swarm.report.forms import shown
 from swarm.report.page import write_page
-from tests.report.made import HOSTILE, HOSTILE_NAME, LONG, RIGHT_TO_LEFT, make_run
+from tests.helpers.made_run import HOSTILE, HOSTILE_NAME, LONG, RIGHT_TO_LEFT, make_run
 
 pytestmark = pytest.mark.browser
 

@@ -7,8 +7,7 @@ import pytest
 
 from swarm.report import page as page_of
 from swarm.report.show import address_of, open_server
-
-from .made import make_run
+from tests.helpers.made_run import make_run
 
 pytestmark = pytest.mark.browser
 ROWS = "document.querySelectorAll('#encounters tbody tr').length"

@@ -2,7 +2,6 @@
 
 import json
 import re
-from pathlib import Path
 
 import numpy as np
 import pyarrow as pa
@@ -19,8 +18,8 @@ from swarm.run.folder import Run
 from targets.base.constants import AU_KM
 from targets.base.errors import InputError
 from targets.catalogue.invented import invented_belt
+from tests.helpers.places import FIREWEED
 
-FIREWEED = Path(__file__).parents[2] / "runs" / "fireweed" / "study.toml"
 HOSTILE = "</script><script>alert(1)</script>"
 HOSTILE_NAME = '"><img src=x onerror=alert(2)>&amp;\u2028'
 START = 2462927.5

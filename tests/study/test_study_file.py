@@ -3,14 +3,12 @@
 import copy
 import pickle
 import tomllib
-from pathlib import Path
 
 import pytest
 
 from swarm.study.schema import FIRST_JD_TDB, read_study, require_supported, study_from, study_rows
 from targets.base.errors import InputError
-
-FIREWEED = Path(__file__).parents[2] / "runs" / "fireweed" / "study.toml"
+from tests.helpers.places import FIREWEED
 
 
 @pytest.fixture

@@ -1,0 +1,149 @@
+"""The chain on a tiny study: what it leaves, the same bytes, and going on where it stopped."""
+
+import json
+
+import pytest
+
+from swarm.run.folder import TABLES, Run
+from tests.helpers.command_line import TINY, call
+
+OPPORTUNITY_COLUMNS = {
+    "opportunity", "target", "kind", "release_jd_tdb", "burn_jd_tdb", "encounter_jd_tdb", "burn_m_s",
+    "burn_x_m_s", "burn_y_m_s", "burn_z_m_s", "v_rel_km_s", "phase_in_deg", "sun_range_au",
+    "earth_range_au", "sun_earth_probe_deg", "mothership_range_km",
+}  # fmt: skip
+
+
+def contents(folder):
+    """Bytes of everything that must not depend on the machine's load: all but the manifest."""
+    files = [path for path in sorted(folder.rglob("*")) if path.is_file() and path.name != "manifest.json"]
+    return {str(path.relative_to(folder)): path.read_bytes() for path in files}
+
+
+def answer(manifest_of):
+    manifest = json.loads((manifest_of / "manifest.json").read_text(encoding="utf-8"))
+    manifest.pop("timings_s")
+    return manifest
+
+
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory):
+    """The run others compare with, on one worker."""
+    folder = tmp_path_factory.mktemp("whole")
+    (folder / "study.toml").write_text(TINY, encoding="utf-8")
+    result = call("run", folder / "study.toml", "--run", folder / "out", "--workers", 1)
+    assert result.exit_code == 0, result.stderr
+    return folder, result
+
+
+def test_the_run_folder_holds_the_tables_of_the_contract(whole):
+    folder, _ = whole
+    run = Run.open(folder / "out")
+    assert all(run.has(name) for name in TABLES)
+    assert set(run.read_table("opportunities").column_names) >= OPPORTUNITY_COLUMNS
+    assert run.read_table("front").column_names[:5] == ["plan", "probes", "science", "propellant_kg", "risk"]
+    assert set(run.read_table("plans").column_names) >= {
+        "plan", "probe", "opportunity", "success", "propellant_kg",
+    }  # fmt: skip
+    assert {name: stage["status"] for name, stage in run.manifest["stages"].items()} == {
+        "screen": "done",
+        "optimize": "done",
+        "refine": "done",
+        "handoff": "done",
+    }
+    assert (folder / "out" / "report.html").is_file()
+    assert str(folder) not in (folder / "out" / "manifest.json").read_text(encoding="utf-8")
+
+
+def test_the_summary_says_what_was_found_and_what_limits_it(whole):
+    _, result = whole
+    for text in (
+        "bodies: 3000 read, 0 rows not taken",
+        "in reach:",
+        "most science",
+        "chosen",
+        "what limits it",
+    ):
+        assert text in result.stdout
+
+
+def test_the_search_was_not_exhaustive(whole):
+    # else the islands, whose repeatability is checked below, never ran
+    folder, _ = whole
+    assert Run.open(folder / "out").manifest["notes"]["summary"]["exact"] is False
+
+
+@pytest.mark.parametrize("workers", [1, 2])
+def test_the_same_bytes_again_and_on_two_workers(whole, swarm, tmp_path, workers):
+    folder, _ = whole
+    result = swarm("run", folder / "study.toml", "--run", tmp_path / "out", "--workers", workers)
+    assert result.exit_code == 0, result.stderr
+    assert contents(tmp_path / "out") == contents(folder / "out")
+    first, second = answer(folder / "out"), answer(tmp_path / "out")
+    first.pop("base"), second.pop("base")
+    assert first == second
+
+
+def test_stage_by_stage_gives_the_same_tables(whole, swarm, tmp_path):
+    folder, _ = whole
+    assert swarm("screen", folder / "study.toml", "--run", tmp_path / "out", "--workers", 1).exit_code == 0
+    assert not (tmp_path / "out" / "front.parquet").exists()
+    assert swarm("optimize", "--run", tmp_path / "out", "--workers", 1).exit_code == 0
+    plan = Run.open(folder / "out").manifest["notes"]["refined"]["plan"]
+    assert swarm("refine", "--run", tmp_path / "out", "--plan", plan, "--workers", 1).exit_code == 0
+    handed = swarm("handoff", "--run", tmp_path / "out", "--plan", plan, "--workers", 1)
+    assert handed.exit_code == 0, handed.stderr
+    assert "read back within" in handed.stdout
+    assert swarm("report", "--run", tmp_path / "out").exit_code == 0
+    assert contents(tmp_path / "out") == contents(folder / "out")
+    again = swarm("optimize", "--run", tmp_path / "out", "--workers", 1)
+    assert again.exit_code == 2
+    assert "already holds results" in again.stderr
+
+
+def test_resuming_keeps_what_is_done_and_makes_what_is_not(whole, swarm, tmp_path, monkeypatch):
+    folder, _ = whole
+    arguments = ("run", folder / "study.toml", "--run", tmp_path / "out", "--workers", 1)
+
+    def stopped(*arguments, **settings):
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patch:
+        patch.setattr("swarm.app.pipeline.optimize", stopped)
+        result = swarm(*arguments)
+    assert result.exit_code == 1
+    assert "--resume" in result.stderr
+    assert answer(tmp_path / "out")["stages"]["optimize"]["status"] == "stopped"
+    assert swarm(*arguments).exit_code == 2
+    with monkeypatch.context() as patch:
+        patch.setattr("swarm.app.pipeline.screen", stopped)
+        assert swarm(*arguments, "--resume").exit_code == 0
+        patch.setattr("swarm.app.pipeline.optimize", stopped)
+        assert swarm(*arguments, "--resume").exit_code == 0
+    assert contents(tmp_path / "out") == contents(folder / "out")
+
+
+def test_resuming_with_another_seed_searches_again_and_records_it(whole, swarm, tmp_path):
+    folder, _ = whole
+    arguments = ("run", folder / "study.toml", "--run", tmp_path / "out", "--workers", 1)
+    assert swarm(*arguments, "--seed", 4).exit_code == 0
+    seeded = answer(tmp_path / "out")
+    assert (seeded["seed"], seeded["seed_override"]) == (4, 4)
+    assert swarm(*arguments, "--resume").exit_code == 0
+    assert contents(tmp_path / "out") == contents(folder / "out")
+    assert answer(tmp_path / "out")["seed"] == 3
+
+
+def test_check_prints_every_value_with_unit_and_source(swarm, tiny):
+    result = swarm("check", tiny())
+    assert result.exit_code == 0
+    rows = dict(line.split("\t", 1) for line in result.stdout.splitlines())
+    assert rows["probe.burn_limit_m_s"] == "1200\tm/s\tstudy file"
+    assert rows["probe.isp_s"].startswith("220\ts\tagency")
+
+
+def test_help_and_version(swarm):
+    listed = swarm("--help").stdout
+    for command in ("check", "screen", "optimize", "run", "report"):
+        assert command in listed
+    assert swarm("--version").stdout.strip() == "0.1.0"

@@ -1,6 +1,0 @@
-"""The helper modules of the optimiser's tests serve here too."""
-
-import sys
-from pathlib import Path
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "optimize"))
