@@ -1,4 +1,4 @@
-"""Settings shared by all tests: where kernels are cached, what a crosscheck may skip, the outside integrator."""
+"""Settings shared by all tests: the cache of kernels, what a crosscheck may skip, outside integrator, command line."""
 
 import os
 
@@ -36,7 +36,15 @@ def pytest_make_collect_report(collector):
 
 @pytest.fixture(scope="session")
 def assist_states():
-    """Motion by assist: see tests/outside.py."""
+    """Motion by assist: see tests/helpers/outside.py."""
     from tests.helpers.outside import Assist
 
     return Assist()
+
+
+@pytest.fixture(scope="session")
+def swarm():
+    """Calls the command line in this process: `swarm("screen", study, "--run", folder)`."""
+    from tests.helpers.command_line import call
+
+    return call

@@ -13,9 +13,9 @@ import time
 from pathlib import Path
 
 import pytest
-from tests.helpers.report import print_table
 
-from tests.helpers.batches import BASE
+from tests.benchmarks.report import print_table
+from tests.helpers.batch_of_four import BASE
 
 pytestmark = pytest.mark.benchmark
 

@@ -6,9 +6,9 @@ import time
 
 import numpy as np
 import pytest
-from tests.helpers.report import print_table
 
 from swarm.encounter.judging import judge
+from tests.benchmarks.report import print_table
 from tests.helpers.made_encounters import make_opportunities, make_study, make_targets
 
 pytestmark = pytest.mark.benchmark

@@ -6,10 +6,10 @@ import time
 
 import numpy as np
 import pytest
-from tests.helpers.report import best_of, print_table
 
 from swarm.reach.arcs.lambert import lambert_many, normal_of_clockwise
 from swarm.reach.arcs.pykep_core import lambert_branches
+from tests.benchmarks.report import best_of, print_table
 
 pytestmark = pytest.mark.benchmark
 

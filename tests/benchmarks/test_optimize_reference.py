@@ -15,8 +15,6 @@ from typing import Any
 import numpy as np
 import pygmo
 import pytest
-from tests.helpers.report import print_table, processor
-from tests.helpers.target_genes import TargetGenes
 
 from swarm.app.pipeline import Options, run_screen
 from swarm.optimize.archive import Archive, merged
@@ -28,7 +26,9 @@ from swarm.run.folder import Run
 from swarm.run.workers import open_workers
 from swarm.study.schema import read_study
 from targets.catalogue.reading import Catalogue
-from tests.helpers.places import REFERENCE as STUDY
+from tests.benchmarks.report import print_table, processor
+from tests.benchmarks.target_genes import TargetGenes
+from tests.helpers.places import REFERENCE
 
 pytestmark = pytest.mark.benchmark
 
@@ -67,9 +67,9 @@ def reference(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Reference]:
     run = (
         Run.open(earlier)
         if earlier
-        else run_screen(STUDY, tmp_path_factory.mktemp("ref") / "run", Options(2))
+        else run_screen(REFERENCE, tmp_path_factory.mktemp("ref") / "run", Options(2))
     )
-    study = read_study(STUDY)
+    study = read_study(REFERENCE)
     opportunities, targets = run.read_table("opportunities"), Catalogue.from_table(run.read_table("targets"))
     with open_workers(2) as pool:
         judged = chances_of(judge_all(study, opportunities, targets, pool=pool))

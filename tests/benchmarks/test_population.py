@@ -11,13 +11,13 @@ import time
 import numpy as np
 import psutil
 import pytest
-from tests.helpers.report import print_table
 
 from swarm.reach.opportunities import screen_together
 from swarm.run.workers import open_workers
 from swarm.study.schema import Study, study_from
 from targets.catalogue.bodies import Catalogue
 from targets.catalogue.invented import invented_belt
+from tests.benchmarks.report import print_table
 
 pytestmark = pytest.mark.benchmark
 
@@ -158,13 +158,12 @@ def test_twenty_motherships_in_one_pass(cold_cache) -> None:
 
 def test_against_the_careful_plain_way(cold_cache) -> None:
     """assist motion, distance filter, pykep Lambert on survivors, scipy: bodies a second, in the same run."""
-    assist = pytest.importorskip("tests.outside").Assist()
-    from tests.reach.independent_search import Question, SampledLeg, least_burns, smallest_burn
-
+    assist = pytest.importorskip("tests.helpers.outside").Assist()
     from swarm.reach.opportunities import burn_slots, read_mothership
     from swarm.run.workers import Pool
     from targets.base.constants import DAY_S
     from targets.base.timescale import tdb_s_from_jd
+    from tests.helpers.independent_search import Question, SampledLeg, least_burns, smallest_burn
 
     study = a_study()
     catalogue = invented_belt(POPULATION, 7)

@@ -6,17 +6,19 @@ import numpy as np
 import pytest
 
 from swarm.refine.continuation import follow
+from swarm.refine.correct import refine_arc
 from swarm.refine.dispersion import disperse, draws_of
 from swarm.refine.nbody import make_field, propagate
 from targets.base.constants import AU_KM, DAY_S, GM_SUN_KM3_S2, JULIAN_YEAR_S
 from tests.benchmarks.report import best_of, print_table
-from tests.helpers.refined_arcs import arc, field, known, made, make_study  # noqa: F401
+from tests.helpers.refined_arc import make_arc, make_forces, make_known, make_study
 
 pytestmark = pytest.mark.benchmark
 
 
-def test_twelve_probes_ten_thousand_and_a_thousand_samples(field, made, known):  # noqa: F811
-    study = make_study()
+def test_twelve_probes_ten_thousand_and_a_thousand_samples():
+    study, field, known = make_study(), make_forces(), make_known()
+    made = refine_arc(study, field, make_arc(field))
     disperse(study, field, made, known=known, full=True, draws=draws_of(0, 0, 2))
     begun = time.perf_counter()
     for probe in range(12):

@@ -1,4 +1,4 @@
-"""Execute notebooks in their folder; `python -m tests.notebooks.execute` stores what comes out in them."""
+"""Execute notebooks in their folder; `python -m tests.helpers.execute_notebooks` stores what comes out in them."""
 
 from __future__ import annotations
 
@@ -7,9 +7,7 @@ import os
 import nbformat
 from nbclient import NotebookClient
 
-from tests.helpers.places import ROOT
-
-FOLDER = ROOT / "notebooks"
+from tests.helpers.places import NOTEBOOKS, ROOT
 
 
 def execute(book: nbformat.NotebookNode) -> nbformat.NotebookNode:
@@ -22,14 +20,14 @@ def execute(book: nbformat.NotebookNode) -> nbformat.NotebookNode:
         timeout=600,
         kernel_name="python3",
         record_timing=False,
-        resources={"metadata": {"path": str(FOLDER)}},
+        resources={"metadata": {"path": str(NOTEBOOKS)}},
     )
     return client.execute(env=inherited | {"PYTHONPATH": seen})
 
 
 def store() -> None:
     """Execute every notebook and keep its outputs, and nothing of the interpreter that made them."""
-    for path in sorted(FOLDER.glob("*.ipynb")):
+    for path in sorted(NOTEBOOKS.glob("*.ipynb")):
         book = execute(nbformat.read(path, as_version=4))
         book.metadata = {
             "kernelspec": {"display_name": "Python 3", "language": "python", "name": "python3"},

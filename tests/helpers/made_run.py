@@ -7,6 +7,7 @@ from swarm.run.folder import Run
 from targets.base.constants import AU_KM
 from targets.catalogue.invented import invented_belt
 from tests.helpers.places import FIREWEED
+from tests.helpers.written import write_some
 
 START = 2462926.5  # 2031-03-01 TDB, the start of the study
 HOSTILE = "</script><script>alert(1)</script>"
@@ -23,16 +24,16 @@ def make_run(folder, *, plans=6, targets=6, probes=4, chosen=2, every_table=True
     belt = invented_belt(targets, 1)
     belt.target[:3] = HOSTILE_TARGETS
     belt.name[0] = HOSTILE_NAME
-    run.write_table("targets", belt.to_table())
+    write_some(run, "targets", belt.to_table())
     angle = np.linspace(0.0, 6.0, 200)
     circle = {"x_km": 2 * AU_KM * np.cos(angle), "y_km": 2 * AU_KM * np.sin(angle), "z_km": 0.0 * angle}
-    run.write_table("mothership", pa.table({"t_jd_tdb": START + 9.0 * np.arange(200.0), **circle}))
+    write_some(run, "mothership", pa.table({"t_jd_tdb": START + 9.0 * np.arange(200.0), **circle}))
     opportunities = _opportunities(belt, rng)
-    run.write_table("opportunities", opportunities)
-    run.write_table("judged", _judged(opportunities, rng))
+    write_some(run, "opportunities", opportunities)
+    write_some(run, "judged", _judged(opportunities, rng))
     front, rows = _plans(opportunities, plans, probes, rng)
-    run.write_table("front", front)
-    run.write_table("plans", rows)
+    write_some(run, "front", front)
+    write_some(run, "plans", rows)
     if every_table:
         _write_rest(run, opportunities, front, rows, chosen=chosen, rng=rng)
     run.note("catalogue", {"bodies": 200000, "rules": [HOSTILE]})
@@ -99,28 +100,28 @@ def _plans(opportunities, plans, probes, rng):
 def _write_rest(run, opportunities, front, plans, *, chosen, rng):
     used = np.unique(plans["opportunity"].to_numpy())
     flown = opportunities.filter(pa.array(np.isin(opportunities["opportunity"].to_numpy(), used))).to_pylist()
-    run.write_table("arcs", _arcs(flown, rng))
+    write_some(run, "arcs", _arcs(flown, rng))
     events = []
     for row in flown:
         last = row["encounter_jd_tdb"]
         dates = (("release", row["release_jd_tdb"]), ("burn", row["burn_jd_tdb"]), ("correction", last - 20.0),
                  ("encounter", last), ("data home", last + 5.0))  # fmt: skip
         events += [(row["opportunity"], event, date) for event, date in dates]
-    run.write_table("events", _columns(("opportunity", "event", "t_jd_tdb"), events))
+    write_some(run, "events", _columns(("opportunity", "event", "t_jd_tdb"), events))
     rings = [
         (row["opportunity"], 50.0, 100.0 + 300.0 * rng.random(), 90.0 * rng.random() + 9.0, 5.0, 77.7)
         for row in flown
     ]
     names = ("opportunity", "keepout_km", "slew_km", "sigma_larger_km", "sigma_smaller_km", "sigma_angle_deg")
-    run.write_table("aims", _columns(names, rings))
+    write_some(run, "aims", _columns(names, rings))
     chances = [
         (row["plan"], k, 1.0 / (row["probes"] + 1), 1.0 - k / (row["probes"] + 1))
         for row in front.to_pylist()
         for k in range(row["probes"] + 1)
     ]
-    run.write_table("successes", _columns(("plan", "returned", "chance", "chance_or_more"), chances))
+    write_some(run, "successes", _columns(("plan", "returned", "chance", "chance_or_more"), chances))
     for name, table in _small_tables(chosen, rng).items():
-        run.write_table(name, table)
+        write_some(run, name, table)
 
 
 def _arcs(flown, rng):

@@ -1,9 +1,11 @@
-"""Where things stand in the repository: found from here, so that a test may move."""
+"""Where the tree's files are that tests read."""
 
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
-AUTHORITIES = ROOT / "tests" / "authorities"
+TESTS = ROOT / "tests"
+AUTHORITIES = TESTS / "authorities"
+NOTEBOOKS = ROOT / "notebooks"
+SMALL = NOTEBOOKS / "small.toml"
 FIREWEED = ROOT / "runs" / "fireweed" / "study.toml"
 REFERENCE = ROOT / "runs" / "reference" / "study.toml"
-SMALL = ROOT / "notebooks" / "small.toml"

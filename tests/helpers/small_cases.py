@@ -20,6 +20,7 @@ ROWS: list[dict[str, Any]] = [
     {"name": "stony", "where": {"taxonomy": ["S", "Q"]}, "quality_min": 0.3, "threshold": 1, "baseline": 1},
     {"name": "large", "where": {"diameter_km_min": 2.0}, "quality_min": 0.5, "baseline": 3, "weight": 1.5},
 ]
+SMALL_SEARCH = {"islands": 3, "population": 16, "epochs": 4, "generations_per_epoch": 10}
 
 
 def make_study(rows: list[dict[str, Any]] | None = None, **sections: dict[str, Any]) -> Study:
@@ -104,3 +105,17 @@ def mothership_table(*, a_au: float = 1.9, e: float = 0.4) -> pa.Table:
     states = np.hstack([position, velocity])
     columns = {name: states[:, k] for k, name in enumerate(names)}
     return pa.table({"t_jd_tdb": START_JD_TDB + np.arange(len(epochs_s)), **columns})
+
+
+def medium_case(seed: int = 9) -> tuple[Study, pa.Table, Catalogue]:
+    """400 opportunities at 60 targets, up to 8 probes: too many plans for an enumeration."""
+    rng = np.random.default_rng(seed)
+    bodies = list(rng.choice(["", "C", "S", "X", "Q"], 60))
+    study = make_study(
+        [*ROWS, {"name": "any", "threshold": 3, "baseline": 6, "quality_min": 0.2}],
+        probe={"count": 8},
+        constraints={"blackouts": [[2463300.5, 2463350.5]], "release_spacing_days": 12.0},
+        optimize={**SMALL_SEARCH, "population": 32},
+    )
+    targets = make_targets(bodies, diameter_km=list(10 ** rng.uniform(-0.5, 1.0, 60)))
+    return study, make_opportunities(rng.integers(0, 60, 400), seed=seed), targets

@@ -19,8 +19,8 @@ import pytest
 from swarm.optimize.search import Optimised, optimize
 from swarm.run.workers import open_workers
 from targets.base.errors import SchedulerLost
-from tests.helpers.medium_cases import medium_case
 from tests.helpers.serial_pool import Serial
+from tests.helpers.small_cases import medium_case
 
 TABLES = ("front", "plans", "bound", "progress", "costs")
 

@@ -96,7 +96,7 @@ def test_never_below_the_best_plan_of_full_enumeration(seed: int) -> None:
 
 
 def medium_parts() -> tuple[Any, Any]:
-    from tests.helpers.medium_cases import medium_parts
+    from test_search import medium_parts
 
     return medium_parts()
 

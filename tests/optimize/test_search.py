@@ -16,15 +16,20 @@ from swarm.optimize.exchange import improve
 from swarm.optimize.islands import Evolving
 from swarm.optimize.problem import PlanProblem, random_plans, random_weights
 from swarm.optimize.search import REFERENCE, optimize
-from swarm.plan.constraints import feasible
+from swarm.plan.constraints import allowed, feasible, plan_rules
 from swarm.plan.data import plan_data
 from swarm.plan.objectives import evaluate
 from targets.base.errors import NothingFeasible
-from tests.helpers.medium_cases import SMALL_SEARCH, medium_case, medium_parts
 from tests.helpers.plain_evaluator import PlainEvaluator
 from tests.helpers.plan_checker import problems_of
 from tests.helpers.serial_pool import Processes, Serial
-from tests.helpers.small_cases import make_opportunities, make_study, make_targets
+from tests.helpers.small_cases import (
+    SMALL_SEARCH,
+    make_opportunities,
+    make_study,
+    make_targets,
+    medium_case,
+)
 
 TAXONOMY = ["", "C", "S", "", "B", "Q"]
 
@@ -217,6 +222,13 @@ def test_islands_find_what_enumeration_finds() -> None:
 
 
 # --- parts ----------------------------------------------------------------------------------------------------
+
+
+def medium_parts():
+    study, table, targets = medium_case()
+    usable = table.filter(pa.array(allowed(study, table).mask))
+    data = plan_data(study, usable, targets)
+    return data, plan_rules(study, usable, data)
 
 
 def test_local_improvement_keeps_plans_feasible_and_improves_them() -> None:

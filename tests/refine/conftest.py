@@ -1,5 +1,26 @@
-"""Fixtures of this folder; what they are made of stands in tests/helpers/refined_arcs.py."""
+"""One refined arc of an invented mothership and target; tests/helpers/refined_arc.py says which."""
 
-from tests.helpers.refined_arcs import arc, field, known, made
+import pytest
 
-__all__ = ["arc", "field", "known", "made"]
+from swarm.refine.correct import refine_arc
+from tests.helpers import refined_arc
+
+
+@pytest.fixture(scope="session")
+def field():
+    return refined_arc.make_forces()
+
+
+@pytest.fixture(scope="session")
+def arc(field):
+    return refined_arc.make_arc(field)
+
+
+@pytest.fixture(scope="session")
+def known():
+    return refined_arc.make_known()
+
+
+@pytest.fixture(scope="session")
+def made(field, arc):
+    return refine_arc(refined_arc.make_study(), field, arc)

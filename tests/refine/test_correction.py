@@ -9,7 +9,7 @@ from swarm.reach.arcs.bplane import b_plane_axes, b_vector_km
 from swarm.refine.correct import NotRefined, Refined, inside_influence, refine_arc, spring_direction
 from swarm.refine.nbody import make_field, moved, place
 from targets.base.constants import DAY_S
-from tests.helpers.refined_arcs import make_study
+from tests.helpers.refined_arc import make_study
 
 
 def test_the_aim_point_is_hit(made, arc):

@@ -11,7 +11,7 @@ from swarm.encounter.delivery import CORRECTIONS_MAX, errors_of, linear_covarian
 from swarm.reach.arcs.bplane import b_plane_axes
 from swarm.refine.dispersion import Draws, _Flight, disperse, draws_of, execution_errors
 from swarm.refine.whole_plan import Flown, dispersion_cautions
-from tests.helpers.refined_arcs import make_study
+from tests.helpers.refined_arc import make_study
 
 COUNT = 10_000
 # The same spread of the spring on all axes, as the delivery model has it; no tail beyond the camera's sight.

@@ -16,7 +16,7 @@ from swarm.refine.recontact import least_distances, recontacts
 from swarm.refine.safety import cautions, safety_table
 from swarm.refine.whole_plan import Flown
 from targets.base.constants import AU_KM, DAY_S, GM_EARTH_KM3_S2, GM_SUN_KM3_S2, JULIAN_YEAR_S
-from tests.helpers.refined_arcs import RELEASE_S, make_study
+from tests.helpers.refined_arc import RELEASE_S, make_study
 
 T0 = 983_361_600.0
 

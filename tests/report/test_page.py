@@ -19,6 +19,7 @@ from targets.base.constants import AU_KM
 from targets.base.errors import InputError
 from targets.catalogue.invented import invented_belt
 from tests.helpers.places import FIREWEED
+from tests.helpers.written import write_some
 
 HOSTILE = "</script><script>alert(1)</script>"
 HOSTILE_NAME = '"><img src=x onerror=alert(2)>&amp;\u2028'
@@ -31,13 +32,13 @@ def run(tmp_path):
     run = Run.create(tmp_path / "run", FIREWEED)
     belt = invented_belt(3, 1)
     belt.target[0], belt.name[0] = HOSTILE, HOSTILE_NAME
-    run.write_table("targets", belt.to_table())
-    run.write_table("opportunities", opportunities(belt))
+    write_some(run, "targets", belt.to_table())
+    write_some(run, "opportunities", opportunities(belt))
     angle = np.linspace(0.0, 6.0, 50)
     path = {"x_km": AU_KM * np.cos(angle), "y_km": AU_KM * np.sin(angle), "z_km": 0.0 * angle}
-    run.write_table("mothership", pa.table({"t_jd_tdb": START + 20.0 * np.arange(50.0), **path}))
-    run.write_table("front", FRONT)
-    run.write_table("plans", PLANS)
+    write_some(run, "mothership", pa.table({"t_jd_tdb": START + 20.0 * np.arange(50.0), **path}))
+    write_some(run, "front", FRONT)
+    write_some(run, "plans", PLANS)
     run.note("catalogue", {"bodies": 3, "rules": [HOSTILE]})
     run.note("summary", summary(run))
     return run
@@ -164,7 +165,7 @@ def test_the_answer_is_said_in_words(run):
     assert "short of a threshold is 30 %" in said
     assert f"it visits {text(HOSTILE)}, " in said
     assert "What would change it most" not in said
-    run.write_table("sensitivity", SENSITIVITY)
+    write_some(run, "sensitivity", SENSITIVITY)
     said = re.sub(r"<[^>]+>", "", answer(hold(run)))
     assert "What would change it most: burn limit; at 120 m/s science changes by -0.080" in said
 
@@ -196,7 +197,7 @@ def test_a_run_without_a_front_is_refused(tmp_path):
 
 
 def test_a_folder_of_tables_from_before_is_refused_with_its_version(run):
-    run.write_table("front", FRONT.drop_columns(["risk"]))
+    write_some(run, "front", FRONT.drop_columns(["risk"]))
     run.manifest["tool"] = "swarm-flyby 0.0.9"
     with pytest.raises(InputError) as refused:
         write_page(run)

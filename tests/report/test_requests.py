@@ -17,9 +17,9 @@ from swarm.app.cli import app
 from swarm.report.show import ROWS, ROWS_MAX, open_server
 from swarm.run.folder import Run
 from targets.base.errors import InputError
-from tests.helpers.places import ROOT
+from tests.helpers.places import FIREWEED, ROOT
+from tests.helpers.written import write_some
 
-FIREWEED = ROOT / "runs" / "fireweed" / "study.toml"
 PAGE = "<!doctype html><title>Fireweed</title>"
 PLANS = 5_000
 
@@ -32,10 +32,10 @@ def folder(tmp_path_factory):
     run.write_text("report.html", PAGE)
     science = [float("nan"), *(k / PLANS for k in range(1, PLANS))]
     columns = {"plan": range(PLANS), "science": science, "levels": [[0.5, float("inf")]] * PLANS}
-    run.write_table(
-        "plans", pa.table({"plan": [k // 3 for k in range(3 * PLANS)], "probe": [0, 1, 2] * PLANS})
+    write_some(
+        run, "plans", pa.table({"plan": [k // 3 for k in range(3 * PLANS)], "probe": [0, 1, 2] * PLANS})
     )
-    run.write_table("front", pa.table({name: list(values) for name, values in columns.items()}))
+    write_some(run, "front", pa.table({name: list(values) for name, values in columns.items()}))
     (run.folder / "figures").mkdir()
     (run.folder / "figures" / "front.svg").write_text("<svg/>")
     (run.folder / "figures" / "notes.txt").write_text("secret")

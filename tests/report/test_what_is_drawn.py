@@ -13,7 +13,7 @@ from swarm.report.drawn import ARC_POINTS, LAW_PERIODS, LAW_RADIUS_AU, _principa
 from targets.base.constants import AU_KM, DAY_S, GM_SUN_KM3_S2
 from targets.catalogue.invented import invented_belt
 from targets.catalogue.reading import Catalogue
-from tests.helpers.tiny_study import TINY
+from tests.helpers.command_line import TINY
 
 
 @pytest.fixture(scope="module")

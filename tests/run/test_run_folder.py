@@ -10,6 +10,7 @@ import pytest
 from swarm.run.folder import SCHEMA, Run, question, require_free
 from targets.base.errors import InputError
 from tests.helpers.places import FIREWEED
+from tests.helpers.written import write_some
 
 
 def front(science):
@@ -26,9 +27,9 @@ def test_the_study_is_kept_as_read_with_its_folder_relative(tmp_path):
 
 def test_the_same_table_gives_the_same_bytes(tmp_path):
     first, second = (Run.create(tmp_path / name, FIREWEED) for name in ("a", "b"))
-    first.write_table("front", front(0.5))
+    write_some(first, "front", front(0.5))
     chunked = pa.concat_tables([front(0.5).slice(0, 1), front(0.5).slice(1)])
-    second.write_table("front", chunked.replace_schema_metadata({"pandas": "x"}))
+    write_some(second, "front", chunked.replace_schema_metadata({"pandas": "x"}))
     assert first.path("front").read_bytes() == second.path("front").read_bytes()
     assert pq.read_schema(first.path("front")).metadata is None
     assert first.read_table("front").equals(front(0.5))
@@ -36,10 +37,10 @@ def test_the_same_table_gives_the_same_bytes(tmp_path):
 
 def test_a_write_that_fails_leaves_the_old_file_and_nothing_else(tmp_path):
     run = Run.create(tmp_path, FIREWEED)
-    run.write_table("front", front(0.5))
+    write_some(run, "front", front(0.5))
     before = sorted(path.name for path in tmp_path.iterdir())
     with pytest.raises(pa.ArrowNotImplementedError):
-        run.write_table("front", pa.table({"plan": pa.array([None], pa.month_day_nano_interval())}))
+        write_some(run, "front", pa.table({"plan": pa.array([None], pa.month_day_nano_interval())}))
     assert sorted(path.name for path in tmp_path.iterdir()) == before
     assert run.read_table("front").equals(front(0.5))
 
@@ -47,7 +48,7 @@ def test_a_write_that_fails_leaves_the_old_file_and_nothing_else(tmp_path):
 def test_a_folder_with_results_is_refused_unless_resumed(tmp_path):
     run = Run.create(tmp_path / "run", FIREWEED)
     require_free(run.folder, resume=False)
-    run.write_table("front", front(0.5))
+    write_some(run, "front", front(0.5))
     with pytest.raises(InputError, match="already holds results"):
         Run.create(tmp_path / "run", FIREWEED)
     Run.create(tmp_path / "run", FIREWEED, resume=True)
@@ -81,7 +82,7 @@ def test_a_changed_study_forgets_the_stages_of_the_old_one(tmp_path):
 
 def test_beginning_a_stage_removes_what_it_made_before(tmp_path):
     run = Run.create(tmp_path, FIREWEED)
-    run.write_table("front", front(0.5))
+    write_some(run, "front", front(0.5))
     run.begin("screen", "x", makes=("front.parquet", "plans.parquet"))
     assert not run.has("front")
 
@@ -117,7 +118,7 @@ def test_a_folder_without_a_run_and_a_broken_manifest_are_said(tmp_path):
 )
 def test_a_folder_of_another_version_is_refused_and_the_version_named(tmp_path, schema, said):
     run = Run.create(tmp_path, FIREWEED)
-    run.write_table("front", front(0.5))
+    write_some(run, "front", front(0.5))
     manifest = run.manifest | {"schema": schema, "tool": "swarm-flyby 0.0.7"}
     if schema is None:
         del manifest["schema"]

@@ -1,5 +1,16 @@
-"""Fixtures of this folder; what they are made of stands in tests/helpers/batches.py."""
+"""A batch that ran through."""
 
-from tests.helpers.batches import swarm, undisturbed
+import pytest
 
-__all__ = ["swarm", "undisturbed"]
+from tests.helpers.batch_of_four import FOUR, write
+from tests.helpers.command_line import call
+
+
+@pytest.fixture(scope="session")
+def undisturbed(tmp_path_factory):
+    """A batch of four that ran through, and its folder."""
+    folder = tmp_path_factory.mktemp("undisturbed")
+    path = write(folder, FOUR)
+    result = call("batch", path, "--into", folder / "out", "--workers", 1)
+    assert result.exit_code == 0, result.stdout + result.stderr
+    return folder, result

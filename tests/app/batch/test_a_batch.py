@@ -15,7 +15,7 @@ from swarm.app.batch import read_variations, toml_text
 from swarm.run.folder import Run
 from swarm.study.schema import read_study
 from targets.base.errors import InputError
-from tests.helpers.batches import FOUR, contents, write
+from tests.helpers.batch_of_four import FOUR, contents, write
 
 
 def test_each_variation_has_a_run_folder(undisturbed):

@@ -1,5 +1,21 @@
-"""Fixtures of this folder; what they are made of stands in tests/helpers/tiny_study.py."""
+"""The tiny study, changed as a test asks."""
 
-from tests.helpers.tiny_study import swarm, tiny
+import pytest
 
-__all__ = ["swarm", "tiny"]
+from tests.helpers.command_line import TINY
+
+
+@pytest.fixture
+def tiny(tmp_path):
+    """Writes the tiny study with texts replaced; `tiny(("3000", "10"))`."""
+
+    def write(*replaced, name="study.toml"):
+        text = TINY
+        for old, new in replaced:
+            assert old in text, old
+            text = text.replace(old, new)
+        path = tmp_path / name
+        path.write_text(text, encoding="utf-8")
+        return path
+
+    return write

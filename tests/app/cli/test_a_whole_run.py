@@ -6,6 +6,7 @@ import pytest
 
 from swarm.run.folder import Run
 from swarm.run.tables import made_by
+from tests.helpers.command_line import TINY, call
 
 OPPORTUNITY_COLUMNS = {
     "opportunity", "target", "kind", "release_jd_tdb", "burn_jd_tdb", "encounter_jd_tdb", "burn_m_s",
@@ -29,15 +30,9 @@ def answer(manifest_of):
 @pytest.fixture(scope="module")
 def whole(tmp_path_factory):
     """The run others compare with, on one worker."""
-    from typer.testing import CliRunner
-
-    from swarm.app.cli import app
-    from tests.helpers.tiny_study import TINY
-
     folder = tmp_path_factory.mktemp("whole")
     (folder / "study.toml").write_text(TINY, encoding="utf-8")
-    arguments = ["run", str(folder / "study.toml"), "--run", str(folder / "out"), "--workers", "1"]
-    result = CliRunner().invoke(app, arguments)
+    result = call("run", folder / "study.toml", "--run", folder / "out", "--workers", 1)
     assert result.exit_code == 0, result.stderr
     return folder, result
 

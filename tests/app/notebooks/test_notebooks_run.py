@@ -10,7 +10,8 @@ import nbformat
 import pytest
 from nbclient.exceptions import CellExecutionError
 
-from tests.helpers.execute_notebooks import FOLDER, execute
+from tests.helpers.execute_notebooks import execute
+from tests.helpers.places import NOTEBOOKS
 
 # What must be true after the last cell, so that a notebook whose cells all ran over nothing is noticed.
 FACTS = {
@@ -22,7 +23,7 @@ FIGURE_BYTES_MAX = 300_000
 
 
 def notebook(name):
-    return nbformat.read(FOLDER / f"{name}.ipynb", as_version=4)
+    return nbformat.read(NOTEBOOKS / f"{name}.ipynb", as_version=4)
 
 
 def kinds(book):
@@ -35,7 +36,7 @@ def kind(output):
 
 
 def test_every_notebook_has_its_facts():
-    assert {path.stem for path in FOLDER.glob("*.ipynb")} == set(FACTS)
+    assert {path.stem for path in NOTEBOOKS.glob("*.ipynb")} == set(FACTS)
 
 
 @pytest.mark.parametrize("name", FACTS)
@@ -74,5 +75,5 @@ def test_what_is_stored_is_whole_small_and_names_no_machine(name):
         assert width > 300
         assert height > 200
         assert len(figure) < FIGURE_BYTES_MAX
-    text = (FOLDER / f"{name}.ipynb").read_text(encoding="utf-8")
+    text = (NOTEBOOKS / f"{name}.ipynb").read_text(encoding="utf-8")
     assert not re.search(r"/(root|home|tmp|Users|usr|opt|var)/|[A-Z]:\\\\\\\\|https?://", text)

@@ -11,9 +11,9 @@ import pytest
 
 import swarm
 from swarm.run.folder import Run
-from tests.helpers.places import ROOT
+from tests.helpers.places import FIREWEED, ROOT
+from tests.helpers.written import write_some
 
-FIREWEED = ROOT / "runs" / "fireweed" / "study.toml"
 FRONT = pa.table(
     {
         "plan": [0, 1, 2],
@@ -29,8 +29,8 @@ PLANS = pa.table({"plan": [1, 2, 2, 2], "probe": [0, 0, 1, 2], "opportunity": [1
 @pytest.fixture
 def run(tmp_path):
     written = Run.create(tmp_path / "run", FIREWEED)
-    written.write_table("front", FRONT)
-    written.write_table("plans", PLANS)
+    write_some(written, "front", FRONT)
+    write_some(written, "plans", PLANS)
     return swarm.open_run(tmp_path / "run")
 
 
@@ -85,14 +85,15 @@ def test_the_chosen_plan_is_the_one_the_command_line_would_take(run):
 def test_the_plan_that_was_refined_is_handed_over_unless_another_is_named(run, monkeypatch):
     asked = []
 
-    def handed(folder, plan, options):
+    def handed(stage, folder, options, *, plan):
+        assert stage == "handoff"
         asked.append(plan)
         return Run.open(folder)
 
-    monkeypatch.setattr("swarm.app.pipeline.run_handoff", handed)
+    monkeypatch.setattr("swarm.app.pipeline.run_one", handed)
     swarm.hand_off(run)
     written = Run.open(run.folder)
-    written.write_table("refined", PLANS)
+    write_some(written, "refined", PLANS)
     written.note("refined", {"plan": 2})
     swarm.hand_off(run)
     swarm.hand_off(run.folder, plan=1)
@@ -101,8 +102,8 @@ def test_the_plan_that_was_refined_is_handed_over_unless_another_is_named(run, m
 
 def test_no_plan_that_flies_is_said(tmp_path):
     written = Run.create(tmp_path, FIREWEED)
-    written.write_table("front", FRONT.slice(0, 1))
-    written.write_table("plans", PLANS.slice(0, 0))
+    write_some(written, "front", FRONT.slice(0, 1))
+    write_some(written, "plans", PLANS.slice(0, 0))
     assert swarm.open_run(tmp_path).plan is None
     with pytest.raises(swarm.NothingFeasible, match="no plan of the front flies a probe"):
         swarm.refine(tmp_path)
@@ -133,6 +134,7 @@ def test_functions_stay_when_rooms_of_the_same_name_are_imported():
     code = """
 import swarm, swarm.optimize.search, swarm.refine.whole_plan
 from swarm import optimize, refine
+from tests.helpers.written import write_some
 print(swarm.optimize.__module__, optimize.__module__, swarm.refine.__module__, refine.__module__)
 print(swarm.run.folder.__name__)
 """

@@ -10,9 +10,7 @@ from typer.testing import CliRunner
 import swarm
 from swarm.app.cli import app
 from swarm.app.surface import study_text
-from tests.helpers.places import ROOT
-
-SMALL = ROOT / "notebooks" / "small.toml"
+from tests.helpers.places import ROOT, SMALL
 
 
 def readme_lines():

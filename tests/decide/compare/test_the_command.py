@@ -7,7 +7,7 @@ from swarm.app.cli import app
 from swarm.plan.verify import BrokenPlan, Tables, verify
 from swarm.run.folder import Run
 from swarm.run.tables import made_by
-from tests.helpers.batches import BASE
+from tests.helpers.batch_of_four import BASE
 
 COUNTS = "\n[compare]\ncounts = [0, 1, 2]\nseeds = 2\nrule = 'most-science'\n"
 

@@ -6,12 +6,13 @@ import re
 
 import numpy as np
 import pytest
-from tests.helpers.conftest import STUDY
 
 from swarm.decide.explain import Step, as_text, explain_opportunity
 from swarm.encounter.judging import OK, REASONS
 from swarm.run.folder import Run
 from targets.base.errors import InputError
+from tests.helpers.explained_run import STUDY
+from tests.helpers.written import write_some
 
 STEPS = ("body", "geometry", "aim", "delivery", "quality", "data", "survival", "row", "science", "propellant")
 
@@ -123,7 +124,7 @@ def test_a_barred_encounter_says_by_which_limit(run, tmp_path) -> None:
     (tmp_path / "study.toml").write_text(text, encoding="utf-8")
     strict = Run.create(tmp_path / "out", tmp_path / "study.toml")
     for name in ("opportunities", "targets", "judged"):
-        strict.write_table(name, run.read_table(name))
+        write_some(strict, name, run.read_table(name))
     lines = dict(explain_opportunity(strict, 100)[0].lines)
     assert lines["may be used"] == "no: constraints.sun_earth_probe_min_deg at encounter"
     assert "on the front" not in lines

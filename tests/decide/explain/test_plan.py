@@ -16,6 +16,7 @@ from swarm.plan.measures import plans_matrix
 from swarm.plan.objectives import evaluate
 from targets.base.errors import InputError
 from targets.catalogue.reading import Catalogue
+from tests.helpers.written import write_some
 
 
 def said(steps: list[Step], title: str) -> dict[str, str]:
@@ -168,7 +169,7 @@ def test_a_run_without_judgement_says_what_is_missing(run, tmp_path) -> None:
     from swarm.run.folder import Run
 
     made = Run.create(tmp_path / "bare", run.folder / "study.toml")
-    made.write_table("opportunities", run.read_table("opportunities"))
+    write_some(made, "opportunities", run.read_table("opportunities"))
     result = call(made, "--opportunity", "100")
     assert result.exit_code == 2
     assert "judged.parquet" in result.stderr

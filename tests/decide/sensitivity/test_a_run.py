@@ -9,7 +9,7 @@ from swarm.app import surface
 from swarm.app.cli import app
 from swarm.run.folder import Run, question
 from swarm.run.tables import made_by
-from tests.helpers.batches import BASE
+from tests.helpers.batch_of_four import BASE
 
 ASKED = """
 [sensitivity]
@@ -124,7 +124,10 @@ def test_new_plans_take_the_sensitivities_of_the_old_ones_away(whole, swarm):
     shutil.copytree(folder / "out", folder / "searched-again")
     result = swarm("optimize", "--run", folder / "searched-again", "--workers", 1, "--seed", 99, "--resume")
     assert result.exit_code == 0, result.stderr
-    assert not any(Run.open(folder / "searched-again").has(name) for name in (made.name for made in made_by("sensitivity")))
+    assert not any(
+        Run.open(folder / "searched-again").has(name)
+        for name in (made.name for made in made_by("sensitivity"))
+    )
 
 
 def test_from_python_it_is_the_same(whole):

@@ -9,7 +9,7 @@ import sys
 import pytest
 
 IMPORTS = {
-    "pykep": "from swarm.arcs.pykep_core import lambert_branches\n"
+    "pykep": "from swarm.reach.arcs.pykep_core import lambert_branches\n"
     "import numpy as np\n"
     "assert len(lambert_branches(np.array([1.0, 0, 0]), np.array([0, 1.0, 0]), 1.0, mu_km3_s2=1.0,"
     " clockwise=False, revolutions_max=0)[0]) == 1\n",
@@ -40,7 +40,7 @@ def test_process_exits_cleanly_in_any_order(order: tuple[str, ...], tmp_path) ->
 
 
 def test_print_options_of_numpy_are_left_alone() -> None:
-    code = "import numpy as np, swarm.arcs.pykep_core; print(np.get_printoptions()['legacy'])"
+    code = "import numpy as np, swarm.reach.arcs.pykep_core; print(np.get_printoptions()['legacy'])"
     done = subprocess.run(
         [sys.executable, "-c", code], capture_output=True, text=True, timeout=120, check=False
     )

@@ -14,7 +14,7 @@ from targets.base.constants import DAY_S, GM_EARTH_KM3_S2, GM_SUN_KM3_S2
 from targets.base.errors import InputError
 from targets.ephemeris import spice
 from tests.helpers.mothership_files import FIREWEED, Block, write_oem, write_spk
-from tests.helpers.mothership_paths import END_TDB_S, START_TDB_S, study_of
+from tests.helpers.quiet_motherships import END_TDB_S, START_TDB_S, study_of
 
 CLOSEST_S = START_TDB_S + 150.0 * DAY_S
 
@@ -140,7 +140,7 @@ def test_half_way_between_nodes_the_source_is_reproduced(planet_table):
 
 
 def test_a_source_too_rough_is_said_to_be(planet_table):
-    from tests.helpers.mothership_paths import orbit
+    from tests.helpers.quiet_motherships import orbit
 
     def rough(epochs_tdb_s):
         states = orbit(epochs_tdb_s)
@@ -230,7 +230,7 @@ def test_a_flyby_of_the_earth_is_followed(tmp_path, planet_table, kind):
 @pytest.mark.crosscheck
 def test_a_full_force_path_is_followed(tmp_path, planet_table, assist_states):
     """assist for a year about 2.3 au, every two days in the file, looked at between."""
-    from tests.helpers.mothership_paths import daily, orbit
+    from tests.helpers.quiet_motherships import daily, orbit
 
     start = orbit(np.array([START_TDB_S]))[0]
     epochs = daily()

@@ -6,7 +6,7 @@ import pytest
 from swarm.reach.mothership.sources import epochs_needed_tdb_s, mothership_of
 from targets.base.constants import DAY_S
 from targets.base.timescale import tdb_s_from_jd
-from tests.helpers.mothership_paths import END_TDB_S, START, START_TDB_S, orbit, study_of
+from tests.helpers.quiet_motherships import END_TDB_S, START, START_TDB_S, orbit, study_of
 
 ELEMENTS = {
     "kind": "elements", "epoch": START, "a_au": 2.3, "e": 0.1, "i_deg": 8.0, "node_deg": 40.0, "argp_deg": 120.0,

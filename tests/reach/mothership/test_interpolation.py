@@ -48,7 +48,7 @@ def test_spice_type_13_and_9_give_the_same(tmp_path):
     import spiceypy
 
     from tests.helpers.mothership_files import FIREWEED, Block, write_spk
-    from tests.helpers.mothership_paths import daily, orbit
+    from tests.helpers.quiet_motherships import daily, orbit
 
     epochs = daily(step_days=6.0)
     asked = np.random.default_rng(1).uniform(epochs[0], epochs[-1], 50)

@@ -9,7 +9,7 @@ from targets.base.errors import InputError
 from targets.base.timescale import parse_tdb_jd, tdb_s_from_jd
 from targets.ephemeris import spice
 from targets.motion.twobody import drift_states
-from tests.helpers.mothership_paths import study_of
+from tests.helpers.quiet_motherships import study_of
 
 # Found by a search of this project's own: speeds at Venus within 1 m/s, 2100 km of altitude.
 DATES = {"Earth": "2031-06-01 TDB", "Venus": "2031-09-17 TDB", "back": "2032-05-30 TDB"}

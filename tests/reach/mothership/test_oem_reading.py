@@ -10,7 +10,7 @@ from swarm.reach.mothership.from_oem import ICRF_FROM_EME2000, read_oem
 from swarm.reach.mothership.sources import mothership_of
 from targets.base.constants import AU_KM, DAY_S
 from tests.helpers.mothership_files import Block, write_oem
-from tests.helpers.mothership_paths import END_TDB_S, START_TDB_S, daily, orbit, study_of
+from tests.helpers.quiet_motherships import END_TDB_S, START_TDB_S, daily, orbit, study_of
 
 MIDDLES = daily()[:-1] + 0.41 * DAY_S
 

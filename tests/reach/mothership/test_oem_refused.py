@@ -7,7 +7,7 @@ from swarm.reach.mothership.sources import mothership_of
 from targets.base.constants import DAY_S
 from targets.base.errors import InputError
 from tests.helpers.mothership_files import Block, date, oem_text
-from tests.helpers.mothership_paths import END_TDB_S, START_TDB_S, daily, orbit, study_of
+from tests.helpers.quiet_motherships import END_TDB_S, START_TDB_S, daily, orbit, study_of
 
 HALF = 0.5 * (START_TDB_S + END_TDB_S)
 

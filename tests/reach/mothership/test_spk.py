@@ -12,7 +12,7 @@ from targets.base.errors import InputError
 from targets.base.frames import ecliptic_from_icrf
 from targets.motion.twobody import drift_states
 from tests.helpers.mothership_files import FIREWEED, Block, write_spk
-from tests.helpers.mothership_paths import END_TDB_S, START_TDB_S, daily, orbit, study_of
+from tests.helpers.quiet_motherships import END_TDB_S, START_TDB_S, daily, orbit, study_of
 
 HALF = 0.5 * (START_TDB_S + END_TDB_S)
 MIDDLES = daily()[:-1] + 0.41 * DAY_S

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from targets.base.timescale import calendar_day_and_second, tdb_s_from_tt_s, tdb_s_from_utc
 from targets.ephemeris import spice
-from tests.helpers.mothership_paths import orbit
+from tests.helpers.quiet_motherships import orbit
 
 LEAP = spice.leap_seconds()
 

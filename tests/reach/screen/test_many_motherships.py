@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import pytest
-from tests.helpers.test_opportunities import belt_study
 
 from swarm.reach.opportunities import screen, screen_together
 from swarm.run.workers import Pool
 from targets.base.errors import InputError
 from targets.catalogue.invented import invented_belt
+from tests.helpers.belt_study import belt_study
 
 
 def with_mothership(**changes: object):

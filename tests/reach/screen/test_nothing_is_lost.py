@@ -18,7 +18,7 @@ import pytest
 
 from swarm.reach import opportunities as reach
 from swarm.reach.opportunities import burn_slots, screen
-from swarm.reach.screen import approaches, bound
+from swarm.reach.screen import approaches, reach_bound
 from swarm.run.workers import Pool
 from swarm.study.schema import Study, study_from
 from targets.base.timescale import tdb_s_from_jd
@@ -34,8 +34,7 @@ from tests.helpers.independent_search import (
     TwoBodyLeg,
     least_burns,
 )
-
-from ..mothership.files import Block, write_oem
+from tests.helpers.mothership_files import Block, write_oem
 
 pytestmark = pytest.mark.crosscheck
 
@@ -294,11 +293,11 @@ def test_each_bound_matters(near_earth, assist_states, monkeypatch) -> None:
         monkeypatch.setattr(reach, "load_or_prepare", lambda key, build: (build(), "made"))
         return screen(study, near_earth, pool=Pool()).counts["opportunities"]
 
-    true_bound = bound.reach_bound
+    true_bound = reach_bound.reach_bound
 
     def halved(*args, **kwargs):
         full = true_bound(*args, **kwargs)
-        return bound.ReachBound(full.burn_tdb_s, 0.5 * full.slot_km, 0.5 * full.any_km)
+        return reach_bound.ReachBound(full.burn_tdb_s, 0.5 * full.slot_km, 0.5 * full.any_km)
 
     monkeypatch.setattr(reach, "reach_bound", halved)
     assert opportunities() < 0.9 * sound

@@ -6,7 +6,6 @@ import os
 
 import numpy as np
 import pytest
-from tests.helpers.test_opportunities import belt_study
 
 from swarm.reach.opportunities import screen
 from swarm.reach.screen import prepared_cache
@@ -15,6 +14,7 @@ from swarm.run.workers import Pool
 from targets.catalogue.invented import invented_belt
 from targets.ephemeris.planets import sample_planets
 from targets.motion.perturbed import Prepared
+from tests.helpers.belt_study import belt_study
 
 
 @pytest.fixture

@@ -18,8 +18,7 @@ from targets.base.timescale import jd_from_tdb_s, tdb_s_from_jd
 from targets.catalogue.bodies import Catalogue
 from targets.catalogue.invented import invented_belt
 from targets.motion.twobody import drift_states, elements_from_states
-
-from ..mothership.files import Block, write_oem
+from tests.helpers.mothership_files import Block, write_oem
 
 START_JD = 2462000.5
 ELEMENTS = {

@@ -4,16 +4,14 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
-from typer.testing import CliRunner
 
-from swarm.app.cli import app
 from swarm.app.stages.refining import tables_of
 from swarm.refine.handoff.package import _field
 from swarm.refine.nbody import Field
 from swarm.refine.whole_plan import Flown, refine_plan
 from swarm.run.folder import Run
 from swarm.run.workers import open_workers
-from tests.helpers.tiny_study import TINY
+from tests.helpers.command_line import TINY, call
 
 DARK = TINY.replace("wet_mass_kg = 12.0", "wet_mass_kg = 12.0\nsolar_area_m2 = 0.0")
 
@@ -30,11 +28,6 @@ class Plan:
     @property
     def folder(self) -> Path:
         return self.run / "handoff"
-
-
-def call(*arguments: object):
-    """The command line in this process."""
-    return CliRunner().invoke(app, [str(argument) for argument in arguments])
 
 
 @pytest.fixture(scope="session")

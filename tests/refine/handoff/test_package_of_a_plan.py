@@ -22,7 +22,7 @@ from targets.base.frames import ecliptic_from_icrf
 from targets.catalogue.bodies import Catalogue
 from targets.catalogue.reading import read_catalogue
 from targets.ephemeris.spice import spk_body
-from tests.helpers.refined_arcs import RELEASE_S, arc, field, known, make_study  # noqa: F401
+from tests.helpers.refined_arc import RELEASE_S, make_study
 
 POSITION_KM, VELOCITY_KM_S = 1e-3, 1e-9
 
@@ -34,14 +34,14 @@ def study():
 
 
 @pytest.fixture(scope="module")
-def dark(field, arc, study):  # noqa: F811
+def dark(field, arc, study):
     from swarm.refine.correct import refine_arc
 
     return refine_arc(study, field, arc)
 
 
 @pytest.fixture(scope="module")
-def flown(field, known, dark, study):  # noqa: F811
+def flown(field, known, dark, study):
     spread = disperse(study, field, dark, known=known, full=False, draws=draws_of(1, 5, 100))
     return Flown(dark, known, spread, spread)
 
@@ -52,7 +52,7 @@ def bodies(study) -> Catalogue:
 
 
 @pytest.fixture(scope="module")
-def package(field, arc, flown, study, bodies, tmp_path_factory):  # noqa: F811
+def package(field, arc, flown, study, bodies, tmp_path_factory):
     epochs = RELEASE_S + DAY_S * np.arange(-1.0, 230.0)
     back = propagate(field, arc.mothership, RELEASE_S, epochs[0])
     states = np.vstack([back, path(field, back[0], float(epochs[0]), epochs[1:])])
@@ -75,7 +75,7 @@ def test_everything_is_there_and_read_back(package):
     assert package.worst_km_s < VELOCITY_KM_S
 
 
-def truth(field, made, epochs):  # noqa: F811
+def truth(field, made, epochs):
     burn = made.arc.burn_tdb_s
     early = np.vstack(
         [propagate(field, made.released, made.arc.release_tdb_s, t) for t in epochs if t < burn]
@@ -92,7 +92,7 @@ def places(dark):
     return np.concatenate([early, np.sort(random.uniform(burn + 1.0, dark.encounter_tdb_s, 150))])
 
 
-def test_oem_by_our_reader_and_spk_by_spice(package, field, dark, places):  # noqa: F811
+def test_oem_by_our_reader_and_spk_by_spice(package, field, dark, places):
     segments = read_oem(package.folder / "probe_00.oem").segments
     assert len(segments) == 2
     early = places < dark.arc.burn_tdb_s
@@ -145,14 +145,14 @@ def copy(package, tmp_path):
     return tmp_path
 
 
-def test_an_untouched_copy_reads_back(copy, field, dark, flown):  # noqa: F811
+def test_an_untouched_copy_reads_back(copy, field, dark, flown):
     worst = read_back(copy, field, [flown], {0: probe_stretches(field, dark)})
     assert worst[0] < POSITION_KM
 
 
 @pytest.mark.parametrize("slip", sorted(SLIPS))
 @pytest.mark.parametrize("file", ["oem", "spk", "opm"])
-def test_a_slip_of_the_writer_is_caught(copy, field, dark, flown, file, slip):  # noqa: F811
+def test_a_slip_of_the_writer_is_caught(copy, field, dark, flown, file, slip):
     parts = probe_stretches(field, dark)
     wrong = slipped(parts, slip, dark)
     if file == "oem":
@@ -203,7 +203,7 @@ def with_state(text, part):
         ("probe_00_after_burn.opm", " [km]", " [m]"),
     ],
 )
-def test_a_label_that_says_something_else_is_caught(copy, field, dark, flown, file, true, said):  # noqa: F811
+def test_a_label_that_says_something_else_is_caught(copy, field, dark, flown, file, true, said):
     text = (copy / file).read_text(encoding="ascii")
     assert true in text
     (copy / file).write_text(text.replace(true, said), encoding="ascii")
@@ -212,7 +212,7 @@ def test_a_label_that_says_something_else_is_caught(copy, field, dark, flown, fi
 
 
 @pytest.mark.parametrize("key", ["MAN_DV_2", "MAN_DELTA_MASS", "MAN_DURATION", "MASS", "CY_DOT_X"])
-def test_a_number_in_another_unit_is_caught(copy, field, dark, flown, key):  # noqa: F811
+def test_a_number_in_another_unit_is_caught(copy, field, dark, flown, key):
     file = copy / "probe_00_release.opm"
     lines = file.read_text(encoding="ascii").splitlines()
     at = next(k for k, line in enumerate(lines) if line.startswith(f"{key} = "))
@@ -248,8 +248,8 @@ def rows_of(file):
 
 
 def test_events_hold_releases_burns_corrections_blackouts_and_tracking(
-    field,  # noqa: F811
-    arc,  # noqa: F811
+    field,
+    arc,
     flown,
     package,
     study,
@@ -284,7 +284,7 @@ def test_encounters_say_burn_aim_time_speed_and_distance(package, dark):
     assert float(row["encounter_tdb_s"]) == pytest.approx(made.encounter_tdb_s, abs=1e-6)
 
 
-def test_targets_freeze_solution_epoch_and_covariance(package, field, dark, study, flown, bodies):  # noqa: F811
+def test_targets_freeze_solution_epoch_and_covariance(package, field, dark, study, flown, bodies):
     (row,) = rows_of(package.folder / "targets.csv")
     assert float(row["a_au"]) == bodies.a_au[0]
     assert float(row["epoch_jd_tdb"]) == bodies.epoch_jd_tdb[0]

@@ -8,7 +8,6 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 import pytest
-from tests.handoff.conftest import call
 
 from swarm.refine.handoff import package
 from swarm.refine.nbody import Lost, make_field, place
@@ -18,6 +17,8 @@ from targets.base.frames import ecliptic_from_icrf
 from targets.base.timescale import jd_from_tdb_s
 from targets.catalogue.reading import Catalogue
 from targets.motion.twobody import elements_from_states
+from tests.helpers.command_line import call
+from tests.helpers.written import write_some
 
 YEAR_2700_S = 700.0 * 365.25 * DAY_S
 
@@ -70,8 +71,8 @@ def spoilt(searched, largest, tmp_path_factory):
     dates = np.array(table["encounter_tdb_s"].to_numpy())
     dates[table["opportunity"].to_pylist().index(late["opportunity"])] = YEAR_2700_S
     table = table.set_column(table.column_names.index("encounter_tdb_s"), "encounter_tdb_s", pa.array(dates))
-    run.write_table("targets", with_rows(targets, changed))
-    run.write_table("opportunities", table)
+    write_some(run, "targets", with_rows(targets, changed))
+    write_some(run, "opportunities", table)
     return folder
 
 

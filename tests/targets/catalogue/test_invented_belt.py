@@ -35,11 +35,10 @@ def test_the_same_seed_gives_the_same_belt_and_another_seed_another() -> None:
 def test_the_same_seed_in_another_process_gives_the_same_bytes(tmp_path: Path) -> None:
     invented_belt(3000, 4).write_parquet(tmp_path / "here.parquet")
     code = (
-        "import sys, pathlib; from targets.invented import invented_belt; "
+        "import sys, pathlib; from targets.catalogue.invented import invented_belt; "
         "invented_belt(3000, 4).write_parquet(pathlib.Path(sys.argv[1]))"
     )
-    root = ROOT
-    environment = os.environ | {"PYTHONHASHSEED": "7", "PYTHONPATH": str(root)}
+    environment = os.environ | {"PYTHONHASHSEED": "7", "PYTHONPATH": str(ROOT)}
     subprocess.run([sys.executable, "-c", code, str(tmp_path / "there.parquet")], check=True, env=environment)
     assert (tmp_path / "here.parquet").read_bytes() == (tmp_path / "there.parquet").read_bytes()
 

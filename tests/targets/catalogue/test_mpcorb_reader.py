@@ -11,8 +11,6 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from tests.catalogue import mpc_packing
-from tests.catalogue.mpc_packing import line
 
 from targets.base.errors import InputError
 from targets.base.timescale import tdb_jd_from_tt_jd
@@ -20,6 +18,8 @@ from targets.catalogue.bodies import ASSUMED_G, ASSUMED_H, ASSUMED_U
 from targets.catalogue.readers import mpcorb
 from targets.catalogue.readers.designations import COMET, UNKNOWN
 from targets.catalogue.reading import read_catalogue
+from tests.helpers import mpc_packing
+from tests.helpers.mpc_packing import line
 
 HEADER = (
     "A HEADER AS THE CENTER WRITES ONE\n\nWith text of any kind, and column heads:\n"

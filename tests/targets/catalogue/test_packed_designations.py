@@ -7,7 +7,6 @@ import datetime
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from tests.catalogue import mpc_packing
 
 from targets.catalogue.readers.designations import (
     COMET,
@@ -16,6 +15,7 @@ from targets.catalogue.readers.designations import (
     unpack_designation,
     unpack_epoch,
 )
+from tests.helpers import mpc_packing
 
 # Minor Planet Center, "Packed Provisional and Permanent Designations"
 PRINTED = [

@@ -11,11 +11,11 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from tests.catalogue import mpc_packing
 
 from targets.base.timescale import tdb_jd_from_tt_jd
 from targets.catalogue.bodies import Catalogue
 from targets.catalogue.reading import read_catalogue
+from tests.helpers import mpc_packing
 
 
 def _as_sbdb(row: dict) -> dict[str, object]:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from tests.helpers.conftest import START_TDB_S, belt, near_earth
 
 from targets.base.constants import AU_KM, DAY_S, JULIAN_YEAR_S
 from targets.ephemeris.planets import BODIES, sample_planets
 from targets.motion.perturbed import march, move_to_epoch
 from targets.motion.twobody import drift_states, states_from_elements
+from tests.helpers.invented_bodies import START_TDB_S, belt, near_earth
 
 pytestmark = pytest.mark.crosscheck
 PLANETS = [name for _, name, _ in BODIES]

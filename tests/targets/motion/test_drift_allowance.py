@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from tests.helpers.conftest import START_TDB_S, belt, near_earth
 
 from targets.base.constants import DAY_S, JULIAN_YEAR_S
 from targets.ephemeris.planets import sample_planets
 from targets.motion.perturbed import march, prepare
 from targets.motion.twobody import drift_states
+from tests.helpers.invented_bodies import START_TDB_S, belt, near_earth
 
 YEARS = 4
 

@@ -1,6 +1,5 @@
-"""A study of seconds, and the command line called in this process."""
+"""The command line called in this process, and a study of seconds for it."""
 
-import pytest
 from typer.testing import CliRunner
 
 from swarm.app.cli import app
@@ -56,27 +55,6 @@ baseline = 2
 """
 
 
-@pytest.fixture
-def tiny(tmp_path):
-    """Writes the tiny study with texts replaced; `tiny(("3000", "10"))`."""
-
-    def write(*replaced, name="study.toml"):
-        text = TINY
-        for old, new in replaced:
-            assert old in text, old
-            text = text.replace(old, new)
-        path = tmp_path / name
-        path.write_text(text, encoding="utf-8")
-        return path
-
-    return write
-
-
-@pytest.fixture
-def swarm():
+def call(*arguments: object):
     """Calls the command line; the result has exit_code, stdout, stderr."""
-
-    def call(*arguments):
-        return CliRunner().invoke(app, [str(argument) for argument in arguments])
-
-    return call
+    return CliRunner().invoke(app, [str(argument) for argument in arguments])

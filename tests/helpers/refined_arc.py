@@ -1,11 +1,10 @@
 """One refined arc of an invented mothership and target: a burn of some tens of m/s, 200 days to the encounter."""
 
 import numpy as np
-import pytest
 
-from swarm.refine.correct import Arc, refine_arc
+from swarm.refine.correct import Arc
 from swarm.refine.dispersion import Known
-from swarm.refine.nbody import make_field, moved
+from swarm.refine.nbody import Field, make_field, moved
 from swarm.study.schema import study_from
 from targets.base.constants import AU_KM, DAY_S, GM_SUN_KM3_S2
 from targets.motion.twobody import states_from_elements
@@ -40,13 +39,11 @@ def kepler(a_au, e, mean_rad):
     return np.hstack([r, v])[0]
 
 
-@pytest.fixture(scope="session")
-def field():
+def make_forces() -> Field:
     return make_field(RELEASE_S - 700 * DAY_S, ENCOUNTER_S + 500 * DAY_S)
 
 
-@pytest.fixture(scope="session")
-def arc(field):
+def make_arc(field: Field) -> Arc:
     """The target is put where an unpulled-by-light probe with a 40 m/s burn goes, 3 km/s across; then moved back."""
     mothership = kepler(1.95, 0.4, 0.6)
     there = moved(field, mothership, RELEASE_S, BURN_S)
@@ -62,14 +59,8 @@ def arc(field):
     )  # fmt: skip
 
 
-@pytest.fixture(scope="session")
-def known():
+def make_known() -> Known:
     return Known(
         detect_km=4e5, before_km=100.0, time_s=20.0, corrections=-1, target_cov_km2=np.diag([900.0, 400.0, 2500.0]),
         spare_km_s=0.05,
     )  # fmt: skip
-
-
-@pytest.fixture(scope="session")
-def made(field, arc):
-    return refine_arc(make_study(), field, arc)

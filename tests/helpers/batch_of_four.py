@@ -1,9 +1,4 @@
-"""A base study of seconds, written with a file of variations; the command line called in this process."""
-
-import pytest
-from typer.testing import CliRunner
-
-from swarm.app.cli import app
+"""A base study of seconds, written with a file of variations."""
 
 BASE = """
 [study]
@@ -84,21 +79,3 @@ def contents(folder):
         for path in sorted(folder.rglob("*"))
         if path.is_file() and path.name not in ("manifest.json", "batch.json")
     }
-
-
-@pytest.fixture
-def swarm():
-    def call(*arguments):
-        return CliRunner().invoke(app, [str(argument) for argument in arguments])
-
-    return call
-
-
-@pytest.fixture(scope="session")
-def undisturbed(tmp_path_factory):
-    """A batch of four that ran through, and its folder."""
-    folder = tmp_path_factory.mktemp("undisturbed")
-    path = write(folder, FOUR)
-    result = CliRunner().invoke(app, ["batch", str(path), "--into", str(folder / "out"), "--workers", "1"])
-    assert result.exit_code == 0, result.stdout + result.stderr
-    return folder, result

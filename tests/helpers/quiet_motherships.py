@@ -1,17 +1,15 @@
-"""Motherships for the tests: a quiet two-body orbit, studies around it, and a table of planets."""
+"""Motherships for the tests: a quiet two-body orbit, and studies around it."""
 
 from __future__ import annotations
 
 from pathlib import Path
 
 import numpy as np
-import pytest
 
 from swarm.reach.mothership.from_elements import state_at_epoch
 from swarm.study.schema import Study, study_from
 from targets.base.constants import DAY_S
 from targets.base.timescale import parse_tdb_jd, tdb_s_from_jd
-from targets.ephemeris.planets import PlanetTable, sample_planets
 from targets.motion.twobody import drift_states
 
 START, END = "2031-03-01 TDB", "2032-03-01 TDB"
@@ -49,9 +47,3 @@ def study_of(mothership: dict, *, base: Path | None = None, start: str = START, 
     )
     study._base = base or Path(".")
     return study
-
-
-@pytest.fixture(scope="session")
-def planet_table() -> PlanetTable:
-    """Planets over every date the tests of this folder use."""
-    return sample_planets(START_TDB_S - 100.0 * DAY_S, END_TDB_S + 1200.0 * DAY_S)
