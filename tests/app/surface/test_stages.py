@@ -45,7 +45,7 @@ def test_the_lines_of_the_readme_run(place):
     assert set(run.refined["plan"].to_pylist()) == {run.plan}
     assert (folder / "out" / "small" / "handoff" / "encounters.csv").is_file()
     stages = {name: stage["status"] for name, stage in run.manifest["stages"].items()}
-    assert stages == dict.fromkeys(("screen", "optimize", "compare", "refine", "handoff"), "done")
+    assert stages == dict.fromkeys(("screen", "judge", "optimize", "compare", "refine", "handoff"), "done")
 
 
 def test_the_study_of_the_run_is_the_one_that_was_given(place):
