@@ -24,6 +24,7 @@ from swarm.optimize.search import Optimised, measure_of, optimize
 from swarm.plan.budgets import swarm_masses, tracking_hours
 from swarm.plan.constraints import UNUSED, allowed
 from swarm.plan.data import Chances, PlanData, column, plan_data
+from swarm.plan.flight import Flight
 from swarm.plan.measures import measures, plans_matrix
 from swarm.plan.objectives import chance_of_data, evaluate
 from targets.catalogue.reading import Catalogue
@@ -73,8 +74,8 @@ def compare(
     *,
     pool: Any,
     on_done: OnDone | None = None,
-    judged: Chances | None = None,
-    mothership: pa.Table | None = None,
+    judged: Chances,
+    mothership: pa.Table | None,
 ) -> Compared:
     """Return the fronts of every count of `compare.counts` and the plan the study's rule selects from each.
 
@@ -86,9 +87,10 @@ def compare(
     """
     counts = sorted(set(study.compare.counts))
     most = max(counts)
-    mask = pa.array(allowed(study, opportunities).mask)
+    flight = None if mothership is None else Flight(opportunities, mothership)
+    mask = pa.array(allowed(study, opportunities, flight).mask)
     usable = opportunities.filter(mask)
-    usable_judged = None if judged is None else judged.take(np.asarray(mask))
+    usable_judged = judged.take(np.asarray(mask))
     data = plan_data(study, usable, targets, judged=usable_judged, probes=most)
     by_seed = []
     for k in range(study.compare.seeds):

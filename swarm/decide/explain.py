@@ -14,7 +14,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from swarm.encounter.propellant import carried_m_s, ledger, probe_masses
-from swarm.plan.constraints import allowed, plan_rules
+from swarm.plan.constraints import PlanRules, allowed, plan_rules
 from swarm.plan.data import Chances, PlanData, column, plan_data, row_qualities, stored_and_active_days
 from swarm.plan.flight import Flight
 from swarm.plan.judged import chances_from_table, quality_column
@@ -80,17 +80,23 @@ class _Tables:
     targets: Catalogue
     judged: pa.Table
     chances: Chances
+    flight: Flight | None  # None where the study limits nothing along the arcs and no path was kept
+
+    def flight_of(self, rows: NDArray) -> Flight | None:
+        """Where the probes of some rows are."""
+        return None if self.flight is None else self.flight.take(rows)
 
 
 def _tables(run: Run) -> _Tables:
     study = run.study
-    judged = run.read_table("judged")
+    opportunities, judged = run.read_table("opportunities"), run.read_table("judged")
     return _Tables(
         study,
-        run.read_table("opportunities"),
+        opportunities,
         Catalogue.from_table(run.read_table("targets")),
         judged,
         chances_from_table(study, judged),
+        Flight(opportunities, run.read_table("mothership")) if run.has("mothership") else None,
     )
 
 
@@ -133,8 +139,7 @@ def explain_opportunity(run: Run, number: int) -> list[Step]:
 
 def _short_step(run: Run, tables: _Tables, row: int, *, number: int, named: str, reason: str) -> Step:
     alone = tables.opportunities.slice(row, 1)
-    flight = Flight(alone, run.read_table("mothership")) if run.has("mothership") else None
-    removed = allowed(tables.study, alone, flight).removed
+    removed = allowed(tables.study, alone, tables.flight_of(np.array([row]))).removed
     barred = [limit for limit, count in removed.items() if count]
     lines = [("in short", reason), ("may be used", f"no: {barred[0]}" if barred else "yes")]
     if run.has("plans") and run.has("front"):
@@ -408,6 +413,7 @@ class _Flown:
     judged: pa.Table
     relayed: Bools  # (rows of `table`,)
     data: PlanData
+    rules: PlanRules
 
 
 def explain_plan(run: Run, number: int) -> list[Step]:
@@ -422,7 +428,7 @@ def explain_plan(run: Run, number: int) -> list[Step]:
         _plan_rows_step(tables.study, flown),
         _shared_step(tables, flown),
     ]
-    pairs = _pairs_step(tables.study, flown, tables.targets)
+    pairs = _pairs_step(flown, tables.targets)
     budgets = [_budget_step(tables.study, flown), _observing_step(run, flown)]
     return [*steps, *pairs, *budgets, Step("Cautions", tuple(("-", text) for text in CAUTIONS))]
 
@@ -430,7 +436,7 @@ def explain_plan(run: Run, number: int) -> list[Step]:
 def _flown(run: Run, tables: _Tables, number: int) -> _Flown:
     plans = run.read_table("plans")
     chosen = plans.filter(pc.equal(plans["plan"], number)).sort_by("probe")
-    mask = allowed(tables.study, tables.opportunities).mask
+    mask = allowed(tables.study, tables.opportunities, tables.flight).mask
     table, judged = (each.filter(pa.array(mask)) for each in (tables.opportunities, tables.judged))
     chances = tables.chances.take(mask)
     data = plan_data(tables.study, table, tables.targets, judged=chances)
@@ -441,6 +447,7 @@ def _flown(run: Run, tables: _Tables, number: int) -> _Flown:
         judged=judged,
         relayed=chances.relayed,
         data=data,
+        rules=plan_rules(tables.study, table, data, flight=tables.flight_of(mask), relayed=chances.relayed),
     )
 
 
@@ -562,9 +569,9 @@ def _shared_step(tables: _Tables, flown: _Flown) -> Step:
     return Step("4 Shared failures", tuple(lines))
 
 
-def _pairs_step(study: Study, flown: _Flown, targets: Catalogue) -> list[Step]:
+def _pairs_step(flown: _Flown, targets: Catalogue) -> list[Step]:
     """Pairs on one target, none where there are none: what they add, and the break-even."""
-    found = pairs_of(flown.plan, flown.data, plan_rules(study, flown.table, flown.data))
+    found = pairs_of(flown.plan, flown.data, flown.rules)
     lines = []
     for pair in found:
         body = targets.take([int(flown.data.target[flown.plan[pair.first]])])

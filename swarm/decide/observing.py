@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from swarm.plan.constraints import PlanRules, allowed, plan_rules
 from swarm.plan.data import Chances, PlanData, column, plan_data
+from swarm.plan.flight import Flight
 from swarm.plan.judged import Pool, chances_of, judge_all
 from swarm.plan.measures import plans_matrix
 from swarm.plan.objectives import evaluate, set_prices
@@ -231,14 +232,18 @@ def observe(
     front: pa.Table,
     plans: pa.Table,
     judged: Chances,
+    mothership: pa.Table | None,
     pool: Pool,
 ) -> pa.Table:
     """Return the list, the most helpful observation first; one row per target that the front visits.
 
     `success_*` are averages over the visits of the plans looked at: of the chance that the probe satisfies at
     least one row it could; `science_*` are the mean gain of the plans that visit the target.
+
+    mothership : the mothership's path; None only where the study limits nothing along the arcs
     """
-    usable = allowed(study, opportunities).mask
+    flight = None if mothership is None else Flight(opportunities, mothership)
+    usable = allowed(study, opportunities, flight).mask
     table, chances = opportunities.filter(pa.array(usable)), judged.take(usable)
     matrix = plans_matrix(plans, table, front.num_rows, probes=study.probe.count)
     target = column(table, "target_index").astype(np.int64)
@@ -246,7 +251,8 @@ def observe(
     matrix = matrix[_spread_evenly(len(matrix))]
     uses = _uses(matrix)
     data = plan_data(study, table, targets, judged=chances)
-    rules = plan_rules(study, table, data)
+    left = None if flight is None else flight.take(usable)
+    rules = plan_rules(study, table, data, flight=left, relayed=chances.relayed)
     used = np.unique(matrix[uses.plan, uses.place])
     better = _better_data(study, table, targets, used=used, chances=chances, pool=pool)
     unknown = np.array([not label_of(text) for text in targets.taxonomy], dtype=bool)

@@ -71,8 +71,8 @@ def recourse(
     plan: Ints,
     *,
     number: int = 0,
-    judged: Chances | None = None,
-    mothership: pa.Table | None = None,
+    judged: Chances,
+    mothership: pa.Table | None,
     exact_sets: int = EXACT_SETS,
 ) -> Recourse:
     """Look at every probe of a plan in order of release.

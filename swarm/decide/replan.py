@@ -52,7 +52,7 @@ class Ground:
 
     opportunities: pa.Table
     targets: Catalogue
-    judged: Chances | None
+    judged: Chances
     flight: Flight | None
     starts: Ints
 

@@ -33,14 +33,11 @@ Ints = NDArray[np.int64]
 
 @dataclass(frozen=True, eq=False)
 class Flown:
-    """The probes of the chosen plan, row k of all being probe k.
-
-    judged : encounters without errors where None
-    """
+    """The probes of the chosen plan, row k of all being probe k."""
 
     opportunities: pa.Table
     targets: Catalogue
-    judged: Chances | None
+    judged: Chances
 
 
 @dataclass(frozen=True)
@@ -115,7 +112,7 @@ def _of_one_probe(study: Study, flown: Flown, data: PlanData, plan: Ints) -> Ite
 
 def _hardware_cases(study: Study, flown: Flown) -> list[tuple[str, str, Floats, str]]:
     """What the survival model tells apart: the simple one only whether a probe works at all."""
-    home = np.zeros(flown.opportunities.num_rows) if flown.judged is None else flown.judged.home_days
+    home = flown.judged.home_days
     if study.survival.model == "simple":
         chance = hardware_of(study, flown.opportunities, home)
         cause = "any failure of its hardware; the simple model does not say when"
@@ -146,7 +143,7 @@ def share_lost(plan: Ints, lost: list[int], data: PlanData) -> float:
 
 def _of_groups(study: Study, flown: Flown, data: PlanData, plan: Ints) -> Iterator[Risk]:
     """A defect that strikes a group at once, by the model's own chance for the probes of this plan."""
-    relayed = np.zeros(len(plan), dtype=bool) if flown.judged is None else flown.judged.relayed
+    relayed = flown.judged.relayed
     groups = shared_groups(study.survival, flown.opportunities["release_jd_tdb"].to_numpy(), relayed)
     common = group_failures(plan, data.hardware, data.group_mask, data.group_fraction)
     for g, name in enumerate(groups.names):

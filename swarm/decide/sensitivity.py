@@ -65,13 +65,13 @@ TOP = 20
 class Inputs:
     """A run's tables.
 
-    judged     : of each opportunity; encounters without errors, and nothing judged again, where None
+    judged     : of each opportunity
     mothership : the mothership's path; None where the study limits nothing along the arcs
     """
 
     opportunities: pa.Table
     targets: Catalogue
-    judged: Chances | None
+    judged: Chances
     mothership: pa.Table | None
     front: pa.Table
     plans: pa.Table
@@ -288,12 +288,17 @@ def _screened_alone(study: Study, catalogue: Catalogue, pool: Pool) -> Screening
 # --- grounds ------------------------------------------------------------------------------------------------
 
 
+def judged_again(study: Study, opportunities: pa.Table, targets: Catalogue, *, pool: Pool) -> Chances:
+    """Return what opportunities come to in a changed study."""
+    return chances_of(judge_all(study, opportunities, targets, pool=pool))
+
+
 def _ground(study: Study, base: Ground, one: Screened, pool: Pool) -> Ground:
     """The ground of a screen: of stronger burns beside what there was, of a slip in its place."""
     screening = one.screening
     if screening is None or not screening.opportunities.num_rows:
         empty = base.opportunities.slice(0, 0)
-        none = None if base.judged is None else base.judged.take(np.empty(0, dtype=np.int64))
+        none = base.judged.take(np.empty(0, dtype=np.int64))
         return Ground(empty, base.targets, none, None, base.starts[:0])
     if one.factor == BURN:
         table, targets = joined(base, screening, above_m_s=study.probe.burn_limit_m_s)
@@ -301,7 +306,7 @@ def _ground(study: Study, base: Ground, one: Screened, pool: Pool) -> Ground:
     else:
         table, targets = screening.opportunities, screening.targets
         starts = elsewhere(base.starts, base.opportunities, table)
-    judged = None if base.judged is None else chances_of(judge_all(one.study, table, targets, pool=pool))
+    judged = judged_again(one.study, table, targets, pool=pool)
     flight = None if base.flight is None else Flight(table, screening.path)
     return Ground(table, targets, judged, flight, starts)
 
@@ -381,8 +386,8 @@ def _polished(one: Screened, ground: Ground, pool: Pool) -> Ground:
     table = with_polished(one.study, ground.opportunities, ground.targets, used=used, pool=pool)
     new = table.slice(ground.opportunities.num_rows)
     judged = ground.judged
-    if judged is not None and new.num_rows:
-        more = chances_of(judge_all(one.study, new, ground.targets, pool=pool))
+    if new.num_rows:
+        more = judged_again(one.study, new, ground.targets, pool=pool)
         judged = Chances._make(np.concatenate(pair) for pair in zip(judged, more, strict=True))
     flight = None if ground.flight is None else Flight(table, one.screening.path)
     return replace(ground, opportunities=table, judged=judged, flight=flight)
@@ -417,13 +422,13 @@ def _with_limit(study: Study, share: float) -> Study:
 def _weaker(study: Study, base: Ground, pool: Pool) -> Ground:
     """The base with what a lower limit leaves judged again: tanks are smaller, and so is what corrects."""
     fraction = _asked(study).burn_limit_fraction
-    if base.judged is None or not fraction:
+    if not fraction:
         return base
     less = _with_limit(study, 1.0 - fraction)
     rows = np.flatnonzero(column(base.opportunities, "burn_m_s") <= less.probe.burn_limit_m_s)
     if not len(rows):
         return base
-    again = chances_of(judge_all(less, base.opportunities.take(rows), base.targets, pool=pool))
+    again = judged_again(less, base.opportunities.take(rows), base.targets, pool=pool)
     judged = Chances._make(values.copy() for values in base.judged)
     for values, new in zip(judged, again, strict=True):
         values[rows] = new
@@ -489,8 +494,7 @@ class _Worth:
     def __init__(self, study: Study, base: Ground) -> None:
         mask = allowed(study, base.opportunities, base.flight).mask
         table = base.opportunities.filter(pa.array(mask))
-        judged = None if base.judged is None else base.judged.take(mask)
-        data = plan_data(study, table, base.targets, judged=judged)
+        data = plan_data(study, table, base.targets, judged=base.judged.take(mask))
         self.target, self.share = data.target, row_shares(data)
         self.top = top_targets(worth_of_targets(self.share, self.target, data.weight))
         self.before = worth_of_targets(self.share, self.target, data.weight)[self.top]

@@ -50,7 +50,7 @@ class Question:
     study: Study
     opportunities: pa.Table
     targets: Catalogue
-    judged: Chances | None
+    judged: Chances
     flight: Flight | None
     probes: int | None
 
@@ -76,14 +76,14 @@ def pose(question: Question, mask: NDArray[np.bool_]) -> Posed:
     """Collect what the search needs of the opportunities of `mask`."""
     study, judged, flight = question.study, question.judged, question.flight
     table = question.opportunities.filter(pa.array(mask))
-    chances = None if judged is None else judged.take(mask)
+    chances = judged.take(mask)
     data = plan_data(study, table, question.targets, judged=chances, probes=question.probes)
     rules = plan_rules(
         study,
         table,
         data,
         flight=None if flight is None else flight.take(mask),
-        relayed=None if chances is None else chances.relayed,
+        relayed=chances.relayed,
     )
     return Posed(np.flatnonzero(mask), table, data, with_candidates(data, rules))
 

@@ -18,7 +18,7 @@ from swarm.optimize.costs import NO_COSTS, Posed, Question, constraint_costs, po
 from swarm.optimize.epochs import Convergence, Effort, Measure, OnDone, Pool, search
 from swarm.optimize.problem import PlanProblem
 from swarm.optimize.seeds import seed_plans
-from swarm.plan.constraints import UNUSED, PlanRules, allowed, decode, feasible, need_arcs, require_some
+from swarm.plan.constraints import UNUSED, PlanRules, allowed, decode, feasible, require_some
 from swarm.plan.data import Chances, PlanData, column
 from swarm.plan.flight import Flight
 from swarm.plan.objectives import chance_of_data, evaluate
@@ -86,8 +86,8 @@ def optimize(
     on_done: OnDone | None = None,
     probes: int | None = None,
     exact_plans: int = EXACT_PLANS,
-    judged: Chances | None = None,
-    mothership: pa.Table | None = None,
+    judged: Chances,
+    mothership: pa.Table | None,
     earlier: Optimised | None = None,
     starts: pa.Table | None = None,
 ) -> Optimised:
@@ -100,8 +100,8 @@ def optimize(
     on_done       : called as on_done(epochs done, epochs); once as (1, 1) where every plan is evaluated
     probes        : the most probes a plan may have; study.probe.count unless given
     exact_plans   : with no more plans than this every one is evaluated instead
-    judged        : of each opportunity; encounters without errors unless given
-    mothership    : the mothership's path; needed where the study limits what lies along the arcs
+    judged        : of each opportunity
+    mothership    : the mothership's path; None only where the study limits nothing along the arcs
     earlier       : found for a part of these opportunities: its plans are started from, and its bound, which is
                     that of its own table, is kept
     starts        : plan, probe, opportunity: further plans to start from, as found for fewer probes; what may not
@@ -111,9 +111,6 @@ def optimize(
     Raises NothingFeasible where no opportunity may be used, with the constraints that alone are the reason. The
     empty plan is always a candidate.
     """
-    needed = need_arcs(study)
-    if mothership is None and needed:
-        raise ValueError(f"without the mothership's path these limits cannot be kept: {', '.join(needed)}")
     flight = None if mothership is None else Flight(opportunities, mothership)
     question = Question(study, opportunities, targets, judged, flight, probes)
     found = allowed(study, opportunities, flight)

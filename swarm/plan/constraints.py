@@ -92,13 +92,18 @@ class Allowed:
     removed: dict[str, int]
 
 
-def allowed(study: Study, opportunities: pa.Table, flight: Flight | None = None) -> Allowed:
+def allowed(study: Study, opportunities: pa.Table, flight: Flight | None) -> Allowed:
     """Apply every limit that concerns one opportunity alone.
 
     A blackout bars release and burn, both its ends included. The Sun-Earth-probe angle is read at the
     encounter, and at release and burn where the table has `sun_earth_probe_release_deg` and
-    `sun_earth_probe_burn_deg`. Limits along the arc are applied where `flight` is given.
+    `sun_earth_probe_burn_deg`.
+
+    flight : where the probes of `opportunities` are; None only where the study limits nothing along the arcs
+
+    Raises ValueError where a limit along the arcs could not be kept: no rule is left out silently.
     """
+    require_flight(study, flight)
     mask = np.ones(opportunities.num_rows, dtype=bool)
     removed = {}
     for limit, breaks in _LIMITS:
@@ -130,6 +135,13 @@ def need_arcs(study: Study) -> list[str]:
         ("release_sun_angle_max_deg", limits.release_sun_angle_max_deg < 180.0),
     )
     return [key for key, on in asked if on]
+
+
+def require_flight(study: Study, flight: Flight | None) -> None:
+    """Raise ValueError where the study limits what lies along the arcs, and the arcs are not known."""
+    needed = need_arcs(study)
+    if flight is None and needed:
+        raise ValueError(f"without the mothership's path these limits cannot be kept: {', '.join(needed)}")
 
 
 def require_some(
@@ -331,14 +343,17 @@ def plan_rules(
     opportunities: pa.Table,
     data: PlanData,
     *,
-    flight: Flight | None = None,
-    relayed: Bools | None = None,
+    flight: Flight | None,
+    relayed: Bools,
 ) -> PlanRules:
     """Collect the rules for the allowed `opportunities`; row k of all is one opportunity.
 
-    flight  : where the probes are; without it probes are not kept apart (recontact)
-    relayed : (n,) encounters whose data come home through the mothership; all unless given
+    flight  : where the probes are; None only where the study does not keep probes apart (recontact)
+    relayed : (n,) encounters whose data come home through the mothership
+
+    Raises ValueError where a rule could not be kept.
     """
+    require_flight(study, flight)
     limits = study.constraints
     target = column(opportunities, "target_index").astype(np.int64)
     release = column(opportunities, "release_jd_tdb").astype(np.float64)
@@ -358,7 +373,7 @@ def plan_rules(
         releases_most=int(limits.releases_max),
         window_days=float(limits.release_window_days),
         relay_days=float(limits.relay_busy_days),
-        relayed=np.ones(len(target), dtype=bool) if relayed is None else np.asarray(relayed, dtype=bool),
+        relayed=np.asarray(relayed, dtype=bool),
         week=week,
         week_hours=week_hours,
         hours_most=float("inf") if limits.tracking_hours_per_week is None else limits.tracking_hours_per_week,

@@ -9,12 +9,11 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from swarm.encounter.propellant import dv99_m_s, propellant_kg
-from swarm.encounter.quality import data_return_chances, flyby_quality
+from swarm.encounter.propellant import propellant_kg
 from swarm.plan.survival import hardware_chances, shared_groups
 from targets.base.errors import InputError
 from targets.catalogue.reading import Catalogue
-from targets.catalogue.worth import body_matches, class_chances, diameters, row_labels
+from targets.catalogue.worth import body_matches, class_chances, row_labels
 
 if TYPE_CHECKING:
     from swarm.study.schema import ScienceRow, Study
@@ -80,7 +79,7 @@ def plan_data(
     opportunities: pa.Table,
     targets: Catalogue,
     *,
-    judged: Chances | None = None,
+    judged: Chances,
     probes: int | None = None,
     believed: Bools | None = None,
 ) -> PlanData:
@@ -90,25 +89,24 @@ def plan_data(
     ----------
     study         : probe, margins, survival, constraints.sun_earth_probe_min_deg and science.rows are read
     opportunities : contract columns and `target_index`, the row of `targets`
-    judged        : delivery, data return and corrections of each; `without_errors` unless given
+    judged        : delivery, data return and corrections of each
     probes        : the most probes a plan may have; study.probe.count unless given
     believed      : (targets, rows) claims that count at all; every one unless given
     """
     most = study.probe.count if probes is None else probes
     target = column(opportunities, "target_index").astype(np.int64)
-    known = without_errors(study, opportunities, targets) if judged is None else judged
-    data_return = np.ascontiguousarray(known.chance_returned, dtype=np.float64)
+    data_return = np.ascontiguousarray(judged.chance_returned, dtype=np.float64)
     labels, chances = class_chances(targets)
     wanted = _opportunity_rows(study, opportunities, targets, target=target)
     if believed is not None:
         wanted &= believed[target]
-    groups = shared_groups(study.survival, column(opportunities, "release_jd_tdb"), known.relayed)
-    levels = _Levels(_exactly(known.chance_quality), _row_levels(study.science.rows))
+    groups = shared_groups(study.survival, column(opportunities, "release_jd_tdb"), judged.relayed)
+    levels = _Levels(_exactly(judged.chance_quality), _row_levels(study.science.rows))
     return PlanData(
         probes=most,
         target=target,
-        propellant_kg=propellant_kg(column(opportunities, "burn_m_s"), study, dv99_m_s=known.dv99_m_s),
-        hardware=hardware_of(study, opportunities, known.home_days),
+        propellant_kg=propellant_kg(column(opportunities, "burn_m_s"), study, dv99_m_s=judged.dv99_m_s),
+        hardware=hardware_of(study, opportunities, judged.home_days),
         data_return=data_return,
         shared_fraction=float(study.survival.shared_fraction),
         group_mask=groups.mask,
@@ -148,38 +146,9 @@ def stored_and_active_days(study: Study, opportunities: pa.Table, home_days: Flo
     return release - study.study.start_jd_tdb, active
 
 
-def without_errors(study: Study, opportunities: pa.Table, targets: Catalogue) -> Chances:
-    """Judge encounters as if flown exactly as aimed: quality is certain, only the Sun can stop the data.
-
-    The correction allowance is that of the execution error of the main burn alone.
-    """
-    quality = encounter_qualities(study, opportunities, targets)
-    returned = data_return_chances(
-        column(opportunities, "sun_earth_probe_deg"), minimum_deg=study.constraints.sun_earth_probe_min_deg
-    )
-    return Chances(
-        chance_returned=returned,
-        chance_quality=(quality[:, None] >= row_qualities(study)).astype(np.float64),
-        dv99_m_s=dv99_m_s(column(opportunities, "burn_m_s"), study.probe),
-        home_days=np.zeros(len(quality)),
-        relayed=np.zeros(len(quality), dtype=bool),
-    )
-
-
 def column(table: pa.Table, name: str) -> NDArray:
     """Return a column as a numpy array of its own memory (Arrow buffers are read-only)."""
     return np.array(table[name].to_numpy())
-
-
-def encounter_qualities(study: Study, opportunities: pa.Table, targets: Catalogue) -> Floats:
-    """Return the quality, 0 to 1, of each opportunity's encounter, (n,)."""
-    diameter_km, _ = diameters(targets)
-    return flyby_quality(
-        study.probe,
-        column(opportunities, "v_rel_km_s"),
-        column(opportunities, "phase_in_deg"),
-        diameter_km=diameter_km[column(opportunities, "target_index")],
-    )
 
 
 def _opportunity_rows(study: Study, opportunities: pa.Table, targets: Catalogue, *, target: Ints) -> Bools:

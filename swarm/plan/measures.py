@@ -179,7 +179,7 @@ def assumed_shares(
     opportunities: pa.Table,
     targets: Catalogue,
     *,
-    judged: Chances | None,
+    judged: Chances,
 ) -> dict[str, Floats]:
     """Return, per kind of assumption and for "any", the share of science that rests on it, (n,).
 
@@ -219,7 +219,7 @@ def with_measures(
     opportunities: pa.Table,
     *,
     targets: Catalogue,
-    judged: Chances | None,
+    judged: Chances,
 ) -> pa.Table:
     """Return the front with p_threshold, p_baseline, p_none, cvar10_science, measures_exact, science_assumed.
 
@@ -227,7 +227,7 @@ def with_measures(
     """
     used, matrix = _used_only(plans, opportunities, front.num_rows, probes=study.probe.count)
     some = opportunities.take(used)
-    some_judged = None if judged is None else judged.take(used)
+    some_judged = judged.take(used)
     data = plan_data(study, some, targets, judged=some_judged)
     found = measures(matrix, data)
     shares = assumed_shares(matrix, study, some, targets, judged=some_judged)

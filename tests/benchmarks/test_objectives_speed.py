@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from swarm.plan.data import Chances, PlanData, plan_data, row_qualities
+from swarm.plan.data import Chances, PlanData, row_qualities
 from swarm.plan.measures import measures
 from swarm.plan.objectives import evaluate
 from tests.benchmarks.report import best_of, print_table
+from tests.helpers.flown_as_aimed import plan_data
 from tests.helpers.small_cases import START_JD_TDB, make_opportunities, make_study, make_targets
 
 pytestmark = pytest.mark.benchmark

@@ -20,7 +20,7 @@ from swarm.app.pipeline import Options, run_screen
 from swarm.optimize.archive import Archive, merged
 from swarm.optimize.costs import Question, pose
 from swarm.optimize.islands import Evolving
-from swarm.optimize.search import Optimised, measure_of, optimize
+from swarm.optimize.search import Optimised, measure_of
 from swarm.plan.judged import chances_of, judge_all
 from swarm.run.folder import Run
 from swarm.run.workers import open_workers
@@ -28,6 +28,7 @@ from swarm.study.schema import read_study
 from targets.catalogue.reading import Catalogue
 from tests.benchmarks.report import print_table, processor
 from tests.benchmarks.target_genes import TargetGenes
+from tests.helpers.flown_as_aimed import allowed, optimize
 from tests.helpers.places import REFERENCE
 
 pytestmark = pytest.mark.benchmark
@@ -215,7 +216,7 @@ def test_side_by_side_with_plain_searches_on_target_genes(reference: Reference) 
     found, seconds = reference.optimised()
     ours = found.hypervolume[-1]
     evaluations = int(found.progress["evaluations"][-1].as_py())
-    from swarm.plan.constraints import allowed
+
     from swarm.plan.flight import Flight
 
     flight = Flight(reference.opportunities, reference.mothership)

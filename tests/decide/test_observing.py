@@ -21,10 +21,10 @@ from swarm.decide.observing import (
     windows,
     with_better_orbits,
 )
-from swarm.plan.constraints import plan_rules
-from swarm.plan.data import Chances, column, plan_data, row_qualities, without_errors
+from swarm.plan.data import Chances, column, row_qualities
 from swarm.plan.objectives import evaluate, set_prices
 from targets.catalogue.reading import Catalogue
+from tests.helpers.flown_as_aimed import plan_data, plan_rules, without_errors
 from tests.helpers.places import AUTHORITIES
 from tests.helpers.small_cases import START_JD_TDB, make_opportunities, make_study, make_targets
 
@@ -234,7 +234,9 @@ def test_the_list_has_every_target_of_the_front_the_most_helpful_first() -> None
     judged = without_errors(study, table, targets)
     front = pa.table({"plan": [0, 1, 2]})
     plans = pa.table({"plan": [1, 2, 2], "probe": [0, 0, 1], "opportunity": [101, 101, 103]})
-    asked = observe(study, table, targets, front=front, plans=plans, judged=judged, pool=HerePool())
+    asked = observe(
+        study, table, targets, front=front, plans=plans, judged=judged, mothership=None, pool=HerePool()
+    )
     assert sorted(asked["target"].to_pylist()) == ["X1", "X3"]
     by_name = {row["target"]: row for row in asked.to_pylist()}
     assert (by_name["X1"]["plans"], by_name["X3"]["plans"]) == (2, 1)
@@ -260,6 +262,7 @@ def test_an_empty_front_asks_for_nothing() -> None:
         plans=pa.table({"plan": pa.array([], pa.int64()), "probe": pa.array([], pa.int64()),
                         "opportunity": pa.array([], pa.int64())}),
         judged=without_errors(study, table, targets),
+        mothership=None,
         pool=HerePool(),
     )  # fmt: skip
     assert asked.num_rows == 0

@@ -9,8 +9,8 @@ import numpy as np
 
 from swarm.decide.sensitivity import Inputs
 from swarm.decide.summary import select_plan
-from swarm.optimize.search import optimize
 from swarm.run.workers import Pool
+from tests.helpers.flown_as_aimed import optimize, without_errors
 from tests.helpers.plain_evaluator import PlainEvaluator
 from tests.helpers.small_cases import make_opportunities, make_study, make_targets
 
@@ -30,7 +30,11 @@ def case(*, seed: int, rows: int = 10, probes: int = 3, **asked: Any) -> tuple[A
     bodies = make_targets(TAXONOMY)
     found = optimize(study, table, bodies, pool=Pool())
     plan, _ = select_plan(found.front, study)
-    return study, Inputs(table, bodies, None, None, found.front, found.plans), plan
+    return (
+        study,
+        Inputs(table, bodies, without_errors(study, table, bodies), None, found.front, found.plans),
+        plan,
+    )
 
 
 def flown(run: Inputs, plan: int) -> list[int]:

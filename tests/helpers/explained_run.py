@@ -9,11 +9,10 @@ import numpy as np
 import pyarrow as pa
 
 from swarm.decide.observing import observe
-from swarm.optimize.search import optimize
-from swarm.plan.data import plan_data
 from swarm.plan.judged import chances_of, judge_all, judged_table
 from swarm.plan.measures import with_measures
 from swarm.run.folder import Run
+from tests.helpers.flown_as_aimed import optimize, plan_data
 from tests.helpers.small_cases import END_JD_TDB, START_JD_TDB, make_opportunities, make_targets
 from tests.helpers.written import write_some
 
@@ -131,7 +130,9 @@ def make_explained_run(folder: Path) -> Run:
     data = plan_data(study, table, targets, judged=chances)
     found = optimize(study, table, targets, pool=pool, judged=chances)
     front = with_measures(found.front, found.plans, study, table, targets=targets, judged=chances)
-    asked = observe(study, table, targets, front=front, plans=found.plans, judged=chances, pool=pool)
+    asked = observe(
+        study, table, targets, front=front, plans=found.plans, judged=chances, mothership=None, pool=pool
+    )
     write_some(made, "opportunities", table)
     write_some(made, "targets", targets.to_table())
     write_some(made, "judged", judged_table(study, table, judged, data=data))

@@ -11,13 +11,12 @@ import pytest
 
 from swarm.encounter.propellant import probe_masses
 from swarm.optimize.islands import hypervolume
-from swarm.optimize.search import REFERENCE, optimize
+from swarm.optimize.search import REFERENCE
 from swarm.plan import verify
-from swarm.plan.constraints import allowed
-from swarm.plan.data import plan_data
 from swarm.plan.flight import Flight
 from swarm.plan.objectives import evaluate
 from targets.base.errors import NothingFeasible
+from tests.helpers.flown_as_aimed import allowed, optimize, plan_data
 from tests.helpers.plan_checker import problems_of
 from tests.helpers.serial_pool import Serial
 from tests.helpers.small_cases import (

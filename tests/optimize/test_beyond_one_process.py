@@ -16,9 +16,10 @@ from typing import Any
 import dask
 import pytest
 
-from swarm.optimize.search import Optimised, optimize
+from swarm.optimize.search import Optimised
 from swarm.run.workers import open_workers
 from targets.base.errors import SchedulerLost
+from tests.helpers.flown_as_aimed import optimize
 from tests.helpers.serial_pool import Serial
 from tests.helpers.small_cases import medium_case
 

@@ -15,11 +15,11 @@ from swarm.encounter.propellant import probe_masses
 from swarm.optimize.exchange import improve
 from swarm.optimize.islands import Evolving
 from swarm.optimize.problem import PlanProblem, random_plans, random_weights
-from swarm.optimize.search import REFERENCE, optimize
-from swarm.plan.constraints import allowed, feasible, plan_rules
-from swarm.plan.data import plan_data
+from swarm.optimize.search import REFERENCE
+from swarm.plan.constraints import feasible
 from swarm.plan.objectives import evaluate
 from targets.base.errors import NothingFeasible
+from tests.helpers.flown_as_aimed import allowed, optimize, plan_data, plan_rules
 from tests.helpers.plain_evaluator import PlainEvaluator
 from tests.helpers.plan_checker import problems_of
 from tests.helpers.serial_pool import Processes, Serial

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from swarm.plan.data import plan_data
 from swarm.plan.objectives import evaluate, row_chances
+from tests.helpers.flown_as_aimed import plan_data
 from tests.helpers.plain_evaluator import PlainEvaluator
 from tests.helpers.small_cases import make_opportunities, make_study, make_targets
 

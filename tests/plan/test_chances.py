@@ -7,8 +7,9 @@ import itertools
 import numpy as np
 import pytest
 
-from swarm.plan.data import PlanData, plan_data
+from swarm.plan.data import PlanData
 from swarm.plan.objectives import chance_of_data, evaluate
+from tests.helpers.flown_as_aimed import plan_data
 from tests.helpers.small_cases import make_opportunities, make_study, make_targets
 
 

@@ -7,18 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from swarm.plan.constraints import (
-    CONSTRAINTS,
-    allowed,
-    burn_seconds,
-    decode,
-    feasible,
-    linear_limits,
-    plan_rules,
-    require_some,
-)
-from swarm.plan.data import plan_data
+from swarm.plan.constraints import CONSTRAINTS, burn_seconds, decode, feasible, linear_limits, require_some
 from targets.base.errors import NothingFeasible
+from tests.helpers.flown_as_aimed import allowed, plan_data, plan_rules
 from tests.helpers.small_cases import END_JD_TDB, START_JD_TDB, make_opportunities, make_study, make_targets
 
 CLEAR = {"sun_earth_probe_deg": np.full(4, 90.0), "encounter_jd_tdb": np.full(4, END_JD_TDB - 1.0)}

@@ -7,9 +7,9 @@ import pyarrow as pa
 import pytest
 from scipy import stats
 
-from swarm.plan.data import plan_data
 from swarm.plan.measures import assumed_shares, lower_tail_mean, measures, plans_matrix, with_measures
 from swarm.plan.objectives import evaluate
+from tests.helpers.flown_as_aimed import plan_data
 from tests.helpers.small_cases import make_opportunities, make_study, make_targets
 
 

@@ -11,10 +11,10 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import root
 
 from swarm.plan import verify
-from swarm.plan.constraints import allowed, feasible, plan_rules
-from swarm.plan.data import plan_data
+from swarm.plan.constraints import feasible
 from swarm.plan.flight import Flight
 from targets.base.constants import AU_KM, DAY_S, GM_SUN_KM3_S2
+from tests.helpers.flown_as_aimed import allowed, plan_data, plan_rules
 from tests.helpers.plan_checker import problems_of
 from tests.helpers.small_cases import (
     START_JD_TDB,

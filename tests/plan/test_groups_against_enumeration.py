@@ -9,9 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from swarm.plan.data import Chances, plan_data, row_qualities
+from swarm.plan.data import Chances, row_qualities
 from swarm.plan.measures import measures
 from swarm.plan.objectives import evaluate, row_counts
+from tests.helpers.flown_as_aimed import plan_data
 from tests.helpers.plain_swarm import PlainSwarm
 from tests.helpers.small_cases import START_JD_TDB, make_opportunities, make_study, make_targets
 

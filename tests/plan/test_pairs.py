@@ -5,10 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from swarm.plan.constraints import plan_rules
-from swarm.plan.data import plan_data
 from swarm.plan.objectives import evaluate
 from swarm.plan.pairs import break_even, pairs_of, second_probe_gain, without_losing_pairs
+from tests.helpers.flown_as_aimed import plan_data, plan_rules
 from tests.helpers.small_cases import START_JD_TDB, make_opportunities, make_study, make_targets
 
 

@@ -9,7 +9,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from swarm.plan.data import plan_data, without_errors
 from swarm.plan.objectives import evaluate
 from swarm.plan.survival import (
     group_failures,
@@ -22,6 +21,7 @@ from swarm.plan.survival import (
 )
 from swarm.study.schema import study_rows
 from targets.base.errors import InputError
+from tests.helpers.flown_as_aimed import plan_data, without_errors
 from tests.helpers.small_cases import START_JD_TDB, make_opportunities, make_study, make_targets
 
 WEIBULL = {

@@ -75,15 +75,15 @@ def work_sensitivity(work: Work) -> None:
         run.warn("no plan of the front flies a probe: no sensitivities")
         return
     bodies = read_again(work).catalogue if needs_screen(study) else None
-    opportunities, targets, judged = work.table("opportunities"), work.targets(), work.table("judged")
-    chances = chances_from_table(study, judged)
+    opportunities, targets = work.table("opportunities"), work.targets()
+    chances = chances_from_table(study, work.table("judged"))
     tables = Inputs(opportunities, targets, chances, work.table("mothership"), front, plans)
     result = sensitivity(
         study, tables, plan=plan, catalogue=bodies, pool=work.pool, on_done=work.teller.stage("sensitivity")
     )
     flown = plans.filter(pc.equal(plans["plan"], plan))["opportunity"]
     rows = pc.index_in(flown, value_set=opportunities["opportunity"]).to_numpy()
-    probes = Probes(opportunities.take(rows), targets, judged.take(rows))
+    probes = Probes(opportunities.take(rows), targets, chances.take(rows))
     run.write_table("risk_table", risk_table(study, probes, result))
     run.write_table("left_out", result.left_out)
     run.note("sensitivity", {"plan": plan, "slip_files": slip_hashes(study)})

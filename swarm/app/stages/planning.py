@@ -38,7 +38,14 @@ def work_optimize(work: Work) -> None:
     run.write_table("plans", result.plans)
     front = with_measures(result.front, result.plans, study, opportunities, targets=targets, judged=chances)
     asked = observe(
-        study, opportunities, targets, front=front, plans=result.plans, judged=chances, pool=work.pool
+        study,
+        opportunities,
+        targets,
+        front=front,
+        plans=result.plans,
+        judged=chances,
+        mothership=work.table("mothership"),
+        pool=work.pool,
     )
     run.write_table("observe", asked)
     run.write_text("observe.csv", csv_text(asked))

@@ -5,12 +5,11 @@ import itertools
 import numpy as np
 import pytest
 
-from swarm.decide.counts import compare, descope_order
+from swarm.decide.counts import descope_order
 from swarm.decide.summary import select_plan
-from swarm.plan.constraints import allowed
-from swarm.plan.data import plan_data
 from swarm.plan.objectives import evaluate
 from swarm.run.workers import Pool
+from tests.helpers.flown_as_aimed import allowed, compare, plan_data
 from tests.helpers.small_cases import ROWS, make_opportunities, make_study, make_targets
 
 EFFORT = {"islands": 2, "population": 16, "epochs": 2, "generations_per_epoch": 3, "levels": 4}

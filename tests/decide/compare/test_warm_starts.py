@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from swarm.optimize.search import optimize
 from swarm.run.workers import open_workers
+from tests.helpers.flown_as_aimed import optimize
 from tests.helpers.serial_pool import Serial
 from tests.helpers.small_cases import ROWS, make_opportunities, make_study, make_targets
 

@@ -10,12 +10,12 @@ from typer.testing import CliRunner
 
 from swarm.app.cli import app
 from swarm.decide.explain import Step, explain_plan, observing_line
-from swarm.plan.data import plan_data
 from swarm.plan.judged import chances_from_table
 from swarm.plan.measures import plans_matrix
 from swarm.plan.objectives import evaluate
 from targets.base.errors import InputError
 from targets.catalogue.reading import Catalogue
+from tests.helpers.flown_as_aimed import plan_data
 from tests.helpers.written import write_some
 
 

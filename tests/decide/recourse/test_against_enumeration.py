@@ -3,9 +3,10 @@
 import numpy as np
 import pytest
 
-from swarm.decide.recourse import recourse
 from swarm.encounter.propellant import probe_masses, propellant_kg
-from swarm.plan.data import hardware_of, without_errors
+from swarm.plan.data import hardware_of
+from tests.helpers.flown_as_aimed import recourse_of as recourse
+from tests.helpers.flown_as_aimed import without_errors
 from tests.helpers.plain_evaluator import PlainEvaluator
 from tests.helpers.plain_recourse import PlainRecourse
 from tests.helpers.small_cases import START_JD_TDB, make_opportunities, make_study, make_targets

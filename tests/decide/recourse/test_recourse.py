@@ -3,13 +3,12 @@
 import numpy as np
 import pytest
 
-from swarm.decide.recourse import recourse, recourse_lines
-from swarm.optimize.search import optimize
-from swarm.plan.constraints import allowed
-from swarm.plan.data import plan_data
+from swarm.decide.recourse import recourse_lines
 from swarm.plan.measures import plans_matrix
 from swarm.plan.objectives import evaluate
 from swarm.run.workers import Pool
+from tests.helpers.flown_as_aimed import allowed, optimize, plan_data
+from tests.helpers.flown_as_aimed import recourse_of as recourse
 from tests.helpers.small_cases import ROWS, make_opportunities, make_study, make_targets, mothership_table
 
 EFFORT = {"islands": 2, "population": 16, "epochs": 2, "generations_per_epoch": 3, "levels": 4}

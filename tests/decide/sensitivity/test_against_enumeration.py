@@ -12,8 +12,11 @@ from swarm.decide.replan import Ground, World, answers
 from swarm.decide.sensitivity import LEFT_OUT, NOTHING, SHARED, SUCCESS, joined, sensitivity
 from swarm.run.workers import Pool
 from tests.helpers.enumerated_plans import case, flown, most_science
+from tests.helpers.flown_as_aimed import without_errors
 from tests.helpers.plain_evaluator import PlainEvaluator
 from tests.helpers.small_cases import make_opportunities, make_study, make_targets
+
+pytestmark = pytest.mark.usefixtures("judged_as_aimed")
 
 TOL = 1e-9
 
@@ -159,7 +162,7 @@ def test_a_higher_burn_limit_never_lowers_science_and_equals_enumeration(seed, l
     higher, _ = burn_case(seed, limit * (1.0 + more))
     bodies = make_targets(["C", "S", "", "X", "B"])
     nowhere = np.full(3, -1)
-    ground = Ground(table, bodies, None, None, nowhere[None, :])
+    ground = Ground(table, bodies, without_errors(study, table, bodies), None, nowhere[None, :])
     worlds = [World(0, study, nowhere), World(0, higher, nowhere)]
     low, high = answers(worlds, [ground], spent_kg=spent_kg, effort=1, pool=Pool())
     for one, answer in ((study, low), (higher, high)):
@@ -176,7 +179,7 @@ def test_the_plan_left_as_it_is_loses_the_probes_that_a_lower_limit_grounds():
     limit = float(burn.max()) - 1e-6
     weaker = study.model_copy(update={"probe": study.probe.model_copy(update={"burn_limit_m_s": limit})})
     bodies = make_targets(["C", "S", "", "X", "B"])
-    ground = Ground(table, bodies, None, None, plan[None, :])
+    ground = Ground(table, bodies, without_errors(study, table, bodies), None, plan[None, :])
     (answer,) = answers([World(0, weaker, plan)], [ground], spent_kg=1.0, effort=1, pool=Pool())
     alone = PlainEvaluator(weaker, table, bodies)([int(np.argmin(burn))])
     assert answer.held == pytest.approx(alone, abs=TOL)
@@ -185,7 +188,13 @@ def test_the_plan_left_as_it_is_loses_the_probes_that_a_lower_limit_grounds():
 def test_stronger_burns_are_added_after_what_there_was():
     table = make_opportunities([0, 1, 2], burn_m_s=[10.0, 60.0, 90.0])
     bodies = make_targets(["C", "S", "", "X"])
-    ground = Ground(table, bodies.take([0, 1, 2]), None, None, np.full((1, 3), -1))
+    ground = Ground(
+        table,
+        bodies.take([0, 1, 2]),
+        without_errors(study, table, bodies.take([0, 1, 2])),
+        None,
+        np.full((1, 3), -1),
+    )
 
     class Found:
         # the screen with a higher limit numbers its own targets: X1 and X3
@@ -205,7 +214,13 @@ def test_stronger_burns_are_added_after_what_there_was():
 
 def test_nothing_usable_is_the_plan_without_probes():
     study, table = burn_case(3, 1.0)
-    ground = Ground(table, make_targets(["C", "S", "", "X", "B"]), None, None, np.full((1, 3), -1))
+    ground = Ground(
+        table,
+        make_targets(["C", "S", "", "X", "B"]),
+        without_errors(study, table, make_targets(["C", "S", "", "X", "B"])),
+        None,
+        np.full((1, 3), -1),
+    )
     (answer,) = answers([World(0, study, np.full(3, -1))], [ground], spent_kg=1.0, effort=1, pool=Pool())
     assert answer.again.tolist() == [0.0, 0.0, 1.0]
     assert (answer.plan == -1).all()

@@ -11,6 +11,8 @@ from swarm.run.workers import Pool
 from tests.helpers.enumerated_plans import case
 from tests.helpers.plain_evaluator import PlainEvaluator
 
+pytestmark = pytest.mark.usefixtures("judged_as_aimed")
+
 
 def test_five_places_with_one_swap_worked_by_hand():
     # ranks differ by 1 twice: 1 - 6 (1 + 1) / (5 (25 - 1)) = 0.9

@@ -9,6 +9,8 @@ from swarm.run.workers import Pool
 from tests.helpers.enumerated_plans import case, flown
 from tests.helpers.plain_evaluator import PlainEvaluator
 
+pytestmark = pytest.mark.usefixtures("judged_as_aimed")
+
 ENDS = (0.0, 0.02, 0.15, 0.25, 0.5)
 
 

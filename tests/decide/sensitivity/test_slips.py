@@ -5,7 +5,6 @@ import pyarrow as pa
 import pytest
 
 from swarm.decide.sensitivity import Inputs, is_shifted, sensitivity, slipped
-from swarm.plan.constraints import allowed
 from swarm.reach.mothership.from_elements import state_at_epoch
 from swarm.reach.opportunities import read_mothership
 from swarm.run.workers import Pool
@@ -15,8 +14,11 @@ from targets.base.errors import InputError
 from targets.base.timescale import tdb_s_from_jd
 from targets.ephemeris.spice import sample
 from targets.motion.twobody import drift_states
+from tests.helpers.flown_as_aimed import allowed, without_errors
 from tests.helpers.mothership_files import Block, write_oem, write_spk
 from tests.helpers.small_cases import make_opportunities, make_study, make_targets
+
+pytestmark = pytest.mark.usefixtures("judged_as_aimed")
 
 START = 2463000.5
 LEGS = {
@@ -37,7 +39,7 @@ def answer(study):
     front = pa.table({"plan": [0], "probes": [1], "science": [0.1], "propellant_kg": [0.1], "risk": [0.5]})
     plans = pa.table({"plan": [0], "probe": [0], "opportunity": [100]})
     bodies = make_targets(["C", "S"])
-    run = Inputs(table, bodies, None, None, front, plans)
+    run = Inputs(table, bodies, without_errors(study, table, bodies), None, front, plans)
     return sensitivity(study, run, plan=0, catalogue=bodies, pool=Pool())
 
 
