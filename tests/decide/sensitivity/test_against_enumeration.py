@@ -191,7 +191,7 @@ def test_stronger_burns_are_added_after_what_there_was():
     ground = Ground(
         table,
         bodies.take([0, 1, 2]),
-        without_errors(study, table, bodies.take([0, 1, 2])),
+        without_errors(make_study(), table, bodies.take([0, 1, 2])),
         None,
         np.full((1, 3), -1),
     )
@@ -214,13 +214,8 @@ def test_stronger_burns_are_added_after_what_there_was():
 
 def test_nothing_usable_is_the_plan_without_probes():
     study, table = burn_case(3, 1.0)
-    ground = Ground(
-        table,
-        make_targets(["C", "S", "", "X", "B"]),
-        without_errors(study, table, make_targets(["C", "S", "", "X", "B"])),
-        None,
-        np.full((1, 3), -1),
-    )
+    bodies = make_targets(["C", "S", "", "X", "B"])
+    ground = Ground(table, bodies, without_errors(study, table, bodies), None, np.full((1, 3), -1))
     (answer,) = answers([World(0, study, np.full(3, -1))], [ground], spent_kg=1.0, effort=1, pool=Pool())
     assert answer.again.tolist() == [0.0, 0.0, 1.0]
     assert (answer.plan == -1).all()
