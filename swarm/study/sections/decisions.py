@@ -20,7 +20,12 @@ Bins = Annotated[tuple[float, float, float, float, float], Strict(False)]
 
 
 class CompareSettings(Section):
-    """[compare]: probe counts to compare, and the rule that chooses one plan of a front."""
+    """[compare]: probe counts to compare, and the rule that chooses one plan of a front.
+
+    The rules: `knee` (nearest to the ideal corner, each axis scaled to the front's range), `most-science`,
+    `least-risk`, `least-propellant` (with every threshold met by at least `chance_min`), or `science-in-mass` (probes
+    and dispensers, with margins, within `swarm_mass_max_kg`).
+    """
 
     counts: Annotated[tuple[Annotated[int, Field(ge=0, le=1000)], ...], Strict(False)] = default(
         (), "-", "none unless given"
@@ -47,7 +52,11 @@ class SlipFile(Section):
 class SensitivitySettings(Section):
     """[sensitivity]: what is changed, and by how much, to see what the answer hangs on. 0 leaves a factor out.
 
-    Bins are the lower ends of five ranges; a value on an end belongs to the higher one.
+    Not asked unless the section is there. Each change is answered twice: the chosen plan left as it is, and planned
+    again with the most science that its propellant buys (`effort` epochs of a short search). `slips_days = [30, -30]`
+    moves a mothership of `elements` later or earlier on the same path in space and solves `legs` again; for `oem` and
+    `spk` give `slip_files`, paths computed for the slip that cover `study.start` to `study.end`.
+    Bins are the lower ends of five ranges of the risk table; a value on an end belongs to the higher one.
     """
 
     burn_limit_fraction: float = default(

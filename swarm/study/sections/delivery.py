@@ -65,7 +65,10 @@ class KnowledgeSettings(Section):
 
 
 class MarginSettings(Section):
-    """[margins]: added to the main burn before propellant is counted, and to masses in the budgets."""
+    """[margins]: added to the main burn before propellant is counted, and to masses in the budgets.
+
+    Masses first take the maturity of probe and dispenser, then `system_fraction` on the sum.
+    """
 
     deterministic_fraction: float = default(0.05, "-", f"{FROM_MEMORY}: computed manoeuvres +5 %", ge=0, le=5)
     attitude_m_s: float = default(2.0, "m/s", FROM_MEMORY, ge=0, le=1000)

@@ -48,7 +48,13 @@ class StudySettings(Section):
 
 
 class CatalogueSettings(Section):
-    """[catalogue]: where the bodies come from."""
+    """[catalogue]: where the bodies come from.
+
+    `format = "mpc-json"` or `"mpcorb"` reads the Minor Planet Center's extended JSON or its fixed-width orbits, plain
+    or gzipped; `"sbdb-csv"` or `"sbdb-json"` answers of JPL's Small-Body Database, with covariance where they have it;
+    `"own"` this tool's Parquet or CSV. Each needs `file`. `"invented"` makes a belt of so many `bodies` from a `seed`.
+    `visited` names a file that lists bodies seen before.
+    """
 
     format: Literal["mpc-json", "mpcorb", "sbdb-csv", "sbdb-json", "own", "invented"]
     file: Name | None = unset()
@@ -71,7 +77,13 @@ class Leg(Section):
 
 
 class MothershipSettings(Section):
-    """[mothership]: the mothership's path, heliocentric, ecliptic J2000 angles when given by elements."""
+    """[mothership]: the mothership's path, heliocentric.
+
+    `kind = "elements"`: osculating elements, angles ecliptic J2000; it moves under the planets (`motion = "perturbed"`)
+    or about the Sun alone (`"kepler"`). `"legs"`: two-body arcs between the planets it meets at given dates, each flyby
+    checked and reported. `"oem"`: a CCSDS orbit ephemeris message. `"spk"`: a SPICE file and `spk_id`. A path that is
+    given is cut at manoeuvres and inside planets' spheres of influence: no arc of a probe spans one.
+    """
 
     kind: Literal["elements", "legs", "oem", "spk"]
     mass_kg: float = default(600.0, "kg", "own choice: a small deep-space bus", gt=0, le=1e6)

@@ -10,7 +10,11 @@ from swarm.study.fields import FROM_MEMORY, OWN_CHOICE, Name, Section, choice, d
 
 
 class Where(Section):
-    """What a row selects on; a key left out does not restrict."""
+    """What a row selects on, written `where = { ... }` in its row; a key left out does not restrict.
+
+    What is not known of a body never counts in its favour: an unknown class is spread over all classes, any other
+    unknown attribute does not satisfy a row that asks for it.
+    """
 
     taxonomy: Annotated[tuple[Name, ...], Strict(False)] | None = Field(default=None, min_length=1)
     taxonomy_chance_min: float | None = optional("-", gt=0, le=1)
@@ -30,7 +34,12 @@ class Where(Section):
 
 
 class ScienceRow(Section):
-    """[[science.rows]]: a line of the traceability matrix: what counts, how many are needed, its weight."""
+    """[[science.rows]]: a line of the traceability matrix: what counts, how many are needed, its weight.
+
+    `where` selects bodies, `quality_min` the encounter; so many encounters are asked for (`baseline`), and below so
+    many the mission fails (`threshold`). *Science* is the expected share of the baselines, weighted; *risk* is the
+    chance that any threshold is missed.
+    """
 
     name: Name
     where: Where = Field(default_factory=Where)

@@ -86,7 +86,7 @@ class ConstraintSettings(Section):
 
 
 class OptimizeSettings(Section):
-    """[optimize]: the effort; part of the question, since it is part of the answer."""
+    """[optimize]: the effort of the search; part of the question, since it is part of the answer."""
 
     islands: int = default(4, "-", OWN_CHOICE, ge=1, le=1000)
     population: int = default(64, "-", OWN_CHOICE, ge=8, le=100_000, multiple_of=4)

@@ -44,9 +44,10 @@ class SharedGroup(Section):
 
 
 class SurvivalSettings(Section):
-    """[survival]: the simple model is one chance for all probes; "weibull" takes the phases apart.
+    """[survival]: the simple model is one chance for all probes (`success`); "weibull" takes the phases apart.
 
-    `shared_fraction` is the share of failures in common to all probes, in either model.
+    The phases are dead on arrival, ageing stored and active, release and encounter. `shared_fraction` is the share of
+    failures in common to all probes, in either model.
     """
 
     model: Literal["simple", "weibull"] = choice("simple", OWN_CHOICE)
