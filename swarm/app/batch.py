@@ -27,6 +27,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+import tomli_w
+
 from swarm.app.pipeline import Options, Work, finish_all, is_due, start_run
 from swarm.reach.opportunities import Screening, screen_together
 from swarm.run.folder import Run, write_text_atomically
@@ -79,7 +81,7 @@ def read_variations(path: Path) -> tuple[Variation, ...]:
         for key, value in changes.items():
             set_key(changed, key, value, file=path, place=f"variation {name}: {key}")
         study = _checked(changed, base, file=path, name=name)
-        variations.append(Variation(name, changes, toml_text(changed), study))
+        variations.append(Variation(name, changes, tomli_w.dumps(changed), study))
     _refuse_twice(path, [variation.name for variation in variations])
     return tuple(variations)
 
@@ -193,53 +195,6 @@ def _checked(data: dict[str, Any], base: Path, *, file: Path, name: str) -> Stud
     require_supported(study, file=said)
     study._base = base.parent
     return study
-
-
-def toml_text(data: dict[str, Any]) -> str:
-    """Return TOML of tables, lists, texts, numbers and truth values: what a study file is made of."""
-    return "".join(_table_lines(data, ""))
-
-
-def _table_lines(table: dict[str, Any], path: str) -> Iterator[str]:
-    plain = {
-        key: value for key, value in table.items() if not isinstance(value, dict) and not _of_tables(value)
-    }
-    for key, value in plain.items():
-        yield f"{_key(key)} = {_value(value)}\n"
-    for key, value in table.items():
-        place = f"{path}.{_key(key)}" if path else _key(key)
-        if isinstance(value, dict):
-            yield f"\n[{place}]\n"
-            yield from _table_lines(value, place)
-        elif _of_tables(value):
-            for item in value:
-                yield f"\n[[{place}]]\n"
-                yield from _table_lines(item, place)
-
-
-def _of_tables(value: Any) -> bool:
-    return isinstance(value, list) and bool(value) and all(isinstance(item, dict) for item in value)
-
-
-def _key(key: str) -> str:
-    return key if re.fullmatch(r"[A-Za-z0-9_-]+", key) else _text(key)
-
-
-def _value(value: Any) -> str:
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, str):
-        return _text(value)
-    if isinstance(value, list):
-        return "[" + ", ".join(_value(item) for item in value) + "]"
-    if isinstance(value, dict):
-        return "{ " + ", ".join(f"{_key(key)} = {_value(item)}" for key, item in value.items()) + " }"
-    return repr(value) if isinstance(value, int | float) else str(value)
-
-
-def _text(text: str) -> str:
-    # a JSON text is a TOML basic string but for the one control character that JSON leaves as it is
-    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
 # --- running it ---------------------------------------------------------------------------------------------

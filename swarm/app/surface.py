@@ -23,6 +23,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pyarrow as pa
+import tomli_w
 
 from swarm.run.folder import Run, question
 from swarm.study.schema import Study, study_from
@@ -247,10 +248,8 @@ def study_text(study: Study) -> str:
 
     Raises InputError where the study holds values that no study file may hold.
     """
-    from swarm.app.batch import toml_text
-
     given = study.model_dump(mode="json", by_alias=True, exclude_unset=True, exclude_none=True)
-    text = toml_text(given)
+    text = tomli_w.dumps(given)
     if study_from(tomllib.loads(text)).model_dump() != study.model_dump():
         raise InputError("the study cannot be written as a file", expected="values as read by read_study")
     return text

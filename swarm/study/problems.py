@@ -12,6 +12,12 @@ from pydantic import BaseModel, ValidationError
 
 from targets.base.errors import InputError
 
+# Keys that had another name, which is too far from the new one to be guessed.
+_RENAMED = {
+    "carrier_position_km": "mothership_position_km",
+    "carrier_velocity_m_s": "mothership_velocity_m_s",
+}
+
 
 @dataclass(frozen=True)
 class Problem:
@@ -73,7 +79,8 @@ def _short(value: object) -> str:
 def _known_keys(loc: tuple[int | str, ...], model: type[BaseModel]) -> str:
     owner = _model_at(loc[:-1], model)
     keys = [field.alias or name for name, field in owner.model_fields.items()]
-    close = difflib.get_close_matches(str(loc[-1]), keys, n=1)
+    asked = str(loc[-1])
+    close = [new] if (new := _RENAMED.get(asked)) in keys else difflib.get_close_matches(asked, keys, n=1)
     hint = f"{close[0]}? " if close else ""
     return f"{hint}One of: {', '.join(keys)}"
 

@@ -28,31 +28,13 @@ from dataclasses import dataclass
 import numpy as np
 from numba import njit
 
-from targets.base.constants import AU_KM, DAY_S, GM_SUN_KM3_S2, JULIAN_YEAR_S, SPEED_OF_LIGHT_KM_S
-from targets.ephemeris.planets import (
-    EARTH,
-    EARTH_SYSTEM,
-    MOON,
-    SYSTEMS,
-    PlanetTable,
-    hermite_position,
-    hermite_velocity,
-)
+from targets.base.constants import DAY_S, GM_SUN_KM3_S2, JULIAN_YEAR_S
+from targets.ephemeris.planets import SYSTEMS, PlanetTable, hermite_position, hermite_velocity
+from targets.motion.kicks import far_enough, is_near, kick_at, kick_from_table, near_step, pull
 from targets.motion.twobody import drift
 
 _C1 = 0.5 * (1.0 - 1.0 / math.sqrt(3.0))
 _C2 = 1.0 / math.sqrt(3.0)
-_C_SQUARED = SPEED_OF_LIGHT_KM_S**2
-# What two Gauss points may miss of a passing planet's pull, per step.
-_KICK_ERROR_KM_S = 1e-8
-# Error of two-point Gauss quadrature is h^5 f''''/4320 [Abramowitz & Stegun 25.4.29]; the pull GM/d^2 of a body
-# passing at speed v has f'''' up to 120 GM v^4/d^6.
-_GAUSS_COEFFICIENT = 120.0 / 4320.0
-_SHORTEST_STEP_S = 600.0
-# A step never covers more than this share of the way to a planet: an approach cannot be jumped over.
-_SHARE_OF_APPROACH = 0.5
-# Inside this distance Earth and Moon pull separately; farther out their common centre is good to 1e-5 of the pull.
-_EARTH_MOON_APART_KM = 0.15 * AU_KM
 DEFAULT_STEP_S = 24.0 * DAY_S
 # To be changed with the method: what is kept under the old name is not used any more.
 METHOD = "two kicks at Gauss points, DE440, relativity, 1"
@@ -73,100 +55,6 @@ class Prepared:
 
 
 @njit(cache=True)
-def _relativity(x, y, z, vx, vy, vz):
-    """Schwarzschild acceleration about the Sun, km/s^2 (Moyer 2000, eq. 4-61 for one massive body)."""
-    r2 = x * x + y * y + z * z
-    r = math.sqrt(r2)
-    scale = GM_SUN_KM3_S2 / (_C_SQUARED * r2 * r)
-    along = scale * (4.0 * GM_SUN_KM3_S2 / r - (vx * vx + vy * vy + vz * vz))
-    tilt = 4.0 * scale * (x * vx + y * vy + z * vz)
-    return along * x + tilt * vx, along * y + tilt * vy, along * z + tilt * vz
-
-
-@njit(cache=True)
-def _pull(dx, dy, dz, gm):
-    """Acceleration towards a point mass at (dx, dy, dz)."""
-    d2 = dx * dx + dy * dy + dz * dz
-    scale = gm / (d2 * math.sqrt(d2))
-    return scale * dx, scale * dy, scale * dz
-
-
-@njit(cache=True)
-def _kick_from_table(x, y, z, vx, vy, vz, at_kicks, indirect, step, node, gm):
-    """Acceleration by the planet systems at the positions tabulated for one kick, and by relativity.
-
-    Whole tables and indices rather than slices: a view costs as much as two planets.
-    """
-    ax, ay, az = _relativity(x, y, z, vx, vy, vz)
-    ax -= indirect[step, node, 0]
-    ay -= indirect[step, node, 1]
-    az -= indirect[step, node, 2]
-    for p in range(SYSTEMS):
-        px, py, pz = _pull(
-            at_kicks[step, node, p, 0] - x,
-            at_kicks[step, node, p, 1] - y,
-            at_kicks[step, node, p, 2] - z,
-            gm[p],
-        )
-        ax += px
-        ay += py
-        az += pz
-    return ax, ay, az
-
-
-@njit(cache=True)
-def _kick_at(x, y, z, vx, vy, vz, t, states, start_s, step_s, gm):
-    """Acceleration by interpolated planets, Earth and Moon apart when near, and by relativity."""
-    ax, ay, az = _relativity(x, y, z, vx, vy, vz)
-    for p in range(states.shape[0]):
-        if p >= SYSTEMS:
-            continue
-        px, py, pz = hermite_position(states[p], start_s, step_s, t)
-        ix, iy, iz = _pull(px, py, pz, gm[p])
-        ax -= ix
-        ay -= iy
-        az -= iz
-        dx, dy, dz = px - x, py - y, pz - z
-        if p == EARTH_SYSTEM and dx * dx + dy * dy + dz * dz < _EARTH_MOON_APART_KM**2 and gm[p] > 0.0:
-            for q in (EARTH, MOON):
-                qx, qy, qz = hermite_position(states[q], start_s, step_s, t)
-                bx, by, bz = _pull(qx - x, qy - y, qz - z, gm[q])
-                ax += bx
-                ay += by
-                az += bz
-        else:
-            bx, by, bz = _pull(dx, dy, dz, gm[p])
-            ax += bx
-            ay += by
-            az += bz
-    return ax, ay, az
-
-
-@njit(cache=True)
-def _step_allowed(d2, v2, gm):
-    """Longest step near a planet at distance sqrt(d2), passing at sqrt(v2): see the module's head."""
-    d = math.sqrt(d2)
-    missed = (_KICK_ERROR_KM_S * d2 * d2 * d2 / (_GAUSS_COEFFICIENT * gm * v2 * v2)) ** 0.2
-    return max(_SHORTEST_STEP_S, min(missed, _SHARE_OF_APPROACH * d / math.sqrt(v2)))
-
-
-@njit(cache=True)
-def _near_step(x, y, z, vx, vy, vz, t, states, start_s, step_s, gm, longest):
-    """Longest step allowed at this state by every pulling body."""
-    allowed = longest
-    for p in range(states.shape[0]):
-        if gm[p] == 0.0 or p == EARTH_SYSTEM:
-            continue
-        px, py, pz = hermite_position(states[p], start_s, step_s, t)
-        dx, dy, dz = px - x, py - y, pz - z
-        d2 = dx * dx + dy * dy + dz * dz
-        ux, uy, uz = hermite_velocity(states[p], start_s, step_s, t)
-        v2 = (ux - vx) ** 2 + (uy - vy) ** 2 + (uz - vz) ** 2 + 2.0 * gm[p] / math.sqrt(d2)
-        allowed = min(allowed, _step_allowed(d2, v2, gm[p]))
-    return allowed
-
-
-@njit(cache=True)
 def _careful(x, y, z, vx, vy, vz, t, dt, longest, states, start_s, step_s, gm):
     """Move over `dt` in steps shortened near planets; the state and the sum of |kick|."""
     done = 0.0
@@ -175,7 +63,7 @@ def _careful(x, y, z, vx, vy, vz, t, dt, longest, states, start_s, step_s, gm):
     kicks = 0.0
     while done < total:
         now = t + sign * done
-        h = _near_step(x, y, z, vx, vy, vz, now, states, start_s, step_s, gm, longest)
+        h = near_step(x, y, z, vx, vy, vz, now, states, start_s, step_s, gm, longest)
         left = total - done
         if h >= left:
             h = left
@@ -185,7 +73,7 @@ def _careful(x, y, z, vx, vy, vz, t, dt, longest, states, start_s, step_s, gm):
         x, y, z, vx, vy, vz = drift(x, y, z, vx, vy, vz, GM_SUN_KM3_S2, _C1 * hs)
         for node in range(2):
             share = _C1 if node == 0 else 1.0 - _C1
-            ax, ay, az = _kick_at(x, y, z, vx, vy, vz, now + share * hs, states, start_s, step_s, gm)
+            ax, ay, az = kick_at(x, y, z, vx, vy, vz, now + share * hs, states, start_s, step_s, gm)
             vx += 0.5 * hs * ax
             vy += 0.5 * hs * ay
             vz += 0.5 * hs * az
@@ -202,28 +90,6 @@ def move(x, y, z, vx, vy, vz, t, dt, longest, states, start_s, step_s, gm):
         return x, y, z, vx, vy, vz
     out = _careful(x, y, z, vx, vy, vz, t, dt, longest, states, start_s, step_s, gm)
     return out[0], out[1], out[2], out[3], out[4], out[5]
-
-
-@njit(cache=True)
-def _far_enough(gm, h):
-    """Per planet system the constants k of the two tests of `_is_near`, for a step of `h`."""
-    by_error = np.zeros(SYSTEMS)
-    for p in range(SYSTEMS):
-        by_error[p] = _GAUSS_COEFFICIENT * gm[p] * abs(h) ** 5 / _KICK_ERROR_KM_S
-    return by_error, (h / _SHARE_OF_APPROACH) ** 2
-
-
-@njit(cache=True)
-def _is_near(x, y, z, vx, vy, vz, look, at, by_error, by_approach):
-    """Whether some planet asks for a shorter step: `_step_allowed` < h, written without roots."""
-    near = False
-    for p in range(SYSTEMS):
-        dx, dy, dz = look[at, p, 0] - x, look[at, p, 1] - y, look[at, p, 2] - z
-        ux, uy, uz = look[at, p, 3] - vx, look[at, p, 4] - vy, look[at, p, 5] - vz
-        d2 = dx * dx + dy * dy + dz * dz
-        v2 = ux * ux + uy * uy + uz * uz
-        near |= (d2 * d2 * d2 < by_error[p] * v2 * v2) | (d2 < by_approach * v2 and by_error[p] > 0.0)
-    return near
 
 
 @njit(cache=True)
@@ -245,7 +111,7 @@ def _kick_schedule(t, h, steps, states, start_s, step_s, gm):
                 at = t + (s + (_C1 if node == 0 else 1.0 - _C1)) * h
                 px, py, pz = hermite_position(states[p], start_s, step_s, at)
                 at_kicks[s, node, p] = (px, py, pz)
-                ix, iy, iz = _pull(px, py, pz, gm[p])
+                ix, iy, iz = pull(px, py, pz, gm[p])
                 indirect[s, node, 0] += ix
                 indirect[s, node, 1] += iy
                 indirect[s, node, 2] += iz
@@ -265,7 +131,7 @@ def _march_one(x, y, z, vx, vy, vz, t, h, steps, schedule, far, table):
     middle = 0.5 * steps * length
     before = 0.0
     after = 0.0
-    near = _is_near(x, y, z, vx, vy, vz, look, 0, by_error, by_approach)
+    near = is_near(x, y, z, vx, vy, vz, look, 0, by_error, by_approach)
     owed = (
         0.0  # drift left over from the step before, joined with the next one where no careful step intervenes
     )
@@ -282,13 +148,13 @@ def _march_one(x, y, z, vx, vy, vz, t, h, steps, schedule, far, table):
             before += kicks * max(middle - begun, 0.0)
             after += kicks * max(begun + length - middle, 0.0)
             if s + 1 < steps:
-                near = _is_near(x, y, z, vx, vy, vz, look, s + 1, by_error, by_approach)
+                near = is_near(x, y, z, vx, vy, vz, look, s + 1, by_error, by_approach)
             continue
         for node in range(2):
             x, y, z, vx, vy, vz = drift(
                 x, y, z, vx, vy, vz, GM_SUN_KM3_S2, owed + _C1 * h if node == 0 else _C2 * h
             )
-            ax, ay, az = _kick_from_table(x, y, z, vx, vy, vz, at_kicks, indirect, s, node, gm)
+            ax, ay, az = kick_from_table(x, y, z, vx, vy, vz, at_kicks, indirect, s, node, gm)
             vx += 0.5 * h * ax
             vy += 0.5 * h * ay
             vz += 0.5 * h * az
@@ -296,7 +162,7 @@ def _march_one(x, y, z, vx, vy, vz, t, h, steps, schedule, far, table):
             at = begun + (_C1 if node == 0 else 1.0 - _C1) * length
             before += kick * max(middle - at, 0.0)
             after += kick * max(at - middle, 0.0)
-        near = _is_near(x, y, z, vx, vy, vz, look, s + 1, by_error, by_approach)
+        near = is_near(x, y, z, vx, vy, vz, look, s + 1, by_error, by_approach)
         owed = _C1 * h
     if owed != 0.0:
         x, y, z, vx, vy, vz = drift(x, y, z, vx, vy, vz, GM_SUN_KM3_S2, owed)
@@ -308,7 +174,7 @@ def _march(bodies, t, dt, steps, states, start_s, step_s, gm, moments):
     """Move (n, 6) states in place over `dt` in `steps` common steps; moments (n, 2) as in `march`."""
     h = dt / steps
     schedule = _kick_schedule(t, h, steps, states, start_s, step_s, gm)
-    far = _far_enough(gm, h)
+    far = far_enough(gm, h)
     table = (states, start_s, step_s, gm)
     for n in range(bodies.shape[0]):
         b = bodies[n]

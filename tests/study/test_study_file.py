@@ -2,10 +2,12 @@
 
 import copy
 import pickle
+import re
 import tomllib
 
 import pytest
 
+from swarm.study.fields import Section
 from swarm.study.schema import FIRST_JD_TDB, read_study, require_supported, study_from, study_rows
 from targets.base.errors import InputError
 from tests.helpers.places import FIREWEED
@@ -107,6 +109,19 @@ def test_an_unknown_key_is_refused_with_the_likely_one(data, path, hint):
     assert hint in message
 
 
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ("carrier_position_km", "mothership_position_km"),
+        ("carrier_velocity_m_s", "mothership_velocity_m_s"),
+    ],
+)
+def test_a_key_that_was_renamed_is_refused_with_its_new_name_first(data, old, new):
+    message = refused(data | {"knowledge": {old: 1.0}})
+    assert f"knowledge.{old}" in message
+    assert f"expected: {new}? One of:" in message
+
+
 def test_a_row_name_used_twice_is_refused(data):
     assert "no other row" in refused(changed(data, "science.rows.1.name", data["science"]["rows"][0]["name"]))
 
@@ -206,6 +221,28 @@ def test_every_default_names_its_source(data):
     for key in ("probe.isp_s", "search.slot_days", "margins.residual_fraction", "survival.success"):
         assert key in listed
     assert all(source for *_, source in rows)
+
+
+def keys_of_numbers():
+    """A parameter for every key that holds a number, or a list of them."""
+    return [
+        pytest.param(field, id=f"{model.__name__}.{key}")
+        for model in Section.__subclasses__()
+        for key, field in model.model_fields.items()
+        if re.search(r"\b(int|float)\b", str(field.annotation))
+    ]
+
+
+@pytest.mark.parametrize("field", keys_of_numbers())
+def test_every_key_of_a_number_declares_its_unit(field):
+    assert (field.json_schema_extra or {}).get("unit"), "declare it; a number without a unit says '-'"
+
+
+def test_keys_of_numbers_are_found():
+    named = {param.id for param in keys_of_numbers()}
+    assert {"ProbeSettings.count", "Leg.date", "Where.albedo_min", "SlipFile.days"} <= named
+    assert "CompareSettings.counts" in named
+    assert len(named) > 150
 
 
 def test_another_seed_changes_the_seed_alone(data):

@@ -6,12 +6,11 @@ import signal
 import subprocess
 import sys
 import time
-import tomllib
 
 import numpy as np
 import pytest
 
-from swarm.app.batch import read_variations, toml_text
+from swarm.app.batch import read_variations
 from swarm.run.folder import Run
 from swarm.study.schema import read_study
 from targets.base.errors import InputError
@@ -207,15 +206,6 @@ def test_a_written_study_reads_back_as_it_was(tmp_path):
     assert read_study(place).model_dump() == variation.study.model_dump()
     assert variation.study.study.name == 'q"\\ ü'
     assert variation.study.compare.counts == (1, 2)
-
-
-def test_text_of_tables_within_tables():
-    data = {
-        "a": 1,
-        "b": {"c": 1.5e-9, "d": [1, [2]], "e": {"f": True}},
-        "g": [{"h": "x", "i": {"j": 1}}, {"h": "y"}],
-    }
-    assert tomllib.loads(toml_text(data)) == data
 
 
 def test_an_unreadable_base_is_named(tmp_path):

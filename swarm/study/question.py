@@ -1,0 +1,56 @@
+"""A study as one object: every section, and the folder that its paths start from."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from pydantic import Field, PrivateAttr
+
+from swarm.study.fields import Section
+from swarm.study.sections.decisions import CompareSettings, SensitivitySettings
+from swarm.study.sections.delivery import (
+    DeliverySettings,
+    KnowledgeSettings,
+    MarginSettings,
+    RefineSettings,
+)
+from swarm.study.sections.mission import CatalogueSettings, MothershipSettings, StudySettings
+from swarm.study.sections.probe import ProbeSettings
+from swarm.study.sections.science import ObservingSettings, ScienceSettings
+from swarm.study.sections.search import ConstraintSettings, OptimizeSettings, SearchSettings
+from swarm.study.sections.survival import SurvivalSettings
+
+
+class Study(Section):
+    """One question, as understood. `base` is the folder that relative paths start from."""
+
+    study: StudySettings
+    catalogue: CatalogueSettings
+    mothership: MothershipSettings
+    probe: ProbeSettings
+    delivery: DeliverySettings = Field(default_factory=DeliverySettings)
+    knowledge: KnowledgeSettings = Field(default_factory=KnowledgeSettings)
+    search: SearchSettings = Field(default_factory=SearchSettings)
+    constraints: ConstraintSettings = Field(default_factory=ConstraintSettings)
+    science: ScienceSettings
+    survival: SurvivalSettings = Field(default_factory=SurvivalSettings)
+    observing: ObservingSettings = Field(default_factory=ObservingSettings)
+    margins: MarginSettings = Field(default_factory=MarginSettings)
+    optimize: OptimizeSettings = Field(default_factory=OptimizeSettings)
+    refine: RefineSettings = Field(default_factory=RefineSettings)
+    compare: CompareSettings = Field(default_factory=CompareSettings)
+    sensitivity: SensitivitySettings | None = Field(default=None)
+
+    _base: Path = PrivateAttr(default=Path("."))
+
+    @property
+    def base(self) -> Path:
+        return self._base
+
+    def with_seed(self, seed: int | None) -> Study:
+        """The same question with another seed; `None` leaves it."""
+        if seed is None:
+            return self
+        changed = self.model_copy(update={"study": self.study.model_copy(update={"seed": seed})})
+        changed._base = self._base
+        return changed

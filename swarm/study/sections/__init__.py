@@ -1,0 +1,1 @@
+"""The sections of a study file: a class for each, whose attributes are the keys."""

@@ -1,0 +1,109 @@
+"""The question, its bodies and the mothership's path: [study], [catalogue], [mothership]."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field, Strict
+
+from swarm.study.fields import (
+    FROM_MEMORY,
+    OWN_CHOICE,
+    BodyName,
+    JdTdb,
+    Name,
+    Section,
+    choice,
+    default,
+    optional,
+    required,
+    unset,
+)
+from targets.catalogue.invented import EPOCH_JD_TDB
+
+BELT_EPOCH = f"JD {EPOCH_JD_TDB}, the invented belt's"
+
+
+class StudySettings(Section):
+    """[study]: the question's name, seed and the span that holds the mothership's path and every arc."""
+
+    name: Name
+    seed: int = default(1, "-", OWN_CHOICE, ge=0, lt=2**63)
+    date: JdTdb | None = optional("TDB", "study.start")
+    start: JdTdb = required("TDB")
+    end: JdTdb = required("TDB")
+
+    @property
+    def start_jd_tdb(self) -> float:
+        return self.start
+
+    @property
+    def end_jd_tdb(self) -> float:
+        return self.end
+
+    @property
+    def date_jd_tdb(self) -> float:
+        """Creation date written into files, so that they do not depend on the day of the run."""
+        return self.start if self.date is None else self.date
+
+
+class CatalogueSettings(Section):
+    """[catalogue]: where the bodies come from.
+
+    `format = "mpc-json"` or `"mpcorb"` reads the Minor Planet Center's extended JSON or its fixed-width orbits, plain
+    or gzipped; `"sbdb-csv"` or `"sbdb-json"` answers of JPL's Small-Body Database, with covariance where they have it;
+    `"own"` this tool's Parquet or CSV. Each needs `file`. `"invented"` makes a belt of so many `bodies` from a `seed`.
+    `visited` names a file that lists bodies seen before.
+    """
+
+    format: Literal["mpc-json", "mpcorb", "sbdb-csv", "sbdb-json", "own", "invented"]
+    file: Name | None = unset()
+    bodies: int | None = optional("-", ge=0, le=20_000_000)
+    seed: int = default(1, "-", OWN_CHOICE, ge=0, lt=2**63)
+    epoch: JdTdb | None = optional("TDB", BELT_EPOCH)
+    visited: Name | None = unset()
+
+
+class Leg(Section):
+    """A planet the mothership meets at a date; the other keys are about the arc that leads to it."""
+
+    body: BodyName
+    date: JdTdb = required("TDB")
+    revolutions: int = default(0, "-", "own choice: the direct arc", ge=0, le=10)
+    branch: Literal["long-period", "short-period"] = choice(
+        "long-period", "own choice: of the two arcs with revolutions"
+    )
+    retrograde: bool = choice(False, "own choice: with the planets")
+
+
+class MothershipSettings(Section):
+    """[mothership]: the mothership's path, heliocentric.
+
+    `kind = "elements"`: osculating elements, angles ecliptic J2000; it moves under the planets (`motion = "perturbed"`)
+    or about the Sun alone (`"kepler"`). `"legs"`: two-body arcs between the planets it meets at given dates, each flyby
+    checked and reported. `"oem"`: a CCSDS orbit ephemeris message. `"spk"`: a SPICE file and `spk_id`. A path that is
+    given is cut at manoeuvres and inside planets' spheres of influence: no arc of a probe spans one.
+    """
+
+    kind: Literal["elements", "legs", "oem", "spk"]
+    mass_kg: float = default(600.0, "kg", "own choice: a small deep-space bus", gt=0, le=1e6)
+    epoch: JdTdb | None = optional("TDB")
+    a_au: float | None = optional("au", gt=0, le=1000)
+    e: float | None = optional("-", ge=0, lt=1)
+    i_deg: float | None = optional("deg", ge=0, le=180)
+    node_deg: float | None = optional("deg", ge=-360, le=360)
+    argp_deg: float | None = optional("deg", ge=-360, le=360)
+    mean_anomaly_deg: float | None = optional("deg", ge=-360, le=360)
+    motion: Literal["perturbed", "kepler"] = choice("perturbed", "own choice: the targets move so too")
+    file: Name | None = unset()
+    spk_id: int | None = optional("-")
+    legs: Annotated[tuple[Leg, ...], Strict(False)] = Field(default=())
+    flyby_altitude_min_km: float = default(
+        300.0, "km", f"{FROM_MEMORY}: planning floor at Venus, Earth and Mars", ge=0, le=1e7
+    )
+    flyby_mismatch_max_m_s: float = default(
+        50.0, "m/s", "own choice: more is noted as a manoeuvre, less is left to targeting", ge=0, le=1e5
+    )
+    flyby_clear_days: float = default(
+        0.25, "d", "own choice: hours each side of a planet that legs leave out", gt=0, le=100
+    )
