@@ -28,10 +28,18 @@ from swarm.optimize.polish import with_polished, without_polished
 from swarm.optimize.search import Optimised, optimize
 from swarm.plan.budgets import delta_v_budget, mass_budget, recoil_table
 from swarm.plan.data import plan_data
-from swarm.plan.judged import chances_from_table, chances_of, joined, judge_all, judged_table
+from swarm.plan.judged import (
+    chances_from_table,
+    chances_of,
+    corrections_table,
+    joined,
+    judge_all,
+    judged_table,
+)
 from swarm.plan.measures import plans_matrix, with_measures
 from swarm.plan.verify import Tables as Reported
 from swarm.plan.verify import verify
+from swarm.reach.mothership.path import legs_of_table
 from swarm.reach.opportunities import Screening, nothing_found, read_mothership, screen
 from swarm.refine.correct import NotRefined
 from swarm.refine.handoff.package import clear_package, write_package
@@ -42,7 +50,6 @@ from swarm.refine.whole_plan import (
     Tables,
     chosen_plan,
     dispersion_cautions,
-    mothership_legs,
     refine_plan,
     refined_table,
 )
@@ -67,7 +74,7 @@ _SCREEN_MAKES = (
     "opportunities.parquet", "targets.parquet", "mothership.parquet", "density.parquet", "rejects.csv",
 )  # fmt: skip
 _OPTIMIZE_MAKES = (
-    "judged.parquet", "front.parquet", "plans.parquet", "observe.parquet", "observe.csv",
+    "judged.parquet", "corrections.parquet", "front.parquet", "plans.parquet", "observe.parquet", "observe.csv",
     "bound.parquet", "convergence.parquet", *(f"{name}.parquet" for name in DRAWN_TABLES),
 )  # fmt: skip
 _COMPARE_MAKES = tuple(f"{name}.parquet" for name in COMPARE_TABLES)
@@ -296,6 +303,7 @@ def _optimize(run: Run, options: Options, pool: Pool, teller: Teller) -> None:
         chances = chances_of(judged)
         data = plan_data(study, opportunities, targets, judged=chances)
         run.write_table("judged", judged_table(study, opportunities, judged, data=data))
+        run.write_table("corrections", corrections_table(opportunities, judged))
         run.write_table("opportunities", opportunities)
         if found.by_the_clock:
             run.warn("not repeatable: the search was told to stop by the clock (optimize.stop_after_s)")
@@ -322,7 +330,7 @@ def _draw(run: Run, study: Study, found: Optimised, opportunities: pa.Table, *, 
     flown, judged = opportunities.take(rows), run.read_table("judged").take(rows)
     chances = chances_from_table(study, judged)
     run.write_table("arcs", arc_points(flown, run.read_table("mothership")))
-    run.write_table("events", event_dates(study, flown, judged, targets))
+    run.write_table("events", event_dates(flown, judged, run.read_table("corrections")))
     run.write_table("aims", aim_rings(study, flown, judged))
     returned = successes(study, flown, targets, front=found.front, plans=found.plans, judged=chances)
     run.write_table("successes", returned)
@@ -543,7 +551,7 @@ def _refine(
         run.manifest["stages"].pop("handoff", None)
         flown, lost = refine_plan(study, tables, plan, pool=pool, on_done=teller.stage("refine"))
         table = refined_table(flown, tables.targets)
-        others = others_of(study, flown, mothership_legs(tables.mothership), pool=pool)
+        others = others_of(study, flown, legs_of_table(tables.mothership), pool=pool)
         changes = ranking_changes(study, tables, run.read_table("front"), flown, lost=lost)
         noted = {
             "plan": plan,

@@ -28,8 +28,8 @@ from targets.base.errors import InputError
 # What the page draws of the opportunities that some plan of the front uses.
 DRAWN_TABLES = ("arcs", "events", "aims", "successes")
 TABLES = (
-    "opportunities", "targets", "mothership", "judged", "front", "plans", "observe", "bound", "convergence", "refined",
-    "density", *DRAWN_TABLES,
+    "opportunities", "targets", "mothership", "judged", "corrections", "front", "plans", "observe", "bound",
+    "convergence", "refined", "density", *DRAWN_TABLES,
 )  # fmt: skip
 # Of the comparison of probe counts and the budgets of the chosen plan; there where the study asks for counts.
 COMPARE_TABLES = (
