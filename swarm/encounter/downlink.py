@@ -96,6 +96,13 @@ def _why(possible_mbit, clear, powered, downlink):
 
 
 @njit(cache=True)
+def _faded(fresh, fade_per_year, stored_days):
+    """What a probe's power is after days on the mothership: the battery fades meanwhile."""
+    left = max(1.0 - fade_per_year * stored_days / 365.25, 0.0)
+    return Power(fresh.panel_w_1au, fresh.idle_w, fresh.transmit_w, fresh.battery_wh * left)
+
+
+@njit(cache=True)
 def send_home(state, encounter_s, ages_days, mothership, wanted_mbit, earth, earth_grid, downlink):
     """Follow the days after an encounter.
 
@@ -123,9 +130,7 @@ def send_home(state, encounter_s, ages_days, mothership, wanted_mbit, earth, ear
         return possible, hours, days, relayed, STORED_TOO_LONG
     if life_days <= 0.0:
         return possible, hours, days, relayed, TOO_OLD
-    fresh = downlink.power
-    left = max(1.0 - downlink.fade_per_year * stored_days / 365.25, 0.0)
-    power = Power(fresh.panel_w_1au, fresh.idle_w, fresh.transmit_w, fresh.battery_wh * left)
+    power = _faded(downlink.power, downlink.fade_per_year, stored_days)
     charge = power.battery_wh
     powered = clear = False
     for day in range(int(math.ceil(life_days))):
