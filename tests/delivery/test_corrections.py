@@ -9,6 +9,7 @@ import pytest
 
 from swarm.encounter.corrections import (
     AFTER_BURN,
+    BEFORE_ENCOUNTER,
     IN_SIGHT,
     Corrections,
     fill_influence,
@@ -193,20 +194,25 @@ def test_when_corrections_are_flown() -> None:
     # six hours pass from the last image to the burn
     assert plan(200.0, 4.0) == [
         (193.0, AFTER_BURN),
-        (60.0, AFTER_BURN),
-        (14.0, AFTER_BURN),
+        (60.0, BEFORE_ENCOUNTER),
+        (14.0, BEFORE_ENCOUNTER),
         (3.75, IN_SIGHT),
         (1.0, IN_SIGHT),
     ]
     # first seen a little over a day out: one correction is enough
-    assert plan(200.0, 1.5)[-2:] == [(14.0, AFTER_BURN), (1.0, IN_SIGHT)]
+    assert plan(200.0, 1.5)[-2:] == [(14.0, BEFORE_ENCOUNTER), (1.0, IN_SIGHT)]
     assert plan(200.0, 0.75)[-1] == (0.5, IN_SIGHT)
     # 6 h for the ground and 2 h at least: seen 7.9 h out is too late
-    assert plan(200.0, 7.9 / 24.0)[-1] == (14.0, AFTER_BURN)
+    assert plan(200.0, 7.9 / 24.0)[-1] == (14.0, BEFORE_ENCOUNTER)
     assert plan(200.0, 8.1 / 24.0)[-1][1] == IN_SIGHT
     # a short arc has no room for the early ones
-    assert plan(30.0, 0.0) == [(23.0, AFTER_BURN), (14.0, AFTER_BURN)]
-    assert plan(30.0, 100.0) == [(29.0, IN_SIGHT), (23.0, AFTER_BURN), (14.0, AFTER_BURN), (1.0, IN_SIGHT)]
+    assert plan(30.0, 0.0) == [(23.0, AFTER_BURN), (14.0, BEFORE_ENCOUNTER)]
+    assert plan(30.0, 100.0) == [
+        (29.0, IN_SIGHT),
+        (23.0, AFTER_BURN),
+        (14.0, BEFORE_ENCOUNTER),
+        (1.0, IN_SIGHT),
+    ]
 
 
 def test_sight_leaves_room_for_the_miss() -> None:
