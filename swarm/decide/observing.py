@@ -25,6 +25,7 @@ from swarm.plan.objectives import evaluate, set_prices
 from swarm.plan.pairs import best_replacement
 from targets.base.constants import AU_KM
 from targets.base.timescale import tdb_s_from_jd
+from targets.base.vectors import angle_deg
 from targets.catalogue.classes import label_of
 from targets.catalogue.knowledge import RUNOFF_ARCSEC_PER_DECADE, position_covariance_km2, states_at
 from targets.catalogue.physical import apparent_magnitude
@@ -70,18 +71,13 @@ def sky(targets: Catalogue, jd_tdb: Floats) -> Sky:
         targets.g_slope[:, None],
         np.linalg.norm(r_km, axis=2) / AU_KM,
         np.linalg.norm(from_earth_km, axis=2) / AU_KM,
-        _angle_deg(r_km, from_earth_km),
+        angle_deg(r_km, from_earth_km),
     )
     return Sky(
         np.asarray(jd_tdb, float),
         magnitude,
-        _angle_deg(np.broadcast_to(-earth_km, r_km.shape), from_earth_km),
+        angle_deg(np.broadcast_to(-earth_km, r_km.shape), from_earth_km),
     )
-
-
-def _angle_deg(a: Floats, b: Floats) -> Floats:
-    across = np.linalg.norm(np.cross(a, b), axis=-1)
-    return np.degrees(np.arctan2(across, (a * b).sum(axis=-1)))
 
 
 def observing_dates(study: Study, until_jd_tdb: float) -> Floats:

@@ -73,6 +73,36 @@ def _sun_earth_probe_rad(earth, probe):
 
 
 @njit(cache=True)
+def _rates(state, encounter_s, since_s, mothership, earth, earth_grid, downlink):
+    """So long after an encounter: distance from the Sun (au), rates to the ground and the mothership (bit/s)."""
+    now = drift(state[0], state[1], state[2], state[3], state[4], state[5], GM_SUN_KM3_S2, since_s)
+    sun_au = math.sqrt(now[0] ** 2 + now[1] ** 2 + now[2] ** 2) / AU_KM
+    at = hermite_position(earth, earth_grid[0], earth_grid[1], encounter_s + since_s)
+    separation, range_km = _sun_earth_probe_rad(at, now)
+    ground = rate_at(range_km, downlink.ground) if separation >= downlink.separation_min_rad else 0.0
+    relay_km = max(mothership[0] + mothership[1] * since_s, 1.0)
+    relay = rate_at(relay_km, downlink.relay) if downlink.relay_hours > 0.0 else 0.0
+    return sun_au, ground, relay
+
+
+@njit(cache=True)
+def _why(possible_mbit, clear, powered, downlink):
+    """What stands in the way of even the smallest set of images."""
+    if possible_mbit >= downlink.data_min_mbit:
+        return FINE
+    if not clear:
+        return SUN_IN_THE_WAY
+    return TOO_SLOW if powered else NO_POWER
+
+
+@njit(cache=True)
+def _faded(fresh, fade_per_year, stored_days):
+    """What a probe's power is after days on the mothership: the battery fades meanwhile."""
+    left = max(1.0 - fade_per_year * stored_days / 365.25, 0.0)
+    return Power(fresh.panel_w_1au, fresh.idle_w, fresh.transmit_w, fresh.battery_wh * left)
+
+
+@njit(cache=True)
 def send_home(state, encounter_s, ages_days, mothership, wanted_mbit, earth, earth_grid, downlink):
     """Follow the days after an encounter.
 
@@ -95,26 +125,18 @@ def send_home(state, encounter_s, ages_days, mothership, wanted_mbit, earth, ear
     """
     stored_days, cruise_days = ages_days
     possible = hours = days = relayed = 0.0
-    life_days = min(downlink.days_max, downlink.cruise_life_days - cruise_days)
+    life_days, sun_au = min(downlink.days_max, downlink.cruise_life_days - cruise_days), 0.0
     if stored_days > downlink.storage_limit_days:
         return possible, hours, days, relayed, STORED_TOO_LONG
     if life_days <= 0.0:
         return possible, hours, days, relayed, TOO_OLD
-    fresh = downlink.power
-    left = max(1.0 - downlink.fade_per_year * stored_days / 365.25, 0.0)
-    power = Power(fresh.panel_w_1au, fresh.idle_w, fresh.transmit_w, fresh.battery_wh * left)
+    power = _faded(downlink.power, downlink.fade_per_year, stored_days)
     charge = power.battery_wh
     powered = clear = False
     for day in range(int(math.ceil(life_days))):
         share = min(life_days - day, 1.0)
         since_s = (day + 0.5 * share) * DAY_S
-        now = drift(state[0], state[1], state[2], state[3], state[4], state[5], GM_SUN_KM3_S2, since_s)
-        sun_au = math.sqrt(now[0] ** 2 + now[1] ** 2 + now[2] ** 2) / AU_KM
-        at = hermite_position(earth, earth_grid[0], earth_grid[1], encounter_s + since_s)
-        separation, range_km = _sun_earth_probe_rad(at, now)
-        ground = rate_at(range_km, downlink.ground) if separation >= downlink.separation_min_rad else 0.0
-        relay_km = max(mothership[0] + mothership[1] * since_s, 1.0)
-        relay = rate_at(relay_km, downlink.relay) if downlink.relay_hours > 0.0 else 0.0
+        sun_au, ground, relay = _rates(state, encounter_s, since_s, mothership, earth, earth_grid, downlink)
         by_relay = relay * downlink.relay_hours > ground * downlink.contact_hours
         rate = relay if by_relay else ground
         contact = downlink.relay_hours if by_relay else downlink.contact_hours
@@ -129,14 +151,8 @@ def send_home(state, encounter_s, ages_days, mothership, wanted_mbit, earth, ear
         possible += sent
         if by_relay:
             relayed += sent
-    why = FINE
-    if possible < downlink.data_min_mbit:
-        why = TOO_SLOW
-        if not clear:
-            why = SUN_IN_THE_WAY
-        elif not powered or power.panel_w_1au / sun_au**2 < power.idle_w:
-            why = NO_POWER
-    return possible, hours, days, relayed, why
+    lit = powered and power.panel_w_1au / sun_au**2 >= power.idle_w
+    return possible, hours, days, relayed, _why(possible, clear, lit, downlink)
 
 
 @njit(cache=True)

@@ -17,9 +17,10 @@ from numba import njit
 from numpy.typing import NDArray
 
 from swarm.plan.data import column
-from swarm.reach.mothership.path import Path
+from swarm.reach.mothership.path import legs_of_table
 from targets.base.constants import AU_KM, DAY_S, GM_SUN_KM3_S2
 from targets.base.timescale import tdb_s_from_jd
+from targets.base.vectors import angle_deg
 from targets.ephemeris.planets import EARTH, sample_planets
 from targets.motion.twobody import drift, drift_states
 
@@ -62,7 +63,7 @@ class Flight:
             for event in ("release", "burn", "encounter")
         )
         self.burn_km_s = 1e-3 * np.column_stack([column(opportunities, f"burn_{c}_m_s") for c in "xyz"])
-        self._legs = _legs(mothership)
+        self._legs = legs_of_table(mothership)
 
     def take(self, mask: NDArray) -> Flight:
         """The flights of `mask`."""
@@ -140,28 +141,6 @@ class Flight:
     def mothership_distance_km(self, after_days: float) -> Floats:
         """Least distance from the mothership, from so long after the burn until the encounter, (n,)."""
         return _mothership_distances(self.offsets, after_days * DAY_S)
-
-
-def angle_deg(a: Floats, b: Floats) -> Floats:
-    """Angle between rows, well conditioned near 0 and 180 degrees."""
-    across = np.linalg.norm(np.cross(a, b), axis=1)
-    return np.degrees(np.arctan2(across, np.einsum("ij,ij->i", a, b)))
-
-
-def _legs(mothership: pa.Table) -> list[Path]:
-    epochs_s = tdb_s_from_jd(column(mothership, "t_jd_tdb"))
-    if "t_tdb_s" in mothership.column_names:
-        epochs_s = column(mothership, "t_tdb_s")
-    names = ("x_km", "y_km", "z_km", "vx_km_s", "vy_km_s", "vz_km_s")
-    states = np.column_stack([column(mothership, name) for name in names])
-    several = "leg" in mothership.column_names
-    leg = column(mothership, "leg") if several else np.zeros(len(epochs_s), dtype=np.int64)
-    paths = []
-    for number in np.unique(leg):
-        own = leg == number
-        step_s = (epochs_s[own][-1] - epochs_s[own][0]) / max(own.sum() - 1, 1)
-        paths.append(Path(float(epochs_s[own][0]), float(step_s), np.ascontiguousarray(states[own])))
-    return paths
 
 
 # --- kernels ------------------------------------------------------------------------------------------------

@@ -10,9 +10,12 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from swarm.encounter.judging import REASONS, Judged, judge
-from swarm.plan.data import Chances, PlanData, plan_data, row_qualities
+from swarm.encounter.corrections import KINDS
+from swarm.encounter.judging import Judged, judge
+from swarm.encounter.reasons import REASONS
+from swarm.plan.data import Chances, PlanData, column, plan_data, row_qualities
 from swarm.plan.objectives import row_chances
+from targets.base.timescale import jd_from_tdb_s, tdb_s_from_jd
 from targets.catalogue.reading import Catalogue
 
 if TYPE_CHECKING:
@@ -25,6 +28,8 @@ _SPLIT = {
     f"{which}_cov_km2": tuple(f"{which}_cov_{part}_km2" for part in ("tt", "rr", "tr"))
     for which in ("delivery", "start", "before")
 }
+# what goes to the table `corrections` instead
+_OF_CORRECTIONS = ("correction_before_s", "correction_kind")
 
 
 class Pool(Protocol):
@@ -92,6 +97,8 @@ def judged_table(study: Study, opportunities: pa.Table, judged: Judged, *, data:
     """
     columns: dict[str, Any] = {"opportunity": opportunities["opportunity"]}
     for field in fields(Judged):
+        if field.name in _OF_CORRECTIONS:
+            continue
         columns |= _columns_of(field.name, getattr(judged, field.name), study)
     columns["reason_text"] = [REASONS[int(code)] for code in judged.reason]
     columns["hardware"] = data.hardware
@@ -99,6 +106,24 @@ def judged_table(study: Study, opportunities: pa.Table, judged: Judged, *, data:
     chances = row_chances(data)
     columns |= {f"chance_row_{k}": chances[:, k] for k in range(chances.shape[1])}
     return pa.table(columns)
+
+
+def corrections_table(opportunities: pa.Table, judged: Judged) -> pa.Table:
+    """Return the corrections that the judgement planned, in order: opportunity, correction, kind, jd_tdb.
+
+    kind : "after-burn" or "before-encounter" (both by tracking from the ground), "in-sight" (by images of the target)
+    """
+    row, number = np.nonzero(np.arange(judged.correction_kind.shape[1]) < judged.corrections[:, None])
+    met_s = tdb_s_from_jd(column(opportunities, "encounter_jd_tdb"))[row]
+    kinds = np.array(KINDS)[judged.correction_kind[row, number]]
+    return pa.table(
+        {
+            "opportunity": column(opportunities, "opportunity")[row],
+            "correction": number,
+            "kind": pa.array(kinds.tolist(), pa.string()),
+            "jd_tdb": jd_from_tdb_s(met_s - judged.correction_before_s[row, number]),
+        }
+    )
 
 
 def _columns_of(name: str, values: NDArray, study: Study) -> dict[str, NDArray]:

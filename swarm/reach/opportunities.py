@@ -13,9 +13,24 @@ import numpy as np
 import pyarrow as pa
 
 from swarm.reach.mothership.flybys import Flyby
+from swarm.reach.mothership.path import table_of_legs
 from swarm.reach.mothership.sources import Mothership, epochs_needed_tdb_s, mothership_of
 from swarm.reach.screen.approaches import MothershipLeg, find_approaches
-from swarm.reach.screen.minima import COLUMNS, ArcLimits, Minima, find_minima
+from swarm.reach.screen.minima import (
+    APPROACH,
+    BURN,
+    COLUMNS,
+    ENCOUNTER_S,
+    METHOD,
+    MOTHERSHIP,
+    REVOLUTIONS,
+    SLOT,
+    TARGET,
+    V_REL,
+    ArcLimits,
+    Minima,
+    find_minima,
+)
 from swarm.reach.screen.prepared_cache import drop_oldest, fingerprint, load_or_prepare
 from swarm.reach.screen.reach_bound import reach_bound
 from swarm.run.workers import Pool
@@ -23,6 +38,7 @@ from swarm.study.schema import Study
 from targets.base.constants import AU_KM, DAY_S
 from targets.base.errors import InputError, NothingFeasible
 from targets.base.timescale import jd_from_tdb_s, tdb_s_from_jd
+from targets.base.vectors import angle_deg, lengths
 from targets.catalogue.reading import Catalogue
 from targets.ephemeris.planets import EARTH, PlanetTable, sample_planets
 from targets.motion.perturbed import Prepared, move_to_epoch, prepare
@@ -242,7 +258,7 @@ def _screen_chunk(chunk: _Chunk, shared: _Shared, *, keep: bool = True) -> _Foun
         minima = find_minima(
             prepared, approaches, leg, limits=shared.limits[leg.mothership], planets=shared.planets
         )
-        body = chunk.first + approaches.body[minima.rows[:, 0].astype(np.int64)]
+        body = chunk.first + approaches.body[minima.rows[:, APPROACH].astype(np.int64)]
         near = chunk.first + np.unique(approaches.body)
         found.append(_LegFound(minima, body, near, len(approaches.body)))
     lost = np.flatnonzero(~np.isfinite(prepared.states).all(axis=(0, 2)))
@@ -256,10 +272,10 @@ def _screening(
     mine = [k for k, leg in enumerate(shared.legs) if leg.mothership == number]
     parts = [(shared.legs[k], part.legs[k]) for k in mine for part in found]
     counts = _counts(catalogue, parts, found)
-    rows = np.concatenate([part.minima.rows for _, part in parts] or [np.empty((0, len(COLUMNS)))])
+    rows = np.concatenate([part.minima.rows for _, part in parts] or [np.empty((0, COLUMNS))])
     body = np.concatenate([part.body for _, part in parts] or [np.empty(0, dtype=np.int64)])
     slot = np.concatenate(
-        [leg.slots[part.minima.rows[:, 1].astype(np.int64)] for leg, part in parts] or [body]
+        [leg.slots[part.minima.rows[:, SLOT].astype(np.int64)] for leg, part in parts] or [body]
     )
     columns = _columns(rows, body, slot, study=study, ship=ship, planets=shared.planets)
     keep = _not_dominated(columns)
@@ -270,7 +286,7 @@ def _screening(
     return Screening(
         _table(columns, targets, target_index),
         targets,
-        _path_table(ship),
+        table_of_legs(ship.legs),
         counts,
         ship.flybys,
         _notes(ship, found),
@@ -324,15 +340,6 @@ def nothing_found(study: Study, counts: dict[str, float]) -> NothingFeasible:
     )
 
 
-def _norm(vectors: np.ndarray) -> np.ndarray:
-    return np.sqrt(np.einsum("ij,ij->i", vectors, vectors))
-
-
-def _angle_deg(a: np.ndarray, b: np.ndarray) -> np.ndarray:
-    """Angle between rows, well conditioned near 0 and 180 degrees."""
-    return np.degrees(np.arctan2(_norm(np.cross(a, b)), np.einsum("ij,ij->i", a, b)))
-
-
 def _seen_from_earth_deg(ship: Mothership, tdb_s: np.ndarray, planets: PlanetTable) -> np.ndarray:
     """Sun-Earth-probe angle while the probe still rides the mothership's path."""
     epochs, where = np.unique(tdb_s, return_inverse=True)
@@ -341,7 +348,7 @@ def _seen_from_earth_deg(ship: Mothership, tdb_s: np.ndarray, planets: PlanetTab
     for path in ship.legs:
         on_leg = (epochs >= path.epochs_tdb_s[0] - 1.0) & (epochs <= path.epochs_tdb_s[-1] + 1.0)
         position_km[on_leg] = path.at(epochs[on_leg])[:, :3]
-    return _angle_deg(-earth_km, position_km - earth_km)[where]
+    return angle_deg(-earth_km, position_km - earth_km)[where]
 
 
 def _columns(
@@ -354,12 +361,12 @@ def _columns(
     planets: PlanetTable,
 ) -> dict[str, np.ndarray]:
     """Geometry of every minimum, in order of body, release slot, encounter."""
-    order = np.lexsort((rows[:, 2], slot, body))
+    order = np.lexsort((rows[:, ENCOUNTER_S], slot, body))
     rows, body, slot = rows[order], body[order], slot[order]
-    burn_s, encounter_s = burn_slots(study)[slot], rows[:, 2]
+    burn_s, encounter_s = burn_slots(study)[slot], rows[:, ENCOUNTER_S]
     release_s = burn_s - study.probe.checkout_days * DAY_S
-    burn_m_s = rows[:, 3:6] * 1000.0
-    v_rel, target_km, mothership_km = rows[:, 6:9], rows[:, 9:12], rows[:, 12:15]
+    burn_m_s = rows[:, BURN : BURN + 3] * 1000.0
+    v_rel, target_km, mothership_km = (rows[:, c : c + 3] for c in (V_REL, TARGET, MOTHERSHIP))
     earth_km = planets.state(EARTH, encounter_s)[:, :3]
     from_earth = target_km - earth_km
     return {
@@ -370,27 +377,27 @@ def _columns(
         "encounter_jd_tdb": jd_from_tdb_s(encounter_s),
         "burn_tdb_s": burn_s,
         "encounter_tdb_s": encounter_s,
-        "burn_m_s": _norm(burn_m_s),
+        "burn_m_s": lengths(burn_m_s),
         "burn_x_m_s": burn_m_s[:, 0],
         "burn_y_m_s": burn_m_s[:, 1],
         "burn_z_m_s": burn_m_s[:, 2],
-        "v_rel_km_s": _norm(v_rel),
+        "v_rel_km_s": lengths(v_rel),
         "v_rel_x_km_s": v_rel[:, 0],
         "v_rel_y_km_s": v_rel[:, 1],
         "v_rel_z_km_s": v_rel[:, 2],
         # the probe comes from -v_rel, the Sun stands at -target: the two signs cancel
-        "phase_in_deg": _angle_deg(target_km, v_rel),
-        "sun_range_au": _norm(target_km) / AU_KM,
-        "earth_range_au": _norm(from_earth) / AU_KM,
-        "sun_earth_probe_deg": _angle_deg(-earth_km, from_earth),
+        "phase_in_deg": angle_deg(target_km, v_rel),
+        "sun_range_au": lengths(target_km) / AU_KM,
+        "earth_range_au": lengths(from_earth) / AU_KM,
+        "sun_earth_probe_deg": angle_deg(-earth_km, from_earth),
         "sun_earth_probe_release_deg": _seen_from_earth_deg(ship, release_s, planets),
         "sun_earth_probe_burn_deg": _seen_from_earth_deg(ship, burn_s, planets),
-        "mothership_range_km": _norm(target_km - mothership_km),
+        "mothership_range_km": lengths(target_km - mothership_km),
         "target_x_km": target_km[:, 0],
         "target_y_km": target_km[:, 1],
         "target_z_km": target_km[:, 2],
-        "revolutions": rows[:, 15].astype(np.int64),
-        "shot": rows[:, 16].astype(np.int64),
+        "revolutions": rows[:, REVOLUTIONS].astype(np.int64),
+        "shot": rows[:, METHOD].astype(np.int64),
     }
 
 
@@ -428,16 +435,3 @@ def _table(columns: dict[str, np.ndarray], targets: Catalogue, target_index: np.
         "kind": pa.array(["flyby"] * count, pa.string()),
     }
     return pa.table(fields | columns)
-
-
-def _path_table(ship: Mothership) -> pa.Table:
-    """The mothership's nodes, leg by leg."""
-    names = ("x_km", "y_km", "z_km", "vx_km_s", "vy_km_s", "vz_km_s")
-    states = np.concatenate([path.states for path in ship.legs])
-    epochs = np.concatenate([path.epochs_tdb_s for path in ship.legs])
-    leg = np.repeat(np.arange(len(ship.legs)), [len(path.states) for path in ship.legs])
-    return pa.table(
-        {"t_jd_tdb": jd_from_tdb_s(epochs)}
-        | {name: states[:, k] for k, name in enumerate(names)}
-        | {"leg": leg, "t_tdb_s": epochs}
-    )

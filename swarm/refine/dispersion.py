@@ -14,7 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from swarm.encounter.delivery import CORRECTIONS_MAX, OPTICAL, Errors, errors_of, plan_corrections, sight_s
+from swarm.encounter.corrections import IN_SIGHT, plan_corrections, sight_s
+from swarm.encounter.error_model import CORRECTIONS_MAX, Errors, errors_of
 from swarm.reach.arcs.bplane import b_plane_axes
 from swarm.refine.correct import Refined
 from swarm.refine.nbody import Field, moved, moved_with_transition, propagate
@@ -51,6 +52,7 @@ class Dispersion:
     """n samples: miss (n, 2) from the aim point relative to the target, corrections spent, whether the target was seen.
 
     late_s : (n,) how much later than planned a sample passes
+    corrections_s : TDB seconds and kind (swarm.encounter.corrections) of each planned correction
     released_cov, burnt_cov, encounter_cov : (6, 6) of the probe's state after spring, after burn, at the encounter's
     nominal epoch; ICRF, km and km/s
     """
@@ -60,6 +62,7 @@ class Dispersion:
     seen: NDArray[np.bool_]
     late_s: Floats
     relies_on_sight: bool
+    corrections_s: tuple[tuple[float, int], ...]
     spare_km_s: float
     released_cov: Floats
     burnt_cov: Floats
@@ -182,8 +185,12 @@ class _Flight:
         plan = next((plan for plan in plans if plan.planned == known.corrections), plans[0])
         self.relies_on_sight = plan.optical > 0
         before = plan.before_s[: plan.planned]
+        kinds = (int(kind) for kind in plan.kind[: plan.planned])
+        self.corrections_s = tuple(
+            (made.encounter_tdb_s - float(time), kind) for time, kind in zip(before, kinds, strict=True)
+        )
         return list(made.encounter_tdb_s - before), [
-            bool(kind == OPTICAL) for kind in plan.kind[: plan.planned]
+            bool(kind == IN_SIGHT) for kind in plan.kind[: plan.planned]
         ]
 
     def _transitions(self) -> list[Floats]:
@@ -316,7 +323,14 @@ class _Flight:
         self, sheet: _Sheet, miss: Floats, late_s: Floats, covariances: tuple[Floats, Floats, Floats]
     ) -> Dispersion:
         return Dispersion(
-            miss, sheet.spent, sheet.seen, late_s, self.relies_on_sight, self._known.spare_km_s, *covariances
+            miss,
+            sheet.spent,
+            sheet.seen,
+            late_s,
+            self.relies_on_sight,
+            self.corrections_s,
+            self._known.spare_km_s,
+            *covariances,
         )
 
     def _start(self, draws: Draws) -> Floats:

@@ -20,7 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from swarm.encounter.delivery import errors_of
+from swarm.encounter.error_model import errors_of
 from swarm.reach.mothership.path import Path
 from swarm.refine.chance import Chance, name_of
 from swarm.refine.dispersion import execution_errors, spring_errors

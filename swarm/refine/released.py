@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from swarm.encounter.delivery import errors_of
+from swarm.encounter.error_model import errors_of
 from swarm.reach.mothership.mass import releases
 from swarm.refine.dispersion import SPAWN_KEY, spring_errors
 from swarm.refine.nbody import pressure_km3_s2

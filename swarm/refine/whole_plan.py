@@ -12,7 +12,7 @@ import pyarrow.compute as pc
 
 from swarm.decide.summary import select_plan
 from swarm.encounter.propellant import carried_m_s
-from swarm.reach.mothership.path import Path
+from swarm.reach.mothership.path import legs_of_table
 from swarm.refine.correct import Arc, NotRefined, Refined, refine_arc
 from swarm.refine.dispersion import Dispersion, Known, disperse, draws_of
 from swarm.refine.nbody import Field, Lost, make_field, span_in_kernel
@@ -22,8 +22,6 @@ from targets.base.errors import InputError
 from targets.catalogue.knowledge import position_covariance_km2, states_at
 from targets.catalogue.reading import Catalogue
 from targets.ephemeris.spice import SUN, coverage_tdb_s
-
-_STATE = ("x_km", "y_km", "z_km", "vx_km_s", "vy_km_s", "vz_km_s")
 
 
 class Pool(Protocol):
@@ -113,22 +111,9 @@ def _arc(study: Study, tables: Tables, row: dict, of: tuple[dict, dict], mothers
     )
 
 
-def mothership_legs(mothership: pa.Table) -> list[Path]:
-    """The mothership's ballistic stretches."""
-    leg, epochs = mothership["leg"].to_numpy(), mothership["t_tdb_s"].to_numpy()
-    states = np.column_stack([mothership[name].to_numpy() for name in _STATE])
-    legs = []
-    for k in np.unique(leg):
-        on = leg == k
-        legs.append(
-            Path(float(epochs[on][0]), float(epochs[on][1] - epochs[on][0]), np.ascontiguousarray(states[on]))
-        )
-    return legs
-
-
 def mothership_state(mothership: pa.Table, tdb_s: float, until_tdb_s: float) -> np.ndarray:
     """(6,) at an epoch, on the leg that holds it and the burn that follows."""
-    for leg in mothership_legs(mothership):
+    for leg in legs_of_table(mothership):
         first, last = leg.epochs_tdb_s[[0, -1]]
         if first - 1.0 <= tdb_s and until_tdb_s <= last + 1.0:
             return leg.at(tdb_s)[0]

@@ -13,15 +13,12 @@ import pyarrow as pa
 from numba import njit
 from numpy.typing import NDArray
 
-from swarm.encounter.delivery import errors_of, plan_corrections, sight_s
 from swarm.plan.data import Chances, PlanData, column, plan_data
 from swarm.plan.flight import Flight
 from swarm.plan.measures import plans_matrix
 from swarm.plan.survival import group_failures, own_chances, state_chance
-from swarm.reach.arcs.bplane import b_plane_axes
 from targets.base.constants import AU_KM, DAY_S
 from targets.base.timescale import jd_from_tdb_s, tdb_s_from_jd
-from targets.catalogue.knowledge import states_at
 from targets.catalogue.reading import Catalogue
 from targets.motion.twobody import drift_states
 
@@ -65,56 +62,31 @@ def arc_points(opportunities: pa.Table, mothership: pa.Table) -> pa.Table:
     )
 
 
-def event_dates(study: Study, opportunities: pa.Table, judged: pa.Table, targets: Catalogue) -> pa.Table:
+def event_dates(opportunities: pa.Table, judged: pa.Table, corrections: pa.Table) -> pa.Table:
     """Return the dates of each opportunity in order: opportunity, event, t_jd_tdb.
 
-    Events: release, burn, correction (in the ground's turn or in sight of the target, as judged), encounter, and
-    data home where data come home.
+    Events: release, burn, correction (as the judgement planned them: the run's table `corrections`), encounter, and
+    data home where data come home. `opportunities` and `judged` row by row the same.
     """
-    found: list[tuple[int, str, float]] = []
-    corrections = _corrections_jd(study, opportunities, judged, targets)
-    home_days = column(judged, "home_days")
-    for k, row in enumerate(opportunities.to_pylist()):
-        dates = [(event, row[f"{event}_jd_tdb"]) for event in ("release", "burn")]
-        dates += [("correction", date) for date in corrections[k]]
-        dates.append(("encounter", row["encounter_jd_tdb"]))
-        if np.isfinite(home_days[k]) and judged["data_mbit"][k].as_py() > 0.0:
-            dates.append(("data home", row["encounter_jd_tdb"] + home_days[k]))
-        found += [(row["opportunity"], event, float(date)) for event, date in dates]
+    rows: list[tuple[int, str, float]] = []
+    planned: dict[int, list[float]] = {}
+    for number, date in zip(*(column(corrections, name) for name in ("opportunity", "jd_tdb")), strict=True):
+        planned.setdefault(int(number), []).append(float(date))
+    home_days, data_mbit = column(judged, "home_days"), column(judged, "data_mbit")
+    for k, flown in enumerate(opportunities.to_pylist()):
+        dates = [(event, flown[f"{event}_jd_tdb"]) for event in ("release", "burn")]
+        dates += [("correction", date) for date in planned.get(flown["opportunity"], [])]
+        dates.append(("encounter", flown["encounter_jd_tdb"]))
+        if np.isfinite(home_days[k]) and data_mbit[k] > 0.0:
+            dates.append(("data home", flown["encounter_jd_tdb"] + home_days[k]))
+        rows += [(flown["opportunity"], event, float(date)) for event, date in dates]
     return pa.table(
         {
-            "opportunity": pa.array([one[0] for one in found], pa.int64()),
-            "event": pa.array([one[1] for one in found], pa.string()),
-            "t_jd_tdb": pa.array([one[2] for one in found], pa.float64()),
+            "opportunity": pa.array([row[0] for row in rows], pa.int64()),
+            "event": pa.array([row[1] for row in rows], pa.string()),
+            "t_jd_tdb": pa.array([row[2] for row in rows], pa.float64()),
         }
     )
-
-
-def _corrections_jd(
-    study: Study, opportunities: pa.Table, judged: pa.Table, targets: Catalogue
-) -> list[list[float]]:
-    """Dates of the corrections the judgement planned, per opportunity."""
-    if not opportunities.num_rows:
-        return []
-    errors = errors_of(study)
-    met_s, burn_s = (tdb_s_from_jd(column(opportunities, f"{name}_jd_tdb")) for name in ("encounter", "burn"))
-    v_rel = np.column_stack([column(opportunities, f"v_rel_{axis}_km_s") for axis in "xyz"])
-    r_km, v_km_s = states_at(targets.take(column(opportunities, "target_index")), met_s)
-    states, axes = np.hstack([r_km, v_km_s + v_rel]), b_plane_axes(v_rel)
-    speed = np.linalg.norm(v_rel, axis=1)
-    seen_km, along_s = column(judged, "detect_range_km"), column(judged, "sigma_time_s")
-    larger_km = _principal(judged, "before")[0]
-    found = []
-    for k in range(len(met_s)):
-        seen_s = sight_s(seen_km[k], speed[k], larger_km[k], along_s[k] * speed[k])
-        plans = [
-            plan_corrections(states[k], axes[k], met_s[k] - burn_s[k], seen_s, errors, optical)
-            for optical in (True, False)
-        ]
-        # with and without those in sight of the target: the one with as many as the judgement kept
-        plan = plans[0] if plans[0].planned == column(judged, "corrections")[k] else plans[1]
-        found.append([float(jd_from_tdb_s(met_s[k] - plan.before_s[j])) for j in range(plan.planned)])
-    return found
 
 
 def aim_rings(study: Study, opportunities: pa.Table, judged: pa.Table) -> pa.Table:

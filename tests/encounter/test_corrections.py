@@ -7,21 +7,17 @@ import math
 import numpy as np
 import pytest
 
-from swarm.encounter.delivery import (
-    CORRECTIONS_MAX,
-    GROUND,
-    OPTICAL,
+from swarm.encounter.corrections import (
+    AFTER_BURN,
+    BEFORE_ENCOUNTER,
+    IN_SIGHT,
     Corrections,
-    errors_of,
     fill_influence,
-    fill_start,
-    linear_covariance,
-    normals_of,
     plan_corrections,
-    quantile,
-    sample_arrivals,
     sight_s,
 )
+from swarm.encounter.delivery import fill_start, linear_covariance, quantile, sample_arrivals
+from swarm.encounter.error_model import CORRECTIONS_MAX, errors_of, normals_of
 from swarm.reach.arcs.bplane import b_plane_axes, b_vector_km
 from targets.base.constants import AU_KM, DAY_S, GM_SUN_KM3_S2
 from targets.motion.twobody import drift
@@ -78,7 +74,7 @@ def one_correction(days: float) -> Corrections:
     inverse = np.empty((CORRECTIONS_MAX, 3, 2))
     inverse[0] = np.linalg.pinv(velocity[0, 1:])
     zeros = np.zeros((CORRECTIONS_MAX, 3))
-    times, kinds = np.full(CORRECTIONS_MAX, days * DAY_S), np.full(CORRECTIONS_MAX, GROUND)
+    times, kinds = np.full(CORRECTIONS_MAX, days * DAY_S), np.full(CORRECTIONS_MAX, AFTER_BURN)
     return Corrections(1, 0, times, kinds.astype(float), velocity, inverse, zeros, np.zeros(CORRECTIONS_MAX))
 
 
@@ -196,21 +192,26 @@ def test_when_corrections_are_flown() -> None:
 
     # six hours pass from the last image to the burn
     assert plan(200.0, 4.0) == [
-        (193.0, GROUND),
-        (60.0, GROUND),
-        (14.0, GROUND),
-        (3.75, OPTICAL),
-        (1.0, OPTICAL),
+        (193.0, AFTER_BURN),
+        (60.0, BEFORE_ENCOUNTER),
+        (14.0, BEFORE_ENCOUNTER),
+        (3.75, IN_SIGHT),
+        (1.0, IN_SIGHT),
     ]
     # first seen a little over a day out: one correction is enough
-    assert plan(200.0, 1.5)[-2:] == [(14.0, GROUND), (1.0, OPTICAL)]
-    assert plan(200.0, 0.75)[-1] == (0.5, OPTICAL)
+    assert plan(200.0, 1.5)[-2:] == [(14.0, BEFORE_ENCOUNTER), (1.0, IN_SIGHT)]
+    assert plan(200.0, 0.75)[-1] == (0.5, IN_SIGHT)
     # 6 h for the ground and 2 h at least: seen 7.9 h out is too late
-    assert plan(200.0, 7.9 / 24.0)[-1] == (14.0, GROUND)
-    assert plan(200.0, 8.1 / 24.0)[-1][1] == OPTICAL
+    assert plan(200.0, 7.9 / 24.0)[-1] == (14.0, BEFORE_ENCOUNTER)
+    assert plan(200.0, 8.1 / 24.0)[-1][1] == IN_SIGHT
     # a short arc has no room for the early ones
-    assert plan(30.0, 0.0) == [(23.0, GROUND), (14.0, GROUND)]
-    assert plan(30.0, 100.0) == [(29.0, OPTICAL), (23.0, GROUND), (14.0, GROUND), (1.0, OPTICAL)]
+    assert plan(30.0, 0.0) == [(23.0, AFTER_BURN), (14.0, BEFORE_ENCOUNTER)]
+    assert plan(30.0, 100.0) == [
+        (29.0, IN_SIGHT),
+        (23.0, AFTER_BURN),
+        (14.0, BEFORE_ENCOUNTER),
+        (1.0, IN_SIGHT),
+    ]
 
 
 def test_sight_leaves_room_for_the_miss() -> None:

@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from swarm.encounter.judging import (
+from swarm.encounter.judging import Judged, judge
+from swarm.encounter.reasons import (
     CAPTURE,
     CONJUNCTION,
     LIFE,
@@ -24,8 +25,6 @@ from swarm.encounter.judging import (
     SEEN_TOO_LATE,
     STORAGE,
     TOO_DEAR,
-    Judged,
-    judge,
 )
 from swarm.study.schema import Study
 from targets.catalogue.reading import Catalogue

@@ -7,7 +7,9 @@ import numpy as np
 import pytest
 from scipy.stats import chi2
 
-from swarm.encounter.delivery import CORRECTIONS_MAX, errors_of, linear_covariance, plan_corrections, sight_s
+from swarm.encounter.corrections import plan_corrections, sight_s
+from swarm.encounter.delivery import fill_start, linear_covariance
+from swarm.encounter.error_model import CORRECTIONS_MAX, errors_of
 from swarm.reach.arcs.bplane import b_plane_axes
 from swarm.refine.dispersion import Draws, _Flight, disperse, draws_of, execution_errors
 from swarm.refine.whole_plan import Flown, dispersion_cautions
@@ -20,8 +22,6 @@ SAME = {"spring_fraction": 0.05, "spring_direction_deg": math.degrees(0.05)}
 
 def model_covariance(study, made, known):
     """(TT, RR, TR) of the delivery model, two-body, for this arc."""
-    from swarm.encounter.delivery import fill_start
-
     errors, axes = errors_of(study), b_plane_axes(made.v_rel_km_s)[0]
     speed = float(np.linalg.norm(made.v_rel_km_s))
     cruise = made.encounter_tdb_s - made.arc.burn_tdb_s

@@ -10,7 +10,7 @@ from swarm.app.stages.asked import no_counts, no_sensitivity, plan_text, slip_te
 from swarm.app.stages.record import PLAN, RESUME, SEED, WORKERS, Options, Stage, Work
 from swarm.run.tables import DECLARED, PARQUET
 
-_PLANNED = ("opportunities", "targets", "mothership", "judged", "front", "plans")
+_PLANNED = ("opportunities", "targets", "mothership", "judged", "corrections", "front", "plans")
 _EVERYTHING = tuple(table.name for table in DECLARED if table.form == PARQUET and table.extends is None)
 
 STAGES: tuple[Stage, ...] = (
@@ -19,7 +19,7 @@ STAGES: tuple[Stage, ...] = (
     Stage(
         "optimize",
         "Opportunities -> front, beside a bound.",
-        ("opportunities", "targets", "mothership", "judged"),
+        ("opportunities", "targets", "mothership", "judged", "corrections"),
         "planning",
         (WORKERS, SEED, RESUME),
     ),

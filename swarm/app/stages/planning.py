@@ -12,7 +12,7 @@ from swarm.decide.summary import select_plan
 from swarm.optimize.polish import polished
 from swarm.optimize.search import Optimised, optimize
 from swarm.plan.data import plan_data
-from swarm.plan.judged import chances_from_table, chances_of, judge_all, judged_table
+from swarm.plan.judged import chances_from_table, chances_of, corrections_table, judge_all, judged_table
 from swarm.plan.measures import with_measures
 from swarm.plan.verify import Tables as Reported
 from swarm.plan.verify import verify
@@ -98,6 +98,7 @@ def _polish(work: Work, result: Optimised, opportunities: pa.Table, targets: Cat
     data = plan_data(study, finer, targets, judged=chances_of(judged))
     work.run.write_table("polished", finer)
     work.run.write_table("polished_judged", judged_table(study, finer, judged, data=data))
+    work.run.write_table("polished_corrections", corrections_table(finer, judged))
 
 
 def used_rows(opportunities: pa.Table, plans: pa.Table) -> NDArray[np.int64]:
@@ -115,7 +116,7 @@ def _draw(
     flown, come_to = opportunities.take(rows), judged.take(rows)
     chances = chances_from_table(study, come_to)
     run.write_table("arcs", arc_points(flown, work.table("mothership")))
-    run.write_table("events", event_dates(study, flown, come_to, targets))
+    run.write_table("events", event_dates(flown, come_to, work.table("corrections")))
     run.write_table("aims", aim_rings(study, flown, come_to))
     returned = successes(study, flown, targets, front=result.front, plans=result.plans, judged=chances)
     run.write_table("successes", returned)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from swarm.app.stages.record import Work
+from swarm.reach.mothership.path import legs_of_table
 from swarm.refine.correct import NotRefined
 from swarm.refine.handoff.package import clear_package, write_package
 from swarm.refine.ranking import ranking_changes
@@ -11,7 +12,6 @@ from swarm.refine.whole_plan import (
     Flown,
     Tables,
     dispersion_cautions,
-    mothership_legs,
     refine_plan,
     refined_table,
 )
@@ -42,7 +42,7 @@ def work_refine(work: Work) -> None:
     run, study, tables, plan = work.run, work.study, tables_of(work.run), _number(work)
     clear_package(run.folder / _PACKAGE)
     flown, lost = refine_plan(study, tables, plan, pool=work.pool, on_done=work.teller.stage("refine"))
-    others = others_of(study, flown, mothership_legs(tables.mothership), pool=work.pool)
+    others = others_of(study, flown, legs_of_table(tables.mothership), pool=work.pool)
     changes = ranking_changes(study, tables, work.table("front"), flown, lost=lost)
     run.note(
         "refined",

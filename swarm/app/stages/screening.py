@@ -6,7 +6,7 @@ import pyarrow.compute as pc
 
 from swarm.app.stages.record import Work
 from swarm.plan.data import plan_data
-from swarm.plan.judged import chances_of, judge_all, judged_table
+from swarm.plan.judged import chances_of, corrections_table, judge_all, judged_table
 from swarm.reach.opportunities import Screening, nothing_found, screen
 from swarm.report.drawn import density
 from swarm.run.folder import Run, csv_text, sha256_of
@@ -81,3 +81,4 @@ def work_judge(work: Work) -> None:
     judged = judge_all(study, opportunities, targets, pool=work.pool)
     data = plan_data(study, opportunities, targets, judged=chances_of(judged))
     work.run.write_table("judged", judged_table(study, opportunities, judged, data=data))
+    work.run.write_table("corrections", corrections_table(opportunities, judged))

@@ -106,7 +106,7 @@ def _time_derivatives(x, t, lam):
 
 @njit(cache=True)
 def _householder(t, x, lam, revolutions):
-    """Solve T(x) = t from a start; (x, converged)."""
+    """Solve T(x) = t from a start by Householder's iteration of third order; (x, converged)."""
     for _ in range(40):
         value = _time_of_flight(x, lam, revolutions)
         d1, d2, d3 = _time_derivatives(x, value, lam)
@@ -129,7 +129,7 @@ def _householder(t, x, lam, revolutions):
 
 @njit(cache=True)
 def _least_time(lam, revolutions, t_start):
-    """Smallest T for a number of revolutions, by Halley steps on dT/dx = 0."""
+    """Smallest T for a number of revolutions, by Halley's iteration on dT/dx = 0."""
     x = 0.0
     t = t_start
     for _ in range(30):
@@ -167,6 +167,21 @@ def _start_revolved(t, revolutions, right):
 
 
 @njit(cache=True)
+def _solve_time(t, lam, revolutions, right):
+    """Status and the x of T(x) = t."""
+    if revolutions == 0:
+        x, settled = _householder(t, _start_direct(t, lam), lam, 0)
+        return (OK if settled else NO_CONVERGENCE), x
+    if t < revolutions * math.pi:
+        return NO_SOLUTION, math.nan
+    t0 = math.acos(lam) + lam * math.sqrt(1.0 - lam * lam) + revolutions * math.pi
+    if t < t0 and _least_time(lam, revolutions, t0) > t:
+        return NO_SOLUTION, math.nan
+    x, settled = _householder(t, _start_revolved(t, revolutions, right), lam, revolutions)
+    return (OK if settled else NO_CONVERGENCE), x
+
+
+@njit(cache=True)
 def lambert(x0, y0, z0, x1, y1, z1, tof, mu, normal, revolutions, right):
     """One Lambert arc.
 
@@ -190,17 +205,9 @@ def lambert(x0, y0, z0, x1, y1, z1, tof, mu, normal, revolutions, right):
     one_plus_cos = r0 * r1 + dot if dot > 0.0 else cross * cross / (r0 * r1 - dot)
     lam = normal * math.sqrt(0.5 * one_plus_cos) / s
     t = math.sqrt(2.0 * mu / (s * s * s)) * tof
-    if revolutions == 0:
-        x, settled = _householder(t, _start_direct(t, lam), lam, 0)
-    else:
-        if t < revolutions * math.pi:
-            return NO_SOLUTION, nan, nan, nan, nan, nan, nan
-        t0 = math.acos(lam) + lam * math.sqrt(1.0 - lam * lam) + revolutions * math.pi
-        if t < t0 and _least_time(lam, revolutions, t0) > t:
-            return NO_SOLUTION, nan, nan, nan, nan, nan, nan
-        x, settled = _householder(t, _start_revolved(t, revolutions, right), lam, revolutions)
-    if not settled:
-        return NO_CONVERGENCE, nan, nan, nan, nan, nan, nan
+    status, x = _solve_time(t, lam, revolutions, right)
+    if status != OK:
+        return status, nan, nan, nan, nan, nan, nan
     gamma = math.sqrt(0.5 * mu * s)
     rho = (r0 - r1) / chord
     sigma = math.sqrt(max(0.0, 1.0 - rho * rho))

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import pyarrow as pa
 from numba import njit
 
 from targets.base.constants import DAY_S, GM_SUN_KM3_S2
+from targets.base.timescale import jd_from_tdb_s, tdb_s_from_jd
 from targets.motion.twobody import drift
 
 NODE_S = DAY_S
+_STATE = ("x_km", "y_km", "z_km", "vx_km_s", "vy_km_s", "vz_km_s")
 
 
 @dataclass(frozen=True)
@@ -38,6 +42,44 @@ class Path:
         return _states_at(
             self.states, self.start_tdb_s, self.step_s, np.atleast_1d(np.asarray(tdb_s, dtype=float))
         )
+
+
+def table_of_legs(legs: Sequence[Path]) -> pa.Table:
+    """Return the nodes of ballistic legs as the run's table `mothership`: t_jd_tdb, x_km ... vz_km_s, leg, t_tdb_s."""
+    states = np.concatenate([path.states for path in legs])
+    epochs = np.concatenate([path.epochs_tdb_s for path in legs])
+    leg = np.repeat(np.arange(len(legs)), [len(path.states) for path in legs])
+    return pa.table(
+        {"t_jd_tdb": jd_from_tdb_s(epochs)}
+        | {name: states[:, k] for k, name in enumerate(_STATE)}
+        | {"leg": leg, "t_tdb_s": epochs}
+    )
+
+
+def legs_of_table(mothership: pa.Table) -> list[Path]:
+    """Return the ballistic legs of the run's table `mothership`, in order.
+
+    A table without `leg` is one leg; dates are read from t_tdb_s, or from t_jd_tdb (good to some 0.02 ms) where a
+    table has no such column.
+    """
+    names = mothership.column_names
+    epochs_s = (
+        _column(mothership, "t_tdb_s")
+        if "t_tdb_s" in names
+        else tdb_s_from_jd(_column(mothership, "t_jd_tdb"))
+    )
+    states = np.column_stack([_column(mothership, name) for name in _STATE])
+    leg = _column(mothership, "leg") if "leg" in names else np.zeros(len(epochs_s), dtype=np.int64)
+    paths = []
+    for number in np.unique(leg):
+        own = leg == number
+        step_s = (epochs_s[own][-1] - epochs_s[own][0]) / max(own.sum() - 1, 1)
+        paths.append(Path(float(epochs_s[own][0]), float(step_s), np.ascontiguousarray(states[own])))
+    return paths
+
+
+def _column(table: pa.Table, name: str) -> np.ndarray:
+    return np.array(table[name].to_numpy())
 
 
 @njit(cache=True)

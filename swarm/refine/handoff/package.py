@@ -16,16 +16,15 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from swarm import __version__
-from swarm.encounter.delivery import errors_of, plan_corrections, sight_s
-from swarm.reach.arcs.bplane import b_plane_axes
 from swarm.reach.mothership.interpolation import HERMITE, interpolated
+from swarm.reach.mothership.path import legs_of_table
 from swarm.refine.correct import NotRefined, Refined
 from swarm.refine.handoff.oem import DEGREE, Stretch, date_text, oem_text, whole_microseconds
 from swarm.refine.handoff.opm import Manoeuvre, opm_text
 from swarm.refine.handoff.read_back import POSITION_KM, VELOCITY_KM_S, read_back
 from swarm.refine.handoff.spk import MOTHERSHIP_ID, probe_id, target_id, write_spk
 from swarm.refine.nbody import BODIES, NAMES, Field, Lost, make_field, path, span_in_kernel
-from swarm.refine.whole_plan import MARGIN_S, Flown, mothership_legs
+from swarm.refine.whole_plan import MARGIN_S, Flown
 from swarm.study.schema import Study
 from targets.base.constants import AU_KM, DAY_S, GM_SUN_KM3_S2, SPEED_OF_LIGHT_KM_S
 from targets.base.errors import InputError
@@ -83,7 +82,7 @@ def write_package(
         _write_messages(study, each, probes[each.made.arc.probe], folder)
     for name, text in _texts(study, targets, flown, [*lost, *unwritten]).items():
         (folder / name).write_text(text, encoding="utf-8")
-    worst = read_back(folder, field, flown, probes, mothership=mothership_legs(mothership))
+    worst = read_back(folder, field, flown, probes, mothership=legs_of_table(mothership))
     return Package(folder, tuple(sorted(entry.name for entry in folder.iterdir())), tuple(unwritten), *worst)
 
 
@@ -152,7 +151,7 @@ def _stretch(field: Field, state: Floats, span: tuple[float, float], beta: float
 def _mothership_stretches(mothership: pa.Table) -> list[Stretch]:
     """The mothership's own nodes, unburned: what its path is between them is the path's definition."""
     out = []
-    for leg in mothership_legs(mothership):
+    for leg in legs_of_table(mothership):
         # the legs' own way between one-day nodes is not a polynomial: sampled denser, it is one to centimetres
         epochs = np.arange(leg.epochs_tdb_s[0], leg.epochs_tdb_s[-1] + 1.0, leg.step_s / 4.0)
         epochs = whole_microseconds(np.minimum(epochs, leg.epochs_tdb_s[-1]))
@@ -285,7 +284,7 @@ def _events(study: Study, flown: Sequence[Flown]) -> list[tuple[object, ...]]:
             ),
             (made.encounter_tdb_s, "encounter", arc.probe, arc.target),
         ]
-        found += [(t, f"correction ({kind})", arc.probe, "") for t, kind in _corrections(study, one)]
+        found += [(t, f"correction ({_KINDS[kind]})", arc.probe, "") for t, kind in one.linear.corrections_s]
     for begin, until in study.constraints.blackouts:
         found += [
             (float(tdb_s_from_jd(begin)), "blackout begins", "", ""),
@@ -299,24 +298,12 @@ def _events(study: Study, flown: Sequence[Flown]) -> list[tuple[object, ...]]:
 
 
 _TRACKING = "tracking of the week"
+# by the kinds of swarm.encounter.corrections: after the burn, before the encounter, in sight
+_KINDS = ("from the ground", "from the ground", "in sight of the target")
 
 
 def _by_date(event: tuple[float, str, object, str]) -> tuple[float, str, str]:
     return event[0], event[1], str(event[2])
-
-
-def _corrections(study: Study, one: Flown) -> list[tuple[float, str]]:
-    made, known, errors = one.made, one.known, errors_of(study)
-    speed = float(np.linalg.norm(made.v_rel_km_s))
-    seen_s = sight_s(known.detect_km, speed, known.before_km, known.time_s * speed)
-    cruise_s = made.encounter_tdb_s - made.arc.burn_tdb_s
-    axes = b_plane_axes(made.v_rel_km_s)[0]
-    plan = plan_corrections(made.probe, axes, cruise_s, seen_s, errors, one.linear.relies_on_sight)
-    kinds = ("from the ground", "in sight of the target")
-    return [
-        (made.encounter_tdb_s - float(plan.before_s[k]), kinds[int(plan.kind[k])])
-        for k in range(plan.planned)
-    ]
 
 
 def _tracking(study: Study, flown: Sequence[Flown]) -> list[tuple[float, str, object, str]]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pyarrow as pa
 
 from swarm.run.tables.schema import CSV, Table, flag, real, text, vector, whole
-from swarm.run.tables.screening import JUDGED_COLUMNS, OPPORTUNITY_COLUMNS
+from swarm.run.tables.screening import CORRECTION_COLUMNS, JUDGED_COLUMNS, OPPORTUNITY_COLUMNS
 
 _PLAN = whole("plan", "number of the plan in `front`")
 _PROBE = whole("probe", "place in the plan, from 0")
@@ -60,6 +60,13 @@ TABLES = (
         "what a polished opportunity comes to",
         JUDGED_COLUMNS,
         extends="judged",
+    ),
+    Table(
+        "polished_corrections",
+        "optimize",
+        "a trajectory correction manoeuvre of a polished opportunity",
+        CORRECTION_COLUMNS,
+        extends="corrections",
     ),
     Table(
         "front",

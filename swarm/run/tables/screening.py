@@ -145,4 +145,21 @@ JUDGED_COLUMNS = (
     real("chance_row_*", "-", "chance that it satisfies the science row of that number, everything included"),
 )
 
-JUDGING_TABLES = (Table("judged", "judge", "what an opportunity comes to", JUDGED_COLUMNS),)
+CORRECTION_COLUMNS = (
+    whole("opportunity", "number of the opportunity"),
+    whole("correction", "from 0, in order"),
+    text(
+        "kind",
+        "after-burn and before-encounter (by tracking from the ground), or in-sight (by images of the target)",
+    ),
+    real("jd_tdb", "JD TDB", "when it is flown"),
+)
+JUDGING_TABLES = (
+    Table("judged", "judge", "what an opportunity comes to", JUDGED_COLUMNS),
+    Table(
+        "corrections",
+        "judge",
+        "a trajectory correction manoeuvre that the judgement planned",
+        CORRECTION_COLUMNS,
+    ),
+)

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from swarm.decide.explain import Step, as_text, explain_opportunity
-from swarm.encounter.judging import OK, REASONS
+from swarm.encounter.reasons import OK, REASONS
 from swarm.run.folder import Run
 from targets.base.errors import InputError
 from tests.helpers.explained_run import STUDY

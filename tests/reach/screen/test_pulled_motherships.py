@@ -94,16 +94,17 @@ def test_without_a_burn_a_pulled_mothership_is_followed() -> None:
     ship = {"kind": "elements", "epoch": START_JD, "motion": "perturbed"} | ELEMENTS
     path = read_mothership(a_study(ship)).legs[0]
     targets = path.at(path.start_tdb_s + np.linspace(200.0, 800.0, 50) * DAY_S)
-    from swarm.reach.screen import minima
+    from swarm.reach.screen import burns, minima
 
     burn_s = path.start_tdb_s + 28.0 * DAY_S
-    slot = (burn_s, path.at(burn_s)[0], float(np.interp(burn_s, path.epochs_tdb_s, minima.swept_angle(path))))
-    paths = (path.states, path.start_tdb_s, path.step_s, minima.swept_angle(path))
-    limits = (0.15, 0.0, 1e9, 3, True, True)
+    swept = minima.swept_angle(path)
+    slot = burns.Slot(burn_s, path.at(burn_s)[0], float(np.interp(burn_s, path.epochs_tdb_s, swept)))
+    track = burns.Track(path.states, path.start_tdb_s, path.step_s, swept)
+    limits = burns.Limits(0.15, 0.0, 1e9, 3, True, True)
     for t in path.start_tdb_s + np.linspace(200.0, 800.0, len(targets)) * DAY_S:
-        burn = minima._aimed_burn(t, slot, (path.states, path.start_tdb_s), paths, limits)
-        assert burn[0] == 0.0
-        assert 1e3 * np.linalg.norm(burn[1:4]) < 1e-6
+        burn = burns.aimed_burn(t, slot, burns.Body(path.states, path.start_tdb_s), track, limits)
+        assert burn.status == 0.0
+        assert 1e3 * np.linalg.norm([burn.x, burn.y, burn.z]) < 1e-6
 
 
 def shot_burns(study: Study, rows: list[dict], targets: Catalogue, assist) -> tuple[np.ndarray, np.ndarray]:
