@@ -141,6 +141,23 @@ for _stage in STAGES:
     app.command(name=_stage.name, help=_stage.says)(_command_of(_stage))
 
 
+@app.command(name="help")
+def help_command(
+    page: Annotated[
+        str, typer.Argument(metavar="PAGE", help="Which page; without one they are listed.")
+    ] = "",
+    debug: Debug = False,
+) -> None:
+    """Pages of the reference: the study file, the tables, many studies, beyond one machine, scripts."""
+
+    def work() -> None:
+        from swarm.app.pages import PAGES, page_text
+
+        printed.say(page_text(page) if page else "\n".join(f"swarm help {name}" for name in PAGES))
+
+    _guard(work, debug=debug)
+
+
 # --- commands that look at runs ------------------------------------------------------------------------------
 
 

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 from importlib.resources import files
 
+from swarm.run.tables import lines
 from swarm.study.reference import study_reference
 from targets.base.errors import InputError
 
 WRITTEN = ("many-studies", "beyond-one-machine", "in-a-script")
-PAGES = ("study", *WRITTEN)
+PAGES = ("study", "tables", *WRITTEN)
 
 
 def page_text(name: str) -> str:
     """Return a page in Markdown; InputError names those there are."""
     if name == "study":
         return study_reference()
+    if name == "tables":
+        return "\n".join(lines())
     if name in WRITTEN:
-        return (files("swarm") / "docs" / f"{name}.md").read_text(encoding="utf-8")
+        return (files("swarm.app") / "docs" / f"{name}.md").read_text(encoding="utf-8")
     raise InputError("there is no such page", found=name, expected=f"one of {', '.join(PAGES)}")

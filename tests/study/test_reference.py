@@ -69,5 +69,5 @@ def test_a_page_that_is_not_there_names_those_that_are():
 
 def test_the_pages_are_installed_with_the_package():
     data = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
-    assert "docs/*.md" in data["tool"]["setuptools"]["package-data"]["swarm"]
-    assert {path.stem for path in (ROOT / "swarm" / "docs").glob("*.md")} == set(WRITTEN)
+    assert "docs/*.md" in data["tool"]["setuptools"]["package-data"]["swarm.app"]
+    assert {path.stem for path in (ROOT / "swarm" / "app" / "docs").glob("*.md")} == set(WRITTEN)

@@ -150,7 +150,7 @@ CORRECTION_COLUMNS = (
     whole("correction", "from 0, in order"),
     text(
         "kind",
-        "after-burn and before-encounter (by tracking from the ground), or in-sight (by images of the target)",
+        "after-burn, before-encounter (by tracking from the ground), in-sight (by images of the target)",
     ),
     real("jd_tdb", "JD TDB", "when it is flown"),
 )
