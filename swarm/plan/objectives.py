@@ -141,7 +141,8 @@ def plan_values(plan: Ints, data: PlanData, rows: Floats, joint: Floats) -> tupl
         count_state(plan, state, own, data, rows, joint)
         science += chance * expected_science(rows, data)
         risk += chance * shortfall(joint)
-    return science, propellant_of(plan, data), risk
+    # sums of chances round: 1.0000000000000002 is no risk
+    return min(max(science, 0.0), 1.0), propellant_of(plan, data), min(max(risk, 0.0), 1.0)
 
 
 @njit(cache=True)

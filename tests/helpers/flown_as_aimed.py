@@ -15,7 +15,7 @@ from swarm.plan import constraints, data
 from swarm.plan.data import Chances, column, row_qualities
 from swarm.study.schema import Study
 from targets.catalogue.bodies import Catalogue
-from targets.catalogue.physical import diameters
+from targets.catalogue.worth import diameters
 
 Floats = NDArray[np.float64]
 
