@@ -8,7 +8,7 @@ import io
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -30,6 +30,7 @@ from swarm.plan.budgets import delta_v_budget, mass_budget, recoil_table
 from swarm.plan.data import plan_data
 from swarm.plan.judged import chances_from_table, chances_of, joined, judge_all, judged_table
 from swarm.plan.measures import plans_matrix, with_measures
+from swarm.plan.unserved import unserved_rows
 from swarm.plan.verify import Tables as Reported
 from swarm.plan.verify import verify
 from swarm.reach.opportunities import Screening, nothing_found, read_mothership, screen
@@ -57,7 +58,7 @@ from swarm.run.folder import (
     sha256_of,
 )
 from swarm.run.progress import Silent, Teller
-from swarm.run.workers import Pool, open_workers
+from swarm.run.workers import Pool, open_workers, require_scheduler
 from swarm.study.schema import Study, read_study, require_supported
 from targets.base.errors import InputError, NothingFeasible
 from targets.catalogue.knowledge import knowledge_notes, near_earth_warning
@@ -219,6 +220,7 @@ def start_run(
     require_supported(study, file=study_path)
     require_free(run_dir, resume=options.resume)
     if reading is None:
+        require_scheduler(options.scheduler)
         teller.say("reading the catalogue")
         reading = read_catalogue(study.catalogue, study.base)
         teller.say(f"{len(reading.catalogue)} bodies read, {reading.rejects.num_rows} rows not taken")
@@ -252,10 +254,12 @@ def _screen(
             screening = screen(study, reading.catalogue, pool=pool, on_done=teller.stage("screen"))
         elif screening.opportunities.num_rows == 0:
             raise nothing_found(study, screening.counts)
+        for unserved in unserved_rows(study, screening.targets):
+            run.warn(unserved)
         run.note("survivors", dict(screening.counts))
         run.note(
             "mothership",
-            {"flybys": [asdict(flyby) for flyby in screening.flybys], "notes": list(screening.notes)},
+            {"flybys": [flyby.noted() for flyby in screening.flybys], "notes": list(screening.notes)},
         )
         if lost := screening.counts["not_movable"]:
             run.warn(f"{lost} bodies could not be moved to the study's dates and were left out")

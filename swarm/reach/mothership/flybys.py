@@ -203,6 +203,10 @@ class Flyby:
         """Whether the speeds differ by more than the study takes for an unpowered flyby."""
         return self.kind == MEETING and abs(self.mismatch_m_s) > self.mismatch_max_m_s
 
+    def noted(self) -> dict[str, object]:
+        """Its fields as the manifest keeps them: JSON has no arrays, and no numbers that are not finite (null)."""
+        return {name: _plain(value) for name, value in vars(self).items()}
+
     def sentence(self) -> str:
         """What a person needs to know about it, in one line."""
         date = iso_of_tdb_s(self.closest_tdb_s)
@@ -288,3 +292,12 @@ def passage(
         mismatch_max_m_s=math.inf,
         manoeuvre_m_s=0.0,
     )
+
+
+def _plain(value: object) -> object:
+    """A text, or finite numbers and lists of them; None in place of a number that is not finite."""
+    if isinstance(value, np.ndarray):
+        return [_plain(number) for number in value.tolist()]
+    if isinstance(value, float):
+        return float(value) if math.isfinite(value) else None
+    return value
