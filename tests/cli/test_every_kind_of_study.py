@@ -157,10 +157,10 @@ def bodies_met(folder: Path, mothership: str) -> list[dict[str, float]]:
 
 
 def as_own(bodies: Sequence[dict[str, float]]) -> str:
-    lines = ["target,epoch_jd_tdb,a_au,e,i_deg,node_deg,argp_deg,mean_anomaly_deg,h_mag"]
+    lines = ["target,epoch_jd_tdb,a_au,e,i_deg,node_deg,argp_deg,mean_anomaly_deg,h_mag,u_code"]
     epoch = float(jd_from_tdb_s(START_TDB_S))
     for k, b in enumerate(bodies, start=1):
-        lines.append(f"{k},{epoch},{b['a']},{b['e']},{b['i']},{b['node']},{b['peri']},{b['m']},15.0")
+        lines.append(f"{k},{epoch},{b['a']},{b['e']},{b['i']},{b['node']},{b['peri']},{b['m']},15.0,1")
     return "\n".join(lines) + "\n"
 
 

@@ -100,6 +100,6 @@ class RefineSettings(Section):
         600, "-", "own choice: 1 to 2 s a probe; none of 600 says below 0.6 % with 95 %", ge=1, le=1_000_000
     )
     impact_years: float = default(
-        50.0, "-", f"{FROM_MEMORY}: planetary protection asks for 50 years", gt=0, le=100
+        50.0, "years", f"{FROM_MEMORY}: planetary protection asks for 50 years", gt=0, le=100
     )
-    earth_years: float = default(100.0, "-", "own choice: return to the Earth, a century", gt=0, le=200)
+    earth_years: float = default(100.0, "years", "own choice: return to the Earth, a century", gt=0, le=200)

@@ -62,7 +62,7 @@ class ObservingSettings(Section):
     """[observing]: what astronomers on Earth may be asked for before the probes leave."""
 
     magnitude_limit: float = default(
-        21.5, "-", f"{FROM_MEMORY}: telescopes of 2 m in ordinary use 21-22", ge=0, le=40
+        21.5, "mag", f"{FROM_MEMORY}: telescopes of 2 m in ordinary use 21-22", ge=0, le=40
     )
     elongation_min_deg: float = default(
         60.0, "deg", f"{FROM_MEMORY}: closer to the Sun nights are short", ge=0, le=180
