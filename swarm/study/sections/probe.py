@@ -104,7 +104,9 @@ class ProbeSettings(Section):
     )
     images_kept: int = default(20, "-", f"{FROM_MEMORY}: the best of the pass", ge=1, le=100_000)
     frame_s: float = default(1.0, "s", "own choice: one image a second", gt=0, le=3600)
-    bits_per_pixel: float = default(2.5, "bit/px", f"{FROM_MEMORY}: 10 bits, compressed fourfold", gt=0, le=64)
+    bits_per_pixel: float = default(
+        2.5, "bit/px", f"{FROM_MEMORY}: 10 bits, compressed fourfold", gt=0, le=64
+    )
     image_window: float = default(2.0, "-", "own choice: images are cut to this many diameters", ge=1, le=100)
     data_min_mbit: float = default(5.0, "Mbit", f"{FROM_MEMORY}: a set of thumbnails", gt=0, le=1e6)
     # radio
@@ -180,7 +182,9 @@ class ProbeSettings(Section):
     storage_checkout_days: float = default(
         90.0, "d", "own choice: from check to check; 0 is never", ge=0, le=36525
     )
-    battery_fade_per_year: float = default(0.03, "1/year", f"{FROM_MEMORY}: of the capacity, stored", ge=0, le=1)
+    battery_fade_per_year: float = default(
+        0.03, "1/year", f"{FROM_MEMORY}: of the capacity, stored", ge=0, le=1
+    )
 
     @model_validator(mode="wrap")
     @classmethod
