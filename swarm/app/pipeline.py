@@ -11,7 +11,7 @@ from swarm.reach.opportunities import Screening, read_mothership
 from swarm.refine.whole_plan import chosen_plan
 from swarm.run.folder import Run, require_free, sha256_of
 from swarm.run.progress import Silent, Teller
-from swarm.run.workers import Pool, open_workers
+from swarm.run.workers import Pool, open_workers, require_scheduler
 from swarm.study.schema import read_study, require_supported
 from targets.catalogue.reading import Reading, read_catalogue
 
@@ -84,6 +84,7 @@ def start_run(
     require_supported(study, file=study_path)
     require_free(run_dir, resume=options.resume)
     if reading is None:
+        require_scheduler(options.scheduler)
         teller.say("reading the catalogue")
         reading = read_catalogue(study.catalogue, study.base)
         teller.say(f"{len(reading.catalogue)} bodies read, {reading.rejects.num_rows} rows not taken")

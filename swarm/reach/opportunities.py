@@ -34,7 +34,7 @@ from swarm.reach.screen.minima import (
 from swarm.reach.screen.prepared_cache import drop_oldest, fingerprint, load_or_prepare
 from swarm.reach.screen.reach_bound import reach_bound
 from swarm.run.workers import Pool
-from swarm.study.schema import Study
+from swarm.study.schema import Study, burn_limit_note
 from targets.base.constants import AU_KM, DAY_S
 from targets.base.errors import InputError, NothingFeasible
 from targets.base.timescale import jd_from_tdb_s, tdb_s_from_jd
@@ -318,6 +318,15 @@ def _counts(
 
 
 def nothing_found(study: Study, counts: dict[str, float]) -> NothingFeasible:
+    """Why nothing is in reach: a burn limit that can hardly be meant is said before what follows from it."""
+    said = _emptied(study, counts)
+    odd = burn_limit_note(study)
+    if odd is None or counts["bodies"] == 0:
+        return said
+    return NothingFeasible(f"{odd}\n  so {said.what}", limit=said.limit)
+
+
+def _emptied(study: Study, counts: dict[str, float]) -> NothingFeasible:
     limit_m_s = study.probe.burn_limit_m_s
     if counts["bodies"] == 0:
         return NothingFeasible("the catalogue holds no body", limit="catalogue")

@@ -33,6 +33,8 @@ Task = Callable[[Any, Any], Any]
 # A worker that dies takes its task and its copy of the shared object along; both are sent again this often.
 _ROUNDS = 4
 _START_TIMEOUT_S = 120
+# A scheduler that is given is there or it is not: nobody waits for one to be started.
+_CONNECT_TIMEOUT_S = 8
 # What a scheduler that is gone shows as, where it is not a task's own error.
 _BROKEN = (
     distributed.comm.CommClosedError, OSError, TimeoutError, distributed.client.FutureCancelledError, RuntimeError,
@@ -160,16 +162,27 @@ def open_workers(workers: int | None = None, scheduler: str | None = None) -> It
         yield _DaskPool(client, len(client.scheduler_info(n_workers=-1)["workers"]))
 
 
+def require_scheduler(scheduler: str | None) -> None:
+    """Refuse an address at which no scheduler answers; nothing is to be read, or computed, before this is known."""
+    if scheduler is not None:
+        with tempfile.TemporaryDirectory(prefix="swarm-workers-") as scratch, _client(1, scheduler, scratch):
+            pass
+
+
 @contextmanager
 def _client(workers: int, scheduler: str | None, scratch: str) -> Iterator[Any]:
     if scheduler is not None:
         # a scheduler that is gone is said once, in our words
         logging.getLogger("distributed").setLevel(logging.CRITICAL)
         try:
-            client = distributed.Client(scheduler, timeout=_START_TIMEOUT_S)
+            client = distributed.Client(scheduler, timeout=_CONNECT_TIMEOUT_S)
         except (OSError, ValueError, TimeoutError) as problem:
-            place = f"--scheduler {scheduler}"
-            raise InputError("no scheduler answers", place=place, found=problem) from None
+            raise InputError(
+                "no scheduler answers",
+                place=f"--scheduler {scheduler}",
+                found=problem,
+                expected="the address of a Dask scheduler that runs, such as tcp://host:8786",
+            ) from None
         with client:
             yield client
         return

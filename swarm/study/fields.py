@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import Annotated, Any
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, Strict, StringConstraints
+from pydantic.config import JsonDict
 from pydantic.fields import FieldInfo
 
 from targets.base.timescale import parse_tdb_jd
@@ -20,6 +21,7 @@ OWN_CHOICE = "own choice"
 FROM_MEMORY = "from memory"
 DATE_UNIT = "TDB"
 NO_UNIT = "-"
+Range = tuple[float, float]
 
 
 def _date(value: object) -> float:
@@ -45,14 +47,21 @@ Name = Annotated[str, StringConstraints(min_length=1, max_length=200)]
 BodyName = Annotated[Name, BeforeValidator(_text_of_number)]
 
 
-def default(value: object, unit: str, source: str, **limits: Any) -> Any:
-    """Return a key of a number that may be left out, the value it then has, and where that comes from."""
-    return Field(default=value, json_schema_extra={"unit": unit, "source": source}, **limits)
+def default(value: object, unit: str, source: str, *, likely: Range | None = None, **limits: Any) -> Any:
+    """Return a key of a number that may be left out, the value it then has, and where that comes from.
+
+    A value outside `limits` is refused; one outside `likely` (own choices) is said by `swarm check`.
+    """
+    return Field(default=value, json_schema_extra=_said(unit, source, likely), **limits)
 
 
-def required(unit: str, **limits: Any) -> Any:
+def required(unit: str, *, likely: Range | None = None, **limits: Any) -> Any:
     """Return a key of a number that must be given."""
-    return Field(json_schema_extra={"unit": unit}, **limits)
+    return Field(json_schema_extra=_said(unit, "", likely), **limits)
+
+
+def _said(unit: str, source: str, likely: Range | None) -> JsonDict:
+    return {"unit": unit, "source": source, "likely": None if likely is None else list(likely)}
 
 
 def optional(unit: str, source: str = "", **limits: Any) -> Any:
@@ -85,6 +94,13 @@ class Section(BaseModel):
     def source_of(self, key: str) -> str | None:
         """Where the value of a key that is not given comes from, if not from the key's own default."""
         return None
+
+
+def likely_of(field: FieldInfo) -> Range | None:
+    """Return the least and the greatest value that is plausible; None where the key declares no range."""
+    declared = field.json_schema_extra
+    likely = declared.get("likely") if isinstance(declared, dict) else None
+    return (float(likely[0]), float(likely[1])) if isinstance(likely, list) else None  # type: ignore[arg-type]
 
 
 def said_of(field: FieldInfo, what: str) -> str:

@@ -6,6 +6,8 @@ written.
 """
 
 from swarm.study.fields import FIRST_JD_TDB, LAST_JD_TDB
+from swarm.study.named_files import require_files
+from swarm.study.plausible import burn_limit_note, study_notes
 from swarm.study.question import Study
 from swarm.study.reading import read_study, require_supported, study_from
 from swarm.study.sections.decisions import SensitivitySettings
@@ -28,8 +30,11 @@ __all__ = [
     "SharedGroup",
     "Study",
     "SurvivalSettings",
+    "burn_limit_note",
     "read_study",
+    "require_files",
     "require_supported",
     "study_from",
+    "study_notes",
     "study_rows",
 ]

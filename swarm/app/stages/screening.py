@@ -7,6 +7,7 @@ import pyarrow.compute as pc
 from swarm.app.stages.record import Work
 from swarm.plan.data import plan_data
 from swarm.plan.judged import chances_of, corrections_table, judge_all, judged_table
+from swarm.plan.unserved import unserved_rows
 from swarm.reach.opportunities import Screening, nothing_found, screen
 from swarm.report.drawn import density
 from swarm.run.folder import Run, csv_text, sha256_of
@@ -24,6 +25,8 @@ def work_screen(work: Work) -> None:
         screening = screen(study, reading.catalogue, pool=work.pool, on_done=work.teller.stage("screen"))
     elif screening.opportunities.num_rows == 0:
         raise nothing_found(study, screening.counts)
+    for unserved in unserved_rows(study, screening.targets):
+        run.warn(unserved)
     _keep_notes(run, screening)
     run.write_table("targets", screening.targets.to_table())
     run.write_table("mothership", screening.path)

@@ -13,6 +13,7 @@ import numpy as np
 from swarm.reach.mothership.followed import JOIN_S, Piece
 from swarm.reach.mothership.interpolation import HERMITE, LAGRANGE, interpolated, window_size
 from swarm.reach.mothership.oem_lines import DATA_LINE, Block, Line, Refusal, blocks_of, lines_of
+from targets.base.constants import AU_KM, GM_SUN_KM3_S2
 from targets.base.errors import InputError
 from targets.base.timescale import (
     LeapSeconds,
@@ -30,6 +31,7 @@ METHODS = (HERMITE, LAGRANGE)
 DEGREE_MAX = 27  # as SPICE's own interpolation
 DEGREE_UNSTATED = 7
 _SUN, _BARYCENTER = spice.SUN, 0
+_FAR_AU, _FAST_KM_S = 100.0, 100.0  # own choices: beyond every mothership
 _ROUNDED_S = 1.0  # START_TIME and STOP_TIME may be rounded to the second
 
 _ms = partial(iso_of_tdb_s, digits=3)
@@ -133,6 +135,7 @@ def _segment(block: Block, leap: LeapSeconds, refusal: Refusal, notes: list[str]
     method, degree = _interpolation(block, refusal, notes)
     epoch = partial(_epoch, system=system, leap=leap, refusal=refusal)
     epochs, states = _states(block, epoch, refusal)
+    _check_units(block, states, refusal)
     _check_order(block, epochs, refusal)
     _check_span(block, epochs, epoch, refusal)
     degree = _check_count(block, len(epochs), method, degree, refusal)
@@ -221,6 +224,19 @@ def _number(line: Line, text: str, refusal: Refusal) -> float:
     if not math.isfinite(value):
         raise refusal.at(line, "not a number", f"finite numbers: {DATA_LINE}", found=text)
     return value
+
+
+def _check_units(block: Block, states: np.ndarray, refusal: Refusal) -> None:
+    """An OEM is in km and km/s (CCSDS 502.0-B-3, section 5); farther or faster than any mothership is metres."""
+    for line, state in zip(block.data, states, strict=True):
+        range_km, speed_km_s = float(np.linalg.norm(state[:3])), float(np.linalg.norm(state[3:]))
+        # twice the speed of escape from the Sun: fast enough for any passage close to it
+        fast_km_s = max(_FAST_KM_S, 2.0 * math.sqrt(2.0 * GM_SUN_KM3_S2 / max(range_km, 1.0)))
+        if range_km > _FAR_AU * AU_KM or speed_km_s > fast_km_s:
+            found = f"{range_km / AU_KM:.4g} au from the center, {speed_km_s:.4g} km/s"
+            raise refusal.at(
+                line, "no mothership is there: are these metres?", f"km and km/s: {DATA_LINE}", found=found
+            )
 
 
 def _check_order(block: Block, epochs: np.ndarray, refusal: Refusal) -> None:

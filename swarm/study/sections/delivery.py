@@ -45,15 +45,19 @@ class KnowledgeSettings(Section):
     """[knowledge]: one-sigma errors per axis of what is known of mothership, probe and targets."""
 
     mothership_position_km: float = default(
-        2.0, "km", f"{FROM_MEMORY}: tracked mothership 1-3 km", ge=0, le=1e7
+        2.0, "km", f"{FROM_MEMORY}: tracked mothership 1-3 km", likely=(0, 1000), ge=0, le=1e7
     )
     mothership_velocity_m_s: float = default(
-        0.0005, "m/s", f"{FROM_MEMORY}: tracked mothership", ge=0, le=1e4
+        0.0005, "m/s", f"{FROM_MEMORY}: tracked mothership", likely=(0, 1), ge=0, le=1e4
     )
-    probe_position_km: float = default(30.0, "km", f"{FROM_MEMORY}: lone cubesat 10-50 km", ge=0, le=1e7)
-    probe_velocity_m_s: float = default(0.005, "m/s", f"{FROM_MEMORY}: lone cubesat 5 mm/s", ge=0, le=1e4)
+    probe_position_km: float = default(
+        30.0, "km", f"{FROM_MEMORY}: lone cubesat 10-50 km", likely=(0, 10000), ge=0, le=1e7
+    )
+    probe_velocity_m_s: float = default(
+        0.005, "m/s", f"{FROM_MEMORY}: lone cubesat 5 mm/s", likely=(0, 10), ge=0, le=1e4
+    )
     target_floor_km: float = default(
-        100.0, "km", f"{FROM_MEMORY}: 0.05-0.1 arcsec at belt distances", ge=0, le=1e7
+        100.0, "km", f"{FROM_MEMORY}: 0.05-0.1 arcsec at belt distances", likely=(0, 100000), ge=0, le=1e7
     )
     runoff_fraction: float = default(
         1.0,
@@ -96,6 +100,6 @@ class RefineSettings(Section):
         600, "-", "own choice: 1 to 2 s a probe; none of 600 says below 0.6 % with 95 %", ge=1, le=1_000_000
     )
     impact_years: float = default(
-        50.0, "-", f"{FROM_MEMORY}: planetary protection asks for 50 years", gt=0, le=100
+        50.0, "years", f"{FROM_MEMORY}: planetary protection asks for 50 years", gt=0, le=100
     )
-    earth_years: float = default(100.0, "-", "own choice: return to the Earth, a century", gt=0, le=200)
+    earth_years: float = default(100.0, "years", "own choice: return to the Earth, a century", gt=0, le=200)

@@ -86,7 +86,9 @@ class MothershipSettings(Section):
     """
 
     kind: Literal["elements", "legs", "oem", "spk"]
-    mass_kg: float = default(600.0, "kg", "own choice: a small deep-space bus", gt=0, le=1e6)
+    mass_kg: float = default(
+        600.0, "kg", "own choice: a small deep-space bus", likely=(20, 50000), gt=0, le=1e6
+    )
     epoch: JdTdb | None = optional("TDB")
     a_au: float | None = optional("au", gt=0, le=1000)
     e: float | None = optional("-", ge=0, lt=1)

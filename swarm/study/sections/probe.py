@@ -23,15 +23,16 @@ class ProbeSettings(Section):
 
     count: int = required("-", ge=0, le=1000)
     class_: Literal["3U", "6U", "12U", "micro"] | None = Field(default=None, alias="class")
-    wet_mass_kg: float = required("kg", gt=0, le=1e5)
-    dispenser_kg: float = default(6.0, "kg", f"{FROM_MEMORY}: 6U 4.5-8", ge=0, le=1e4)
-    isp_s: float = default(220.0, "s", f"{PROPULSION_SURVEY}, 220-250 s", gt=0, le=1e5)
-    thrust_n: float = default(0.5, "N", f"{PROPULSION_SURVEY}, 0.1-27 N", gt=0, le=1e5)
-    burn_limit_m_s: float = required("m/s", gt=0, le=20_000)
+    wet_mass_kg: float = required("kg", likely=(0.5, 500), gt=0, le=1e5)
+    dispenser_kg: float = default(6.0, "kg", f"{FROM_MEMORY}: 6U 4.5-8", likely=(0, 200), ge=0, le=1e4)
+    isp_s: float = default(220.0, "s", f"{PROPULSION_SURVEY}, 220-250 s", likely=(40, 5000), gt=0, le=1e5)
+    thrust_n: float = default(0.5, "N", f"{PROPULSION_SURVEY}, 0.1-27 N", likely=(0.0001, 500), gt=0, le=1e5)
+    burn_limit_m_s: float = required("m/s", likely=(5, 5000), gt=0, le=20_000)
     spring_m_s: float = default(
         1.0,
         "m/s",
         "tube dispensers 1-2 m/s (CubeSat Design Specification rev. 14, seen second-hand)",
+        likely=(0, 5),
         ge=0,
         le=20,
     )
@@ -46,50 +47,78 @@ class ProbeSettings(Section):
         0.5, "m/s", "own choice: along the spring, slower than the probe", ge=0, le=20
     )
     loose_part_area_m2: float = default(0.05, "m^2", "own choice: a door of 6U", ge=0, le=1e4)
-    checkout_days: float = default(3.0, "d", f"{FROM_MEMORY}: no manoeuvre in the first days", ge=0, le=1000)
-    execution_fixed_m_s: float = default(0.005, "m/s", GATES, ge=0, le=100)
-    execution_proportional: float = default(0.01, "-", GATES, ge=0, le=1)
-    execution_pointing_mrad: float = default(15.0, "mrad", GATES, ge=0, le=1000)
+    checkout_days: float = default(
+        3.0, "d", f"{FROM_MEMORY}: no manoeuvre in the first days", likely=(0, 90), ge=0, le=1000
+    )
+    execution_fixed_m_s: float = default(0.005, "m/s", GATES, likely=(0, 0.5), ge=0, le=100)
+    execution_proportional: float = default(0.01, "-", GATES, likely=(0, 0.2), ge=0, le=1)
+    execution_pointing_mrad: float = default(15.0, "mrad", GATES, likely=(0, 200), ge=0, le=1000)
     # camera
     solar_area_m2: float = default(
-        0.18, "m^2", f"{FROM_MEMORY}: a 6U's open panels and its largest side, facing the Sun", ge=0, le=1e4
+        0.18,
+        "m^2",
+        f"{FROM_MEMORY}: a 6U's open panels and its largest side, facing the Sun",
+        likely=(0.005, 20),
+        ge=0,
+        le=1e4,
     )
     reflectivity: float = default(1.3, "-", f"{FROM_MEMORY}: 1 absorbs all light, 2 mirrors all", ge=0, le=2)
     camera_ifov_urad: float = default(
-        25.0, "urad", f"{FROM_MEMORY}: narrow cameras of flown small probes 17-60", gt=0, le=1e5
+        25.0,
+        "urad",
+        f"{FROM_MEMORY}: narrow cameras of flown small probes 17-60",
+        likely=(1, 1000),
+        gt=0,
+        le=1e5,
     )
-    camera_pixels: int = default(2048, "-", "detector width of a flown companion camera", ge=1, le=100_000)
-    camera_aperture_mm: float = default(60.0, "mm", f"{FROM_MEMORY}: 20-90", gt=0, le=1e4)
+    camera_pixels: int = default(
+        2048, "px", "detector width of a flown companion camera", likely=(128, 20000), ge=1, le=100_000
+    )
+    camera_aperture_mm: float = default(60.0, "mm", f"{FROM_MEMORY}: 20-90", likely=(3, 500), gt=0, le=1e4)
     limiting_mag: float = default(
-        10.0, "mag", f"{FROM_MEMORY}: 30-60 mm aperture, images added, 10-12; star trackers 6-7", ge=-5, le=30
+        10.0,
+        "mag",
+        f"{FROM_MEMORY}: 30-60 mm aperture, images added, 10-12; star trackers 6-7",
+        likely=(2, 18),
+        ge=-5,
+        le=30,
     )
     exposure_ms: float = default(
-        1.0, "ms", "own choice: at 1 au, longer with the square of the range", gt=0, le=1e5
+        1.0,
+        "ms",
+        "own choice: at 1 au, longer with the square of the range",
+        likely=(0.001, 2000),
+        gt=0,
+        le=1e5,
     )
     centroid_px: float = default(0.2, "px", f"{FROM_MEMORY}: line of sight to 0.1-0.2 pixels", gt=0, le=100)
     slew_limit_deg_s: float = default(
-        2.0, "deg/s", f"{FROM_MEMORY}: small spacecraft 1-7 deg/s", gt=0, le=360
+        2.0, "deg/s", f"{FROM_MEMORY}: small spacecraft 1-7 deg/s", likely=(0.05, 30), gt=0, le=360
     )
     tracking_error: float = default(0.07, "-", f"{FROM_MEMORY}: 5-10 % of the turn rate", ge=0, le=1)
     autonomous_tracking: bool = choice(
         True, "own choice: flown companions kept the target by their own images"
     )
-    keepout_km: float = default(50.0, "km", "flown companions passed at 50-58 km", ge=0, le=1e7)
+    keepout_km: float = default(
+        50.0, "km", "flown companions passed at 50-58 km", likely=(0, 5000), ge=0, le=1e7
+    )
     images_kept: int = default(20, "-", f"{FROM_MEMORY}: the best of the pass", ge=1, le=100_000)
     frame_s: float = default(1.0, "s", "own choice: one image a second", gt=0, le=3600)
-    bits_per_pixel: float = default(2.5, "-", f"{FROM_MEMORY}: 10 bits, compressed fourfold", gt=0, le=64)
+    bits_per_pixel: float = default(
+        2.5, "bit/px", f"{FROM_MEMORY}: 10 bits, compressed fourfold", gt=0, le=64
+    )
     image_window: float = default(2.0, "-", "own choice: images are cut to this many diameters", ge=1, le=100)
     data_min_mbit: float = default(5.0, "Mbit", f"{FROM_MEMORY}: a set of thumbnails", gt=0, le=1e6)
     # radio
-    frequency_ghz: float = default(8.42, "GHz", "deep-space X band", gt=0.1, le=100)
+    frequency_ghz: float = default(8.42, "GHz", "deep-space X band", likely=(0.4, 40), gt=0.1, le=100)
     transmit_w: float = default(
-        4.0, "W", f"{FROM_MEMORY}: deep-space cubesat transponders 2-5 W", gt=0, le=1e4
+        4.0, "W", f"{FROM_MEMORY}: deep-space cubesat transponders 2-5 W", likely=(0.1, 200), gt=0, le=1e4
     )
     transmit_gain_dbi: float = default(
-        23.0, "dBi", f"{FROM_MEMORY}: patch array; patch 6, reflector 29", ge=-20, le=70
+        23.0, "dBi", f"{FROM_MEMORY}: patch array; patch 6, reflector 29", likely=(-5, 50), ge=-20, le=70
     )
     radio_dc_w: float = default(
-        30.0, "W", f"{FROM_MEMORY}: deep-space cubesat transponders 25-35 W", gt=0, le=1e5
+        30.0, "W", f"{FROM_MEMORY}: deep-space cubesat transponders 25-35 W", likely=(0.5, 500), gt=0, le=1e5
     )
     ground_gt_db_k: float = default(
         54.0, "dB/K", f"{FROM_MEMORY}: 34 m at X band; 70 m 61, 35 m 50-51", ge=-50, le=100
@@ -100,7 +129,12 @@ class ProbeSettings(Section):
     link_margin_db: float = default(3.0, "dB", f"{FROM_MEMORY}: 2-6 dB", ge=0, le=50)
     link_sigma_db: float = default(1.5, "dB", "own choice: the margin is two sigma", gt=0, le=50)
     rate_max_bit_s: float = default(
-        256_000.0, "bit/s", "deep-space cubesats send at most 256 kbit/s", gt=0, le=1e9
+        256_000.0,
+        "bit/s",
+        "deep-space cubesats send at most 256 kbit/s",
+        likely=(1, 100000000.0),
+        gt=0,
+        le=1e9,
     )
     contact_hours_per_day: float = default(
         8.0, "h/d", f"{FROM_MEMORY}: a station's pass each day", ge=0, le=24
@@ -119,13 +153,19 @@ class ProbeSettings(Section):
         0.0, "h/d", "own choice: the mothership does not listen", ge=0, le=24
     )
     # power and life
-    panel_area_m2: float = default(0.12, "m^2", f"{FROM_MEMORY}: a 6U with 34 W at 1 au", gt=0, le=1e3)
+    panel_area_m2: float = default(
+        0.12, "m^2", f"{FROM_MEMORY}: a 6U with 34 W at 1 au", likely=(0.005, 20), gt=0, le=1e3
+    )
     panel_efficiency: float = default(0.28, "-", f"{FROM_MEMORY}: triple-junction cells", gt=0, le=1)
     panel_factor: float = default(0.75, "-", f"{FROM_MEMORY}: incidence and ageing", gt=0, le=1)
-    idle_w: float = default(2.0, "W", "own choice: computer and attitude between passes", ge=0, le=1e4)
-    battery_wh: float = default(80.0, "Wh", f"{FROM_MEMORY}: 40-120", gt=0, le=1e6)
+    idle_w: float = default(
+        2.0, "W", "own choice: computer and attitude between passes", likely=(0, 100), ge=0, le=1e4
+    )
+    battery_wh: float = default(80.0, "Wh", f"{FROM_MEMORY}: 40-120", likely=(2, 5000), gt=0, le=1e6)
     battery_depth: float = default(0.7, "-", f"{FROM_MEMORY}: share that may be drawn", gt=0, le=1)
-    cruise_life_days: float = default(365.0, "d", f"{FROM_MEMORY}: 12 months, 6-24", gt=0, le=36525)
+    cruise_life_days: float = default(
+        365.0, "d", f"{FROM_MEMORY}: 12 months, 6-24", likely=(30, 5000), gt=0, le=36525
+    )
     storage_life_days: float = default(
         2190.0, "d", "own choice: six years stowed, kept alive and checked", gt=0, le=36525
     )
@@ -137,12 +177,14 @@ class ProbeSettings(Section):
         le=36525,
     )
     keepalive_w: float = default(
-        0.5, "W", "own choice: drawn from the mothership by each stowed probe", ge=0, le=1e3
+        0.5, "W", "own choice: drawn from the mothership by each stowed probe", likely=(0, 50), ge=0, le=1e3
     )
     storage_checkout_days: float = default(
         90.0, "d", "own choice: from check to check; 0 is never", ge=0, le=36525
     )
-    battery_fade_per_year: float = default(0.03, "-", f"{FROM_MEMORY}: of the capacity, stored", ge=0, le=1)
+    battery_fade_per_year: float = default(
+        0.03, "1/year", f"{FROM_MEMORY}: of the capacity, stored", ge=0, le=1
+    )
 
     @model_validator(mode="wrap")
     @classmethod

@@ -43,7 +43,10 @@ class ScienceRow(Section):
 
     name: Name
     where: Where = Field(default_factory=Where)
-    quality_min: float = default(0.0, "-", "own choice: every returned encounter counts", ge=0, le=1)
+    # Below it there is no shape: with every other factor full, 0.1 is 12.6 pixels across (`resolution_score`).
+    quality_min: float = default(
+        0.1, "-", "own choice: 13 pixels across with every other factor of the quality full", ge=0, le=1
+    )
     threshold: int = default(0, "-", "own choice: no minimum", ge=0, le=1000)
     baseline: int = default(1, "-", OWN_CHOICE, ge=1, le=1000)
     weight: float = default(1.0, "-", "own choice: rows weigh the same", gt=0, le=1e6)
@@ -59,7 +62,7 @@ class ObservingSettings(Section):
     """[observing]: what astronomers on Earth may be asked for before the probes leave."""
 
     magnitude_limit: float = default(
-        21.5, "-", f"{FROM_MEMORY}: telescopes of 2 m in ordinary use 21-22", ge=0, le=40
+        21.5, "mag", f"{FROM_MEMORY}: telescopes of 2 m in ordinary use 21-22", ge=0, le=40
     )
     elongation_min_deg: float = default(
         60.0, "deg", f"{FROM_MEMORY}: closer to the Sun nights are short", ge=0, le=180

@@ -75,9 +75,9 @@ class ConstraintSettings(Section):
     relay_busy_days: float = default(
         0.0, "d", "own choice: no relay; encounters served by one need so many days each", ge=0, le=1000
     )
-    tracking_hours_per_week: float | None = optional("-", "as many as are needed", gt=0, le=10_000)
+    tracking_hours_per_week: float | None = optional("h/week", "as many as are needed", gt=0, le=10_000)
     tracking_cruise_hours_per_week: float = default(
-        4.0, "-", f"{FROM_MEMORY}: two passes of 2 h for each probe", ge=0, le=168
+        4.0, "h/week", f"{FROM_MEMORY}: two passes of 2 h for each probe", ge=0, le=168
     )
     tracking_encounter_hours_per_day: float = default(8.0, "h/d", f"{FROM_MEMORY}: a pass a day", ge=0, le=24)
     tracking_encounter_days: float = default(
