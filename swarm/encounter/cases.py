@@ -13,7 +13,7 @@ from swarm.encounter.propellant import carried_m_s
 from swarm.encounter.quality import detection_range_km, pixel_angle_rad
 from swarm.reach.arcs.bplane import b_plane_axes
 from targets.base.timescale import tdb_s_from_jd
-from targets.catalogue.knowledge import position_covariance_km2, states_at
+from targets.catalogue.knowledge import position_covariance_km2
 from targets.catalogue.reading import Catalogue
 from targets.catalogue.worth import diameters
 
@@ -50,7 +50,6 @@ def cases_of(study: Study, opportunities: pa.Table, targets: Catalogue) -> Cases
         tdb_s_from_jd(columns[f"{event}_jd_tdb"]) for event in ("encounter", "release", "burn")
     )
     v_rel = columns.vectors("v_rel_{}_km_s")
-    _, target_v = states_at(bodies, encounter_s)
     covariance, _ = position_covariance_km2(
         bodies,
         encounter_s,
@@ -58,7 +57,7 @@ def cases_of(study: Study, opportunities: pa.Table, targets: Catalogue) -> Cases
         runoff_fraction=study.knowledge.runoff_fraction,
     )
     return Cases(
-        state=np.hstack([columns.vectors("target_{}_km"), target_v + v_rel]),
+        state=np.hstack([columns.vectors("target_{}_km"), columns.vectors("target_v{}_km_s") + v_rel]),
         axes=b_plane_axes(v_rel),
         speed_km_s=np.linalg.norm(v_rel, axis=1),
         burn_km_s=1e-3 * columns.vectors("burn_{}_m_s"),

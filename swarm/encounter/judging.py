@@ -111,8 +111,8 @@ def judge(
     ----------
     study         : probe, delivery, knowledge, margins, constraints.sun_earth_probe_min_deg are read
     opportunities : columns release_jd_tdb, burn_jd_tdb, encounter_jd_tdb, burn_x/y/z_m_s, burn_m_s,
-                    v_rel_x/y/z_km_s, v_rel_km_s, phase_in_deg, target_x/y/z_km, sun_earth_probe_deg,
-                    earth_range_au, sun_range_au, mothership_range_km and target_index, the row of `targets`
+                    v_rel_x/y/z_km_s, v_rel_km_s, phase_in_deg, target_x/y/z_km, target_vx/vy/vz_km_s,
+                    sun_earth_probe_deg, earth_range_au, sun_range_au, mothership_range_km and target_index, the row of `targets`
     qualities     : q values for `chance_quality`, rising
     """
     # the span of the study, not of this table: where a grid begins shows in the last bit of what is read off it
