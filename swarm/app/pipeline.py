@@ -23,7 +23,9 @@ from swarm.decide.risk_table import Flown as Probes
 from swarm.decide.risk_table import risk_table
 from swarm.decide.sensitivity import Inputs, needs_screen, sensitivity, tornado_lines
 from swarm.decide.summary import front_lines, level_lines, limits, select_plan
+from swarm.encounter.approach import light_notes
 from swarm.encounter.judging import Judged
+from swarm.encounter.target_errors import runoff_notes
 from swarm.optimize.polish import with_polished, without_polished
 from swarm.optimize.search import Optimised, optimize
 from swarm.plan.budgets import delta_v_budget, mass_budget, recoil_table
@@ -303,6 +305,8 @@ def _optimize(run: Run, options: Options, pool: Pool, teller: Teller) -> None:
         chances = chances_of(judged)
         data = plan_data(study, opportunities, targets, judged=chances)
         run.write_table("judged", judged_table(study, opportunities, judged, data=data))
+        run.note("light", list(light_notes(study, opportunities)))
+        run.note("runoff", list(runoff_notes(study, opportunities, targets)))
         run.write_table("corrections", corrections_table(opportunities, judged))
         run.write_table("opportunities", opportunities)
         if found.by_the_clock:

@@ -216,6 +216,13 @@ class ProbeSettings(_Section):
     limiting_mag: float = _default(
         10.0, f"{FROM_MEMORY}: 30-60 mm aperture, images added, 10-12; star trackers 6-7", ge=-5, le=30
     )
+    sun_exclusion_deg: float = _default(
+        30.0,
+        "common practice, no source: baffles of small cameras and star trackers 30-45 deg, from memory; beyond "
+        "60 deg the phase at closest approach is what limits images",
+        ge=0,
+        le=60,
+    )
     exposure_ms: float = _default(
         1.0, "own choice: at 1 au, longer with the square of the range", gt=0, le=1e5
     )
@@ -261,7 +268,13 @@ class ProbeSettings(_Section):
     panel_area_m2: float = _default(0.12, f"{FROM_MEMORY}: a 6U with 34 W at 1 au", gt=0, le=1e3)
     panel_efficiency: float = _default(0.28, f"{FROM_MEMORY}: triple-junction cells", gt=0, le=1)
     panel_factor: float = _default(0.75, f"{FROM_MEMORY}: incidence and ageing", gt=0, le=1)
-    idle_w: float = _default(2.0, "own choice: computer and attitude between passes", ge=0, le=1e4)
+    idle_w: float = _default(
+        5.0,
+        f"{FROM_MEMORY}: a 6U between passes: attitude control 1-3 W, computer 0.5-2, heaters 1-3, receiver 10-13 "
+        "an eighth of the time",
+        ge=0,
+        le=1e4,
+    )
     battery_wh: float = _default(80.0, f"{FROM_MEMORY}: 40-120", gt=0, le=1e6)
     battery_depth: float = _default(0.7, f"{FROM_MEMORY}: share that may be drawn", gt=0, le=1)
     cruise_life_days: float = _default(365.0, f"{FROM_MEMORY}: 12 months, 6-24", gt=0, le=36525)
@@ -366,7 +379,8 @@ class KnowledgeSettings(_Section):
     )
     runoff_fraction: float = _default(
         1.0,
-        "Minor Planet Center, Uncertainty parameter U: its factor 3 for optimistic errors is kept",
+        "share of the printed runoff of U that is one sigma where a body has no covariance; Minor Planet Center, "
+        "Uncertainty parameter U: 1 keeps its factor 3 for optimistic errors, 0.333 takes it off",
         gt=0,
         le=10,
     )
