@@ -182,7 +182,7 @@ def page(run: Run) -> None:
 
 def everything(run: Run) -> None:
     """What `swarm run` ends with."""
-    for said in (screen, front, counts, sensitivity, refined, page):
+    for said in (screen, judged, front, counts, sensitivity, refined, page):
         said(run)
 
 

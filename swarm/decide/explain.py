@@ -13,6 +13,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from swarm.encounter.power import power_balance
 from swarm.encounter.propellant import carried_m_s, ledger, probe_masses
 from swarm.plan.constraints import PlanRules, allowed, plan_rules
 from swarm.plan.data import Chances, PlanData, column, plan_data, row_qualities, stored_and_active_days
@@ -128,7 +129,7 @@ def explain_opportunity(run: Run, number: int) -> list[Step]:
         _aim_step(tables.study, flown, judged, body),
         _delivery_step(tables.study, judged),
         _quality_step(tables.study, judged),
-        _data_step(judged),
+        _data_step(tables.study, flown, judged),
         _survival_step(tables, row),
         _rows_step(tables, row, data, body=body, kind=flown["kind"]),
         _worth_step(tables.study, row, data),
@@ -270,7 +271,8 @@ def _quality_step(study: Study, judged: dict[str, Any]) -> Step:
     return Step("5 Quality", tuple(lines))
 
 
-def _data_step(judged: dict[str, Any]) -> Step:
+def _data_step(study: Study, flown: dict[str, Any], judged: dict[str, Any]) -> Step:
+    power = power_balance(flown["sun_range_au"], study.probe)
     way = "by the mothership" if judged["relayed"] else "straight to the ground"
     return Step(
         "6 Data",
@@ -279,6 +281,11 @@ def _data_step(judged: dict[str, Any]) -> Step:
             (
                 "transmitting",
                 f"{judged['downlink_h']:.1f} h, home {judged['home_days']:.1f} d after the encounter",
+            ),
+            (
+                "power at the encounter",
+                f"panels {power.panel_w:.1f} W, idle {power.idle_w:.1f} W, left for the radio {power.radio_w:.1f} W "
+                f"of {study.probe.radio_dc_w:g} W: {power.hours_per_day:.1f} h a day in the long run",
             ),
             ("P(data come home)", f"{judged['chance_returned']:.3f}, the hardware working"),
         ),

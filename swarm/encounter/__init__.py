@@ -11,18 +11,18 @@ Decided here, with what was seen:
 * Up to eight hills of a rough grid are climbed; no aim point is nearer than the keep-out distance: of 4 000 cases
   four had a point of a fine grid more than 1e-5 better, at most 0.1 % (`tests/delivery/test_aim.py` holds 200 to
   1e-5); an aim point inside would be aimed to hit, though a hopelessly wide delivery gains by it
-* A row that asks for quality 0 still needs a pass within the camera's sight: else a body that is a million km off
-  counts as returned data
-* With and without a correction in sight of the target are both flown in samples where not all can afford it; the
-  better one is planned: 3 000 km undone in three hours cost 280 m/s, more than a probe carries; without the attempt
-  some of the samples pass well enough
+* A row that asks for quality 0 needs a pass that shows the target (ten pixels across, within the range of sight, some
+  of it lit): a point of light is no image; before that, a body a million km off counted as returned data
+* With and without a correction in sight of the target are both flown in samples where not all can afford it, and a
+  sample that cannot pay flies without: 3 000 km undone in three hours cost 280 m/s, more than a probe carries; without
+  the attempt some of the samples pass well enough
 * The keep-out distance, slew limit and blur have soft edges; the chance of pointing by the clock stands beside the
   quality: an aim point beside a hard edge moves with the last digit of the delivery
 * Tanks are filled for the main burn at its limit and what undoes its errors; an own allowance is
   `delivery.correction_budget_m_s`: a smaller main burn leaves its difference for corrections, which is what the
   samples may spend
-* A correction in sight of the target is planned where it raises the chances of the qualities the science asks for;
-  expected quality only breaks ties: by expected quality a correction that a third of the samples could not pay was
-  taken, and the same plan was worth less with a larger tank than with a smaller one (0.572 against 0.579 in the
-  demonstration's burn limits); no chance falls now as the budget grows (`tests/delivery/test_judged.py`)
+* The policy (corrections in sight, or the ground's only) is chosen as if delta-v had no end; a sample flies those in
+  sight up to a spending limit, else without, to the same aim point. Of all limits those are allowed at which no asked
+  quality has a smaller chance than at a lower one: a choice by the sum over qualities let single chances fall as the
+  budget grew, and so does paying whenever one can, by the lucky ones that lose by it (`test_spending.py`)
 """

@@ -9,11 +9,12 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from swarm.encounter.approach import looks_into_sun
 from swarm.encounter.propellant import carried_m_s
 from swarm.encounter.quality import detection_range_km, pixel_angle_rad
 from swarm.reach.arcs.bplane import b_plane_axes
 from targets.base.timescale import tdb_s_from_jd
-from targets.catalogue.knowledge import position_covariance_km2, states_at
+from targets.catalogue.knowledge import position_covariance_km2
 from targets.catalogue.reading import Catalogue
 from targets.catalogue.worth import diameters
 
@@ -36,7 +37,8 @@ class Cases(NamedTuple):
     stored_days: Floats
     diameter_km: Floats
     sun_range_au: Floats
-    detect_km: Floats
+    detect_km: Floats  # at which the target is as bright as the camera's limit
+    acquire_km: Floats  # at which it is seen on approach: the same, but 0 where the Sun is too near
     target_cov_km2: Floats  # (n, 3, 3) ICRF
     mothership_km: Floats
     spare_km_s: Floats  # left for corrections
@@ -50,7 +52,14 @@ def cases_of(study: Study, opportunities: pa.Table, targets: Catalogue) -> Cases
         tdb_s_from_jd(columns[f"{event}_jd_tdb"]) for event in ("encounter", "release", "burn")
     )
     v_rel = columns.vectors("v_rel_{}_km_s")
-    _, target_v = states_at(bodies, encounter_s)
+    detect_km = detection_range_km(
+        bodies.h_mag,
+        bodies.g_slope,
+        sun_range_au=columns["sun_range_au"],
+        phase_in_deg=columns["phase_in_deg"],
+        limiting_mag=study.probe.limiting_mag,
+    )
+    blind = looks_into_sun(columns["phase_in_deg"], exclusion_deg=study.probe.sun_exclusion_deg)
     covariance, _ = position_covariance_km2(
         bodies,
         encounter_s,
@@ -58,7 +67,7 @@ def cases_of(study: Study, opportunities: pa.Table, targets: Catalogue) -> Cases
         runoff_fraction=study.knowledge.runoff_fraction,
     )
     return Cases(
-        state=np.hstack([columns.vectors("target_{}_km"), target_v + v_rel]),
+        state=np.hstack([columns.vectors("target_{}_km"), columns.vectors("target_v{}_km_s") + v_rel]),
         axes=b_plane_axes(v_rel),
         speed_km_s=np.linalg.norm(v_rel, axis=1),
         burn_km_s=1e-3 * columns.vectors("burn_{}_m_s"),
@@ -68,13 +77,8 @@ def cases_of(study: Study, opportunities: pa.Table, targets: Catalogue) -> Cases
         stored_days=columns["release_jd_tdb"] - study.study.start_jd_tdb + study.survival.stored_before_days,
         diameter_km=diameters(bodies)[0],
         sun_range_au=columns["sun_range_au"],
-        detect_km=detection_range_km(
-            bodies.h_mag,
-            bodies.g_slope,
-            sun_range_au=columns["sun_range_au"],
-            phase_in_deg=columns["phase_in_deg"],
-            limiting_mag=study.probe.limiting_mag,
-        ),
+        detect_km=detect_km,
+        acquire_km=np.where(blind, 0.0, detect_km),
         target_cov_km2=covariance,
         mothership_km=columns["mothership_range_km"],
         spare_km_s=_spare_km_s(study, columns["burn_m_s"]),

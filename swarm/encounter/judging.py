@@ -17,17 +17,12 @@ from numpy.typing import NDArray
 
 from swarm.encounter.aim import best_aim
 from swarm.encounter.cases import Camera, camera_of, cases_of
-from swarm.encounter.corrections import Corrections, fill_influence, plan_corrections, sight_s
-from swarm.encounter.delivery import (
-    fill_start,
-    larger_sigma,
-    linear_covariance,
-    quantile,
-    sample_arrivals,
-)
+from swarm.encounter.corrections import fill_influence, plan_corrections, sight_s
+from swarm.encounter.delivery import fill_start, larger_sigma, linear_covariance, quantile
 from swarm.encounter.downlink import Downlink, chance_of, downlink_of, sample_earth, send_home
 from swarm.encounter.error_model import CORRECTIONS_MAX, Errors, Normals, errors_of, normals_of
-from swarm.encounter.quality import Optics, capture_at, quality_at
+from swarm.encounter.policies import Arrival, Sheets, View, choose, sheet_of
+from swarm.encounter.quality import Optics
 from swarm.encounter.reasons import (
     LOW_BEST,
     LOW_RETURN,
@@ -52,14 +47,16 @@ class Judged:
     """n opportunities; chances are given working hardware. B-plane: T, R of the contract, from target to probe.
 
     chance_returned     : (n,) P(data come home | the encounter happens)
-    chance_quality      : (n, q) P(quality >= the q-th asked one over the delivery); samples that need more than
-                          the probe carries count as 0
+    chance_quality      : (n, q) P(quality >= the q-th asked one and the target seen, over the delivery); samples that
+                          need more than the probe carries count as 0
+    shown_chance        : (n,) P(target seen, over the delivery)
+    chance_low_quality  : (n,) P(target seen, quality < LOW_QUALITY, over the delivery)
     expected_quality    : (n,) quality averaged over the delivery, not delivered samples as 0
     best_quality        : (n,) quality with a perfect delivery at the best aim point
     seen_chance         : (n,) share of samples that get a correction with the target in sight
     dv99_m_s            : (n,) 99th percentile of the sum of corrections flown, never more than is carried
     dv99_needed_m_s     : (n,) the same if nothing were lacking
-    delivered_chance    : (n,) share of samples whose corrections the probe can fly
+    delivered_chance    : (n,) share of samples whose corrections the probe can fly, all that are planned
     aim_t_km, aim_r_km, aim_km : (n,) aim point and its distance
     delivery_cov_km2    : (n, 3) TT, RR, TR of the miss relative to the aim point, after the last correction
     start_cov_km2       : (n, 3) the same before any correction, the target's own error left out
@@ -77,6 +74,8 @@ class Judged:
 
     chance_returned: Floats
     chance_quality: Floats
+    shown_chance: Floats
+    chance_low_quality: Floats
     expected_quality: Floats
     best_quality: Floats
     seen_chance: Floats
@@ -111,8 +110,9 @@ def judge(
     ----------
     study         : probe, delivery, knowledge, margins, constraints.sun_earth_probe_min_deg are read
     opportunities : columns release_jd_tdb, burn_jd_tdb, encounter_jd_tdb, burn_x/y/z_m_s, burn_m_s,
-                    v_rel_x/y/z_km_s, v_rel_km_s, phase_in_deg, target_x/y/z_km, sun_earth_probe_deg,
-                    earth_range_au, sun_range_au, mothership_range_km and target_index, the row of `targets`
+                    v_rel_x/y/z_km_s, v_rel_km_s, phase_in_deg, target_x/y/z_km, target_vx/vy/vz_km_s,
+                    sun_earth_probe_deg, earth_range_au, sun_range_au, mothership_range_km and target_index, the row
+                    of `targets`
     qualities     : q values for `chance_quality`, rising
     """
     # the span of the study, not of this table: where a grid begins shows in the last bit of what is read off it
@@ -228,100 +228,6 @@ def _dot(a, b):
 
 
 @njit(cache=True)
-def _quality_chances(aim, miss, spent, spare, view, asked, out):
-    """P(quality >= asked) over the samples; out (q,). What the camera misses for its pointing counts as 0."""
-    sun, optics, along, sight_km = view.sun, view.optics, view.along, view.sight_km
-    count = spent.size
-    out[:] = 0.0
-    for i in range(count):
-        if spent[i] > spare:
-            continue
-        x, y = aim[0] + miss[i, 0], aim[1] + miss[i, 1]
-        b = math.sqrt(x * x + y * y)
-        quality, caught = 0.0, 1.0
-        if b > 0.0 and b <= sight_km:
-            quality = quality_at(b, (x * sun[0] + y * sun[1]) / b, optics)
-            if along[0] > 0.0:
-                caught = capture_at(b, along[0], along[1])
-        for q in range(asked.size):
-            if asked[q] <= 0.0:
-                # asks for nothing but an encounter: one that the camera sees, be it as a point of light
-                out[q] += caught if b <= sight_km else 0.0
-            elif quality >= asked[q]:
-                out[q] += caught
-    for q in range(asked.size):
-        out[q] /= count
-
-
-class _View(NamedTuple):
-    """What the pass is seen by."""
-
-    sun: tuple[float, float]  # T, R of the unit vector to the Sun
-    optics: Optics
-    along: tuple[
-        float, float
-    ]  # error along the relative velocity that the pointing has (km), half field (rad)
-    sight_km: float  # range at which the target is seen
-
-
-class _Arrival(NamedTuple):
-    """What delivery starts from: covariances in km^2, times in s."""
-
-    start: Floats  # (3,) TT, RR, TR before any correction
-    target: Floats  # (3, 3) of the target's place, T, R, S
-    across: Floats  # (3,) its TT, RR, TR
-    along_km: float  # sigma along the relative velocity
-    seen_s: float  # before closest approach, the target is surely seen
-
-
-class _Sheet(NamedTuple):
-    """Scratch for the samples of one opportunity flown by one policy, and the chances that come of it."""
-
-    miss: Floats
-    spent: Floats
-    seen: NDArray[np.bool_]
-    chances: Floats
-
-
-class _Offer(NamedTuple):
-    """What one policy of corrections offers."""
-
-    plan: Corrections
-    cov: Floats  # (3,) of the delivery
-    carried: float  # share of samples whose corrections the probe can fly
-    useful: float  # of these, with the target in sight where the plan relies on it
-    aim_t_km: float
-    aim_r_km: float
-    quality: float  # expected
-
-
-@njit(cache=True)
-def _offer(k, in_sight, cases, arrival, view, perfect, rules, sheet):
-    """Plan, sample and sum up one policy: with corrections in sight of the target or without."""
-    state, axes, speed, spare = cases.state[k], cases.axes[k], cases.speed_km_s[k], cases.spare_km_s[k]
-    errors = rules.errors
-    plan = plan_corrections(state, axes, cases.since_burn_s[k], arrival.seen_s, errors, in_sight)
-    sample_arrivals(
-        plan, arrival.start, arrival.target, view.sight_km, speed, errors, rules.normals,
-        sheet.miss, sheet.spent, sheet.seen,
-    )  # fmt: skip
-    carried = useful = 0
-    for i in range(sheet.spent.size):
-        if sheet.spent[i] <= spare:
-            carried += 1
-            if sheet.seen[i] or plan.optical == 0:
-                useful += 1
-    share = useful / sheet.spent.size
-    cov = linear_covariance(plan, arrival.start, arrival.across, view.sight_km, speed, errors)
-    aim_t, aim_r, quality = best_aim(cov, view.sun, view.optics, view.along)
-    quality *= share
-    if quality <= 0.0:
-        aim_t, aim_r = perfect
-    _quality_chances((aim_t, aim_r), sheet.miss, sheet.spent, spare, view, rules.asked, sheet.chances)
-    return _Offer(plan, cov, carried / sheet.spent.size, share, aim_t, aim_r, quality)
-
-
-@njit(cache=True)
 def _send(k, cases, wanted_mbit, rules, out):
     """Fill in what comes home of one encounter; return all that could be sent, Mbit."""
     axes, downlink = cases.axes[k], rules.downlink
@@ -352,38 +258,37 @@ def _arrive(k, cases, errors, out):
     out.start_cov_km2[k] = start
     out.before_cov_km2[k] = linear_covariance(ground, start, across, 0.0, speed, errors)
     along = target[2, 2] + (ground.unknown_along[ground.planned - 1] if ground.planned > 0 else 0.0)
-    sight = cases.detect_km[k]
+    sight = cases.acquire_km[k]
     out.detect_range_km[k], out.detect_h_before[k] = sight, sight / speed / 3600.0
     out.sigma_time_s[k] = math.sqrt(along) / speed
     seen_s = sight_s(sight, speed, larger_sigma(out.before_cov_km2[k]), math.sqrt(along))
-    return _Arrival(start, target, across, math.sqrt(along), seen_s)
+    return Arrival(start, target, across, math.sqrt(along), sight, seen_s)
 
 
 @njit(cache=True)
-def _better(other, chances, first, first_chances):
-    """Whether a policy has the greater chances of the qualities the science asks for, or else the greater quality."""
-    more = chances.sum() - first_chances.sum()
-    return more > 0.0 or (more == 0.0 and other.quality > first.quality)
-
-
-@njit(cache=True)
-def _keep(k, offer, sheet, spare, rules, work, out):
-    """Write down the policy that was chosen."""
-    plan = offer.plan
-    out.chance_quality[k] = sheet.chances
-    out.delivery_cov_km2[k] = offer.cov
-    out.corrections[k], out.delivered_chance[k] = plan.planned, offer.carried
+def _keep(k, chosen, sheet, spare, work, out):
+    """Write down the policy that was chosen, and what its samples come to."""
+    policy, plan, count = chosen.policy, chosen.policy.plan, sheet.spent.size
+    out.chance_quality[k] = 0.0
+    seen = 0
+    for i in range(count):
+        seen += 1 if sheet.seen[i] else 0
+        if sheet.spent[i] <= spare:
+            out.chance_quality[k] += sheet.worth[i]
+            out.shown_chance[k] += sheet.shown[i]
+            out.chance_low_quality[k] += sheet.low[i]
+    out.chance_quality[k] /= count
+    out.shown_chance[k] /= count
+    out.chance_low_quality[k] /= count
+    out.seen_chance[k], out.delivered_chance[k] = seen / count, chosen.carried
+    out.expected_quality[k] = chosen.quality
+    out.delivery_cov_km2[k], out.corrections[k] = policy.cov, plan.planned
     for j in range(plan.planned):
         out.correction_before_s[k, j], out.correction_kind[k, j] = plan.before_s[j], plan.kind[j]
-    aim_t, aim_r = offer.aim_t_km, offer.aim_r_km
+    aim_t, aim_r = policy.aim_t_km, policy.aim_r_km
     out.aim_t_km[k], out.aim_r_km[k], out.aim_km[k] = aim_t, aim_r, math.sqrt(aim_t * aim_t + aim_r * aim_r)
-    out.expected_quality[k] = offer.quality
     needed = quantile(sheet.spent, 0.99, work)
     out.dv99_needed_m_s[k], out.dv99_m_s[k] = 1000.0 * needed, 1000.0 * min(needed, spare)
-    share_seen = 0.0
-    for i in range(sheet.seen.size):
-        share_seen += 1.0 if sheet.seen[i] else 0.0
-    out.seen_chance[k] = share_seen / sheet.seen.size
 
 
 @njit(cache=True)
@@ -399,49 +304,28 @@ def _judge_one(k, cases, rules, sheets, out):
         paid = math.sqrt(1e6 * possible / camera.bits_per_square) / camera.window
         optics = _optics(k, cases, camera, speed, min(camera.pixels, paid))
     arrival = _arrive(k, cases, rules.errors, out)
-    tracked = camera.autonomous and cases.detect_km[k] / speed >= camera.acquire_s
+    tracked = camera.autonomous and cases.acquire_km[k] / speed >= camera.acquire_s
     along = (0.0 if tracked else max(arrival.along_km, 1e-9), camera.half_field_rad)
-    view = _View(sun, optics, along, cases.detect_km[k])
+    view = View(sun, optics, along, cases.detect_km[k])
     perfect_t, perfect_r, out.best_quality[k] = best_aim(np.zeros(3), sun, optics, (0.0, 0.0))
     perfect = (perfect_t, perfect_r)
-    # where it arrives, with a correction in sight of the target or without
-    sheet = sheets.first
-    offer = _offer(k, True, cases, arrival, view, perfect, rules, sheet)
-    if offer.plan.optical > 0 and offer.useful < 1.0:
-        other = _offer(k, False, cases, arrival, view, perfect, rules, sheets.other)
-        if _better(other, sheets.other.chances, offer, sheet.chances):
-            offer, sheet = other, sheets.other
-    _keep(k, offer, sheet, cases.spare_km_s[k], rules, sheets.work, out)
+    chosen = choose(k, cases, arrival, view, perfect, rules, sheets)
+    _keep(k, chosen, sheets.first, cases.spare_km_s[k], sheets.work, out)
     if out.aim_km[k] > 0.0:
         # now that the distance is known, so is the set of images: how long it takes
         _send(k, cases, _wanted_mbit(out.aim_km[k], optics, camera, least_mbit), rules, out)
     if out.reason[k] == OK and out.best_quality[k] < LOW_BEST:
         out.reason[k] = reason_of_quality(perfect, sun, optics)
-    elif out.reason[k] == OK and offer.quality < LOW_SHARE * out.best_quality[k]:
+    elif out.reason[k] == OK and chosen.quality < LOW_SHARE * out.best_quality[k]:
         out.reason[k] = reason_of_delivery(
-            arrival.seen_s, out.seen_chance[k], offer.carried, rules.errors, tracked
+            cases.acquire_km[k], arrival.seen_s, out.seen_chance[k], chosen.afforded, rules.errors, tracked
         )
-
-
-class _Sheets(NamedTuple):
-    """Scratch for one opportunity flown both ways."""
-
-    first: _Sheet
-    other: _Sheet
-    work: Floats
-
-
-@njit(cache=True)
-def _sheet(samples, qualities):
-    return _Sheet(
-        np.empty((samples, 2)), np.empty(samples), np.zeros(samples, dtype=np.bool_), np.empty(qualities)
-    )
 
 
 @njit(cache=True)
 def _judge_many(cases, rules, out):
     n, asked = rules.normals.start.shape[0], rules.asked.size
-    sheets = _Sheets(_sheet(n, asked), _sheet(n, asked), np.empty(n))
+    sheets = Sheets(sheet_of(n, asked), sheet_of(n, asked), np.empty(n))
     for k in range(cases.encounter_s.size):
         known = cases.state[k].sum() + cases.burn_km_s[k].sum() + cases.detect_km[k] + cases.encounter_s[k]
         if math.isfinite(known + cases.since_release_s[k] + cases.target_cov_km2[k].sum()):

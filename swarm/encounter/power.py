@@ -42,6 +42,25 @@ def panel_power_w(sun_range_au: ArrayLike, probe: ProbeSettings) -> Floats:
     return power_of(probe).panel_w_1au / np.asarray(sun_range_au, float) ** 2
 
 
+class Balance(NamedTuple):
+    """What a probe has to transmit with at a distance from the Sun, in the long run."""
+
+    panel_w: float
+    idle_w: float
+    radio_w: (
+        float  # what panels leave for the radio, averaged over a day; 0 where they do not feed the idle load
+    )
+    hours_per_day: float  # of transmission, contact allowing
+
+
+def power_balance(sun_range_au: float, probe: ProbeSettings) -> Balance:
+    """Return panels, idle load, what is left, and the hours a day it feeds the radio: (panels - idle) / radio x 24."""
+    power = power_of(probe)
+    panel_w = power.panel_w_1au / sun_range_au**2
+    left_w = max(panel_w - power.idle_w, 0.0)
+    return Balance(panel_w, power.idle_w, left_w, min(24.0 * left_w / power.transmit_w, 24.0))
+
+
 @njit(cache=True)
 def transmit_hours(sun_range_au, contact_hours, battery_wh, power):
     """Hours of transmission in a day of `contact_hours`, and the charge left (Wh) after it.

@@ -210,6 +210,13 @@ def quality_at(b_km, cos_phase, optics):
 
 
 @njit(cache=True)
+def is_shown(b_km, cos_phase, optics):
+    """Whether images at closest approach show the target: PIXELS_MIN across at least, and phase score above 0."""
+    pixels = min(optics.diameter_km / (optics.pixel_rad * b_km), optics.pixels_most)
+    return pixels >= PIXELS_MIN and _phase(cos_phase) > 0.0
+
+
+@njit(cache=True)
 def capture_at(b_km, sigma_along_km, half_field_rad):
     """P(target in the field at closest approach) where the camera points by the clock: |error along| < b tan(half)."""
     if sigma_along_km <= 0.0:

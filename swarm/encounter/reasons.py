@@ -11,6 +11,7 @@ from swarm.encounter.quality import factors_at
 # Why an opportunity is worth little; the first that applies. Sentences for a reader: `REASONS`.
 OK, STORAGE, LIFE, POWER, CONJUNCTION, LINK = range(6)
 PHASE, RESOLUTION, MOTION, NEVER_SEEN, SEEN_TOO_LATE, TOO_DEAR, CAPTURE = range(6, 13)
+INTO_SUN = 13
 REASONS = (
     "nothing stands out against it",
     "the probe would be released after longer on the mothership than it can be stored",
@@ -25,6 +26,7 @@ REASONS = (
     "the camera sees the target too late for a correction",
     "the corrections need more than the probe carries",
     "the time of closest approach is too uncertain for the field of view",
+    "the camera would have to look too close to the Sun on approach",
 )
 # Below these the reason is said (own choices): chance of the data, quality at best, share of it that delivery leaves.
 LOW_RETURN, LOW_BEST, LOW_SHARE = 0.5, 0.1, 0.5
@@ -51,8 +53,10 @@ def reason_of_quality(aim, sun, optics):
 
 
 @njit(cache=True)
-def reason_of_delivery(seen_s, share_seen, carried, errors, tracked):
+def reason_of_delivery(acquire_km, seen_s, share_seen, carried, errors, tracked):
     """What keeps most of the quality from being delivered."""
+    if acquire_km <= 0.0:
+        return INTO_SUN
     if seen_s - errors.turnaround_s < errors.last_min_s:
         return SEEN_TOO_LATE
     if carried < LOW_SHARE:

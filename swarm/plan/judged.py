@@ -51,12 +51,7 @@ def judge_all(study: Study, opportunities: pa.Table, targets: Catalogue, *, pool
     _judge_chunk(0, _Shared(study, opportunities.slice(0, 1), targets))
     starts = list(range(0, max(opportunities.num_rows, 1), CHUNK))
     parts = pool.map(_judge_chunk, starts, shared=_Shared(study, opportunities, targets))
-    return Judged(
-        **{
-            field.name: np.concatenate([getattr(part, field.name) for part in parts])
-            for field in fields(Judged)
-        }
-    )
+    return joined(parts)
 
 
 def joined(parts: Sequence[Judged]) -> Judged:
@@ -124,6 +119,18 @@ def corrections_table(opportunities: pa.Table, judged: Judged) -> pa.Table:
             "jd_tdb": jd_from_tdb_s(met_s - judged.correction_before_s[row, number]),
         }
     )
+
+
+def low_quality_share(judged: pa.Table, opportunities: Sequence[int]) -> float:
+    """Return the share of the expected encounters of a plan that show their target and hardly more.
+
+    Of encounters that are flown, seen and sent home: those with quality under `policies.LOW_QUALITY`, by chance; 0
+    where the plan expects none. `judged` is the run's table.
+    """
+    rows = np.isin(column(judged, "opportunity"), np.asarray(opportunities))
+    sent = (column(judged, "hardware") * column(judged, "chance_returned"))[rows]
+    seen = sent @ column(judged, "shown_chance")[rows]
+    return float(sent @ column(judged, "chance_low_quality")[rows] / seen) if seen > 0.0 else 0.0
 
 
 def _columns_of(name: str, values: NDArray, study: Study) -> dict[str, NDArray]:

@@ -26,6 +26,7 @@ from swarm.reach.screen.minima import (
     REVOLUTIONS,
     SLOT,
     TARGET,
+    TARGET_V,
     V_REL,
     ArcLimits,
     Minima,
@@ -375,7 +376,9 @@ def _columns(
     burn_s, encounter_s = burn_slots(study)[slot], rows[:, ENCOUNTER_S]
     release_s = burn_s - study.probe.checkout_days * DAY_S
     burn_m_s = rows[:, BURN : BURN + 3] * 1000.0
-    v_rel, target_km, mothership_km = (rows[:, c : c + 3] for c in (V_REL, TARGET, MOTHERSHIP))
+    v_rel, target_km, mothership_km, target_v = (
+        rows[:, c : c + 3] for c in (V_REL, TARGET, MOTHERSHIP, TARGET_V)
+    )
     earth_km = planets.state(EARTH, encounter_s)[:, :3]
     from_earth = target_km - earth_km
     return {
@@ -405,6 +408,9 @@ def _columns(
         "target_x_km": target_km[:, 0],
         "target_y_km": target_km[:, 1],
         "target_z_km": target_km[:, 2],
+        "target_vx_km_s": target_v[:, 0],
+        "target_vy_km_s": target_v[:, 1],
+        "target_vz_km_s": target_v[:, 2],
         "revolutions": rows[:, REVOLUTIONS].astype(np.int64),
         "shot": rows[:, METHOD].astype(np.int64),
     }

@@ -23,6 +23,9 @@ _OWN = "own choice"
 _CDS = "CubeSat Design Specification rev. 14.1, seen second-hand; numbers from memory"
 _SURVEY = "agency small-spacecraft technology survey, propulsion chapter: green monopropellant"
 _TRANSPONDER = "deep-space cubesat transponders, from memory"
+# Between passes: attitude control 1-3 W, computer 0.5-2 W, heaters 1-3 W, and a transceiver that draws 10-13 W
+# receiving and listens an eighth of the time; scaled to the class by what it has to turn and to keep warm.
+_IDLE = f"{_MEM}: attitude control, computer, heaters, receiver an eighth of the time"
 _FLOWN_CAMERA = "2.06 deg on 2048 pixels of a flown companion camera is 17.6 urad"
 
 CLASSES: dict[str, dict[str, ClassValue]] = {
@@ -41,6 +44,7 @@ CLASSES: dict[str, dict[str, ClassValue]] = {
         "transmit_gain_dbi": ClassValue(6.0, 5.0, 12.0, f"{_MEM}: patch antenna"),
         "radio_dc_w": ClassValue(16.0, 12.0, 25.0, _TRANSPONDER),
         "panel_area_m2": ClassValue(0.06, 0.03, 0.12, f"{_OWN}: half of a 6U"),
+        "idle_w": ClassValue(3.0, 2.0, 8.0, _IDLE),
         "battery_wh": ClassValue(40.0, 20.0, 60.0, f"{_MEM}: 40-120"),
         "cruise_life_days": ClassValue(365.0, 180.0, 730.0, f"{_MEM}: 12 months, 6-24"),
     },
@@ -59,6 +63,7 @@ CLASSES: dict[str, dict[str, ClassValue]] = {
         "transmit_gain_dbi": ClassValue(23.0, 6.0, 29.0, f"{_MEM}: patch array; reflector 29"),
         "radio_dc_w": ClassValue(30.0, 25.0, 35.0, _TRANSPONDER),
         "panel_area_m2": ClassValue(0.12, 0.06, 0.3, f"{_MEM}: 34 W at 1 au"),
+        "idle_w": ClassValue(5.0, 4.0, 14.0, _IDLE),
         "battery_wh": ClassValue(80.0, 40.0, 120.0, _MEM),
         "cruise_life_days": ClassValue(365.0, 180.0, 730.0, f"{_MEM}: 12 months, 6-24"),
     },
@@ -77,6 +82,7 @@ CLASSES: dict[str, dict[str, ClassValue]] = {
         "transmit_gain_dbi": ClassValue(29.0, 23.0, 31.0, f"{_MEM}: reflector of folded panels"),
         "radio_dc_w": ClassValue(30.0, 25.0, 40.0, _TRANSPONDER),
         "panel_area_m2": ClassValue(0.3, 0.12, 0.5, f"{_OWN}: two unfolded wings"),
+        "idle_w": ClassValue(7.0, 5.0, 16.0, _IDLE),
         "battery_wh": ClassValue(120.0, 80.0, 160.0, _MEM),
         "cruise_life_days": ClassValue(540.0, 365.0, 900.0, f"{_MEM}: 6-24 months"),
     },
@@ -95,6 +101,7 @@ CLASSES: dict[str, dict[str, ClassValue]] = {
         "transmit_gain_dbi": ClassValue(31.0, 25.0, 36.0, f"{_OWN}: half-metre dish"),
         "radio_dc_w": ClassValue(45.0, 30.0, 70.0, _OWN),
         "panel_area_m2": ClassValue(0.8, 0.4, 1.5, _OWN),
+        "idle_w": ClassValue(12.0, 8.0, 25.0, _IDLE),
         "battery_wh": ClassValue(200.0, 100.0, 400.0, _OWN),
         "cruise_life_days": ClassValue(730.0, 365.0, 1500.0, _OWN),
     },

@@ -221,6 +221,8 @@ def with_vectors(table: pa.Table) -> pa.Table:
         "burn_x_m_s": column(table, "burn_m_s"), "burn_y_m_s": np.zeros(n), "burn_z_m_s": np.zeros(n),
         "v_rel_x_km_s": speed, "v_rel_y_km_s": np.zeros(n), "v_rel_z_km_s": np.zeros(n),
         "target_x_km": np.full(n, -2.5e8), "target_y_km": np.full(n, 1.6e8), "target_z_km": np.zeros(n),
+        # on a circle there
+        "target_vx_km_s": np.full(n, -11.4), "target_vy_km_s": np.full(n, -17.8), "target_vz_km_s": np.zeros(n),
     }  # fmt: skip
     for name, values in added.items():
         table = table.append_column(name, pa.array(values))

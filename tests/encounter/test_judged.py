@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from swarm.encounter.judging import Judged, judge
+from swarm.encounter.policies import LOW_QUALITY
 from swarm.encounter.reasons import (
     CAPTURE,
     CONJUNCTION,
@@ -119,20 +120,51 @@ def test_what_is_not_carried_is_not_delivered() -> None:
     assert rich.expected_quality[0] > both.expected_quality[0] + 0.1
 
 
-@pytest.mark.parametrize("asked", [(0.0,), (0.3,), (0.6,), QUALITIES])
-def test_more_to_correct_with_never_lowers_what_the_science_asks_for(asked: tuple[float, ...]) -> None:
-    """100 bodies and growing budgets: a correction in sight that many cannot pay is not taken for its quality alone."""
+BUDGETS_M_S = (5.0, 20.0, 60.0, 160.0)
+
+
+@pytest.mark.parametrize(
+    ("bodies", "samples"),
+    [(60, 500), pytest.param(1000, 2000, marks=pytest.mark.slow)],
+)
+@pytest.mark.parametrize("asked", [(0.0,), (0.2,), (0.0, 0.2, 0.5, 0.8)])
+def test_no_chance_falls_as_the_budget_grows(asked: tuple[float, ...], bodies: int, samples: int) -> None:
+    """At every asked quality, for every body, whether the allowance for corrections or the tank grows."""
     rng = np.random.default_rng(7)
-    targets = make_targets(list(rng.uniform(13.0, 19.0, 100)), list(rng.integers(1, 7, 100)))
-    table = make_opportunities(targets, list(range(100)))
-    worth = []
-    for budget in (5.0, 20.0, 40.0, 80.0, 160.0):
-        study = make_study(delivery={**SAMPLES, "correction_budget_m_s": budget})
-        found = judge(study, table, targets, qualities=asked)
-        worth.append(found.chance_quality.sum(axis=1))
-    assert max(float(sum(budget)) for budget in worth) > 10.0
-    for less, more in itertools.pairwise(worth):
-        assert (more >= less - 1e-12).all()
+    targets = make_targets(list(rng.uniform(13.0, 19.0, bodies)), list(rng.integers(1, 7, bodies)))
+    table = make_opportunities(targets, list(range(bodies)))
+    few = {"samples": samples}
+    studies = [
+        [make_study(delivery={**few, "correction_budget_m_s": budget}) for budget in BUDGETS_M_S],
+        [make_study(delivery=few, probe={"burn_limit_m_s": limit}) for limit in (110.0, 150.0, 180.0, 250.0)],
+    ]
+    for grown in studies:
+        chances = [judge(study, table, targets, qualities=asked).chance_quality for study in grown]
+        for less, more in itertools.pairwise(chances):
+            assert (more >= less - 1e-12).all()
+    assert chances[-1].sum() > 0.1 * bodies
+
+
+def test_what_the_camera_only_sees_as_a_point_of_light_is_no_image() -> None:
+    """A camera too coarse for ten pixels across at any allowed distance: not even quality 0 is had."""
+    found = judged(make_study(delivery=SAMPLES), make_targets([16.0], [0]), **EASY)
+    assert found.chance_quality[0, 0] > 0.5
+    coarse = make_study(delivery=SAMPLES, probe={"camera_ifov_urad": 5e4})
+    found = judged(coarse, make_targets([16.0], [0]), **EASY)
+    assert found.best_quality[0] == 0.0
+    assert found.chance_quality[0].tolist() == [0.0, 0.0, 0.0]
+
+
+def test_the_share_of_hardly_any_quality_is_told() -> None:
+    """P(seen) = P(seen, below a tenth) + P(a tenth or more)."""
+    rng = np.random.default_rng(5)
+    targets = make_targets(list(rng.uniform(14.0, 19.0, 40)), list(rng.integers(0, 6, 40)))
+    table = make_opportunities(targets, list(range(40)))
+    found = judge(make_study(delivery=SAMPLES), table, targets, qualities=(0.0, LOW_QUALITY))
+    np.testing.assert_allclose(
+        found.chance_low_quality, found.chance_quality[:, 0] - found.chance_quality[:, 1], atol=1e-12
+    )
+    assert found.chance_low_quality.max() > 0.0
 
 
 def test_expected_quality_lies_among_the_chances() -> None:

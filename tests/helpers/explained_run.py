@@ -106,6 +106,10 @@ def encounters() -> pa.Table:
         "target_x_km": np.full(n, sun_km),
         "target_y_km": np.zeros(n),
         "target_z_km": np.zeros(n),
+        # on a circle of 2 au
+        "target_vx_km_s": np.zeros(n),
+        "target_vy_km_s": np.full(n, 21.06),
+        "target_vz_km_s": np.zeros(n),
     }
     for name, values in added.items():
         table = table.append_column(name, pa.array(values))

@@ -88,7 +88,7 @@ def make_opportunities(
     arcs = np.broadcast_to(np.asarray(arc_days, dtype=float), n)
     encounter = columns.pop("encounter_jd_tdb", START_JD_TDB + 500.0 + rng.uniform(0.0, 300.0, n))
     bodies = targets.take(np.array(index))
-    place, _ = states_at(bodies, tdb_s_from_jd(encounter))
+    place, velocity = states_at(bodies, tdb_s_from_jd(encounter))
     v_rel = columns.pop("v_rel", rng.normal(size=(n, 3)) * [3.0, 3.0, 1.5])
     v_rel = np.broadcast_to(v_rel, (n, 3))
     burn = np.broadcast_to(columns.pop("burn", rng.normal(size=(n, 3)) * 25.0), (n, 3))
@@ -109,4 +109,5 @@ def make_opportunities(
         table[f"burn_{axis}_m_s"] = burn[:, k]
         table[f"v_rel_{axis}_km_s"] = v_rel[:, k]
         table[f"target_{axis}_km"] = place[:, k]
+        table[f"target_v{axis}_km_s"] = velocity[:, k]
     return pa.table({**table, **columns})

@@ -5,6 +5,8 @@ from __future__ import annotations
 import pyarrow.compute as pc
 
 from swarm.app.stages.record import Work
+from swarm.encounter.approach import light_notes
+from swarm.encounter.target_errors import runoff_notes
 from swarm.plan.data import plan_data
 from swarm.plan.judged import chances_of, corrections_table, judge_all, judged_table
 from swarm.plan.unserved import unserved_rows
@@ -83,5 +85,7 @@ def work_judge(work: Work) -> None:
     )
     judged = judge_all(study, opportunities, targets, pool=work.pool)
     data = plan_data(study, opportunities, targets, judged=chances_of(judged))
+    work.run.note("light", list(light_notes(study, opportunities)))
+    work.run.note("runoff", list(runoff_notes(study, opportunities, targets)))
     work.run.write_table("judged", judged_table(study, opportunities, judged, data=data))
     work.run.write_table("corrections", corrections_table(opportunities, judged))

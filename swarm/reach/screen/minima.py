@@ -47,19 +47,10 @@ _TIME_GUARD_S = 86_400.0
 # A two-body burn over the limit by this much may come under it in the field of the planets.
 _NEARLY = 1.01
 
-# Columns of a minimum; a vector's first of three. Encounter in TDB s, burn in km/s, places in km.
-APPROACH, SLOT, ENCOUNTER_S, BURN, V_REL, TARGET, MOTHERSHIP, REVOLUTIONS, METHOD = (
-    0,
-    1,
-    2,
-    3,
-    6,
-    9,
-    12,
-    15,
-    16,
-)
-COLUMNS = 17
+# Columns of a minimum; a vector's first of three. Encounter in TDB s, velocities in km/s, places in km.
+APPROACH, SLOT, ENCOUNTER_S, BURN, V_REL, TARGET, MOTHERSHIP = 0, 1, 2, 3, 6, 9, 12
+REVOLUTIONS, METHOD, TARGET_V = 15, 16, 17
+COLUMNS = 20
 
 # How a burn was found: a two-body arc; corrected in the field of the planets; or that correction did not settle
 # (the transition block is nearly singular) and the two-body value stands.
@@ -149,7 +140,7 @@ def _write(t, scan, count):
         row[BURN], row[BURN + 1], row[BURN + 2] = ux, uy, uz
         row[V_REL], row[V_REL + 1], row[V_REL + 2] = vx - target[3], vy - target[4], vz - target[5]
         for c in range(3):
-            row[TARGET + c] = target[c]
+            row[TARGET + c], row[TARGET_V + c] = target[c], target[3 + c]
             row[MOTHERSHIP + c] = mothership[c]
         row[REVOLUTIONS], row[METHOD] = burn.turns, method
     return count + 1

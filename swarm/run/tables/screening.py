@@ -29,6 +29,7 @@ OPPORTUNITY_COLUMNS = (
     real("sun_earth_probe_burn_deg", "deg", "the same at the burn"),
     real("mothership_range_km", "km", "target to mothership at the encounter"),
     *vector("target_", "km", "the target at the encounter, heliocentric", suffix="_km"),
+    *vector("target_v", "km/s", "velocity of the target moved by the planets, heliocentric", suffix="_km_s"),
     whole("revolutions", "whole revolutions of the arc"),
     whole("shot", "1 where the burn was corrected in the field of the planets"),
 )
@@ -119,6 +120,12 @@ JUDGED_COLUMNS = (
     real("expected_quality", "-", "mean quality over the delivery"),
     real("best_quality", "-", "quality at the best miss"),
     real("seen_chance", "-", "chance that a correction in sight of the target is flown"),
+    real(
+        "shown_chance",
+        "-",
+        "chance that the pass shows the target: ten pixels across, in sight, some of it lit",
+    ),
+    real("chance_low_quality", "-", "chance that it is shown at a quality under a tenth"),
     real("dv99_m_s", "m/s", "99th percentile of the corrections' sum that is planned"),
     real("dv99_needed_m_s", "m/s", "the same if every sample could pay"),
     real("delivered_chance", "-", "share of the samples that can pay their corrections"),

@@ -62,7 +62,8 @@ class KnowledgeSettings(Section):
     runoff_fraction: float = default(
         1.0,
         "-",
-        "Minor Planet Center, Uncertainty parameter U: its factor 3 for optimistic errors is kept",
+        "share of the printed runoff of U that is one sigma where a body has no covariance; Minor Planet Center, "
+        "Uncertainty parameter U: 1 keeps its factor 3 for optimistic errors, 0.333 takes it off",
         gt=0,
         le=10,
     )

@@ -83,6 +83,14 @@ class ProbeSettings(Section):
         ge=-5,
         le=30,
     )
+    sun_exclusion_deg: float = default(
+        30.0,
+        "deg",
+        "common practice, no source: baffles of small cameras and star trackers 30-45 deg, from memory; beyond "
+        "60 deg the phase at closest approach is what limits images",
+        ge=0,
+        le=60,
+    )
     exposure_ms: float = default(
         1.0,
         "ms",
@@ -159,7 +167,13 @@ class ProbeSettings(Section):
     panel_efficiency: float = default(0.28, "-", f"{FROM_MEMORY}: triple-junction cells", gt=0, le=1)
     panel_factor: float = default(0.75, "-", f"{FROM_MEMORY}: incidence and ageing", gt=0, le=1)
     idle_w: float = default(
-        2.0, "W", "own choice: computer and attitude between passes", likely=(0, 100), ge=0, le=1e4
+        5.0,
+        "W",
+        f"{FROM_MEMORY}: a 6U between passes: attitude control 1-3 W, computer 0.5-2, heaters 1-3, receiver 10-13 "
+        "an eighth of the time",
+        likely=(0, 100),
+        ge=0,
+        le=1e4,
     )
     battery_wh: float = default(80.0, "Wh", f"{FROM_MEMORY}: 40-120", likely=(2, 5000), gt=0, le=1e6)
     battery_depth: float = default(0.7, "-", f"{FROM_MEMORY}: share that may be drawn", gt=0, le=1)
