@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from swarm.report.figures import plan_rows
-from swarm.report.held import Held
 from swarm.report.markup import listing, name, number, text
+from swarm.report.page_tables import PageTables
 
 NAMED_MAX = 12
 _LEVELS = (
@@ -16,33 +16,45 @@ _LEVELS = (
 )
 
 
-def answer(held: Held) -> str:
+def answer(tables: PageTables) -> str:
     """Paragraphs: the plan, its bodies, how sure it is, how far from the bound, what would change it."""
-    said = [_plan(held), _bodies(held), _levels(held), _bound(held), _change(held)]
+    said = [
+        _plan(tables),
+        _bodies(tables),
+        _levels(tables),
+        _bound(tables),
+        _change(tables),
+    ]
     paragraphs = "".join(f'<p class="say">{one}</p>' for one in said if one)
-    return f"{paragraphs}<h3>What limits it, the tightest first</h3>{listing(held.summary['limits'])}"
+    return f"{paragraphs}<h3>What limits it, the tightest first</h3>{listing(tables.summary['limits'])}"
 
 
-def _of(held: Held, table: str, key: str, row: int, form: str) -> str:
-    return number(table, key, row, value=held[table][key][row].as_py(), form=form)
+def _of(tables: PageTables, table: str, key: str, row: int, form: str) -> str:
+    return number(table, key, row, value=tables[table][key][row].as_py(), form=form)
 
 
-def _plan(held: Held) -> str:
-    row = held.row("front", "plan", held.plan)
-    bodies = held.run.manifest["notes"]["catalogue"]["bodies"]
-    science, risk = _of(held, "front", "science", row, "%0"), _of(held, "front", "risk", row, "%0")
-    kg, probes = _of(held, "front", "propellant_kg", row, "2"), _of(held, "front", "probes", row, "0")
+def _plan(tables: PageTables) -> str:
+    row = tables.row("front", "plan", tables.plan)
+    bodies = tables.run.manifest["notes"]["catalogue"]["bodies"]
+    science, risk = (
+        _of(tables, "front", "science", row, "%0"),
+        _of(tables, "front", "risk", row, "%0"),
+    )
+    kg, probes = (
+        _of(tables, "front", "propellant_kg", row, "2"),
+        _of(tables, "front", "probes", row, "0"),
+    )
     return (
-        f"Of {bodies} bodies {held.summary['targets']} are in reach. Plan {held.plan}, chosen by the rule "
-        f"<em>{text(held.summary['rule'])}</em> from {held['front'].num_rows} plans, flies <strong>{probes} of "
-        f"{held.run.study.probe.count} probes</strong>. It is expected to return <strong>{science} of the "
+        f"Of {bodies} bodies {tables.summary['targets']} are in reach. Plan {tables.plan}, chosen by the rule "
+        f"<em>{text(tables.summary['rule'])}</em> from {tables['front'].num_rows} plans, flies <strong>{probes} of "
+        f"{tables.run.study.probe.count} probes</strong>. It is expected to return <strong>{science} of the "
         f"science</strong> for {kg} kg of propellant; the chance that it falls short of a threshold is "
         f"<strong>{risk}</strong>."
     )
 
 
-def _bodies(held: Held) -> str:
-    rows = plan_rows(held, held.plan)
+def _bodies(tables: PageTables) -> str:
+    rows = plan_rows(tables, tables.plan)
     if not rows:
         return "It flies no probe."
     names = ", ".join(name(row["target"]) for row in rows[:NAMED_MAX])
@@ -50,22 +62,22 @@ def _bodies(held: Held) -> str:
     return f"In order of release it visits {names}{more}."
 
 
-def _levels(held: Held) -> str:
-    row = held.row("front", "plan", held.plan)
-    there = [(key, said, form) for key, said, form in _LEVELS if key in held["front"].column_names]
-    parts = [f"{said} with a chance of {_of(held, 'front', key, row, form)}" for key, said, form in there]
+def _levels(tables: PageTables) -> str:
+    row = tables.row("front", "plan", tables.plan)
+    there = [(key, said, form) for key, said, form in _LEVELS if key in tables["front"].column_names]
+    parts = [f"{said} with a chance of {_of(tables, 'front', key, row, form)}" for key, said, form in there]
     return f"{'; '.join(parts).capitalize()}." if parts else ""
 
 
-def _bound(held: Held) -> str:
-    said = held.summary.get("bound")
+def _bound(tables: PageTables) -> str:
+    said = tables.summary.get("bound")
     return f"How good the search is: {text(said)}." if said else ""
 
 
-def _change(held: Held) -> str:
-    if not held.has("sensitivity"):
+def _change(tables: PageTables) -> str:
+    if not tables.has("sensitivity"):
         return ""
-    row: dict[str, Any] = held["sensitivity"].slice(0, 1).to_pylist()[0]
+    row: dict[str, Any] = tables["sensitivity"].slice(0, 1).to_pylist()[0]
     change = number("sensitivity", "science_change", 0, value=row["science_change"], form="3")
     return (
         f"What would change it most: <em>{name(row['factor'])}</em>; at {name(row['setting'])} science changes by "

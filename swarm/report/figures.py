@@ -14,7 +14,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from swarm.report.held import Held, columns_of, plan_rows
+from swarm.report.page_tables import PageTables, columns_of, plan_rows
 from swarm.report.tones import RAMP_STEPS
 from targets.base.constants import AU_KM
 from targets.base.frames import ecliptic_from_icrf
@@ -97,9 +97,9 @@ def count_classes(most: int) -> list[tuple[int, int]]:
     return [(int(a), int(b) - 1) for a, b in pairwise(edges.tolist())]
 
 
-def front_figure(held: Held, *, across: str = "propellant_kg") -> Figure:
+def front_figure(tables: PageTables, *, across: str = "propellant_kg") -> Figure:
     """Science against propellant (or against risk); colour and mark by number of probes."""
-    front = held["front"]
+    front = tables["front"]
     labels = {
         "propellant_kg": "propellant of all probes (kg)",
         "risk": "risk: chance of missing a threshold (0 to 1)",
@@ -135,14 +135,14 @@ def front_figure(held: Held, *, across: str = "propellant_kg") -> Figure:
 # --- where and when -----------------------------------------------------------------------------------------
 
 
-def places(held: Held) -> dict[str, Any]:
+def places(tables: PageTables) -> dict[str, Any]:
     """Return what a map is drawn from, in au along the axes of the ecliptic: the path, arcs, encounters."""
     return {
-        "path": _track(_thinned(held["mothership"], 600)),
-        "arcs": _arc_tracks(held),
+        "path": _track(_thinned(tables["mothership"], 600)),
+        "arcs": _arc_tracks(tables),
         "met": {
             str(row["opportunity"]): _au(np.array([[row[f"target_{axis}_km"] for axis in "xyz"]]))[0]
-            for row in held["opportunities"].take(pa.array(held.used)).to_pylist()
+            for row in tables["opportunities"].take(pa.array(tables.used)).to_pylist()
         },
     }
 
@@ -152,10 +152,10 @@ def _thinned(table: pa.Table, most: int) -> pa.Table:
     return table.take(pa.array(np.unique(np.append(np.arange(0, table.num_rows, step), table.num_rows - 1))))
 
 
-def _arc_tracks(held: Held) -> dict[str, Any]:
-    if not held.has("arcs"):
+def _arc_tracks(tables: PageTables) -> dict[str, Any]:
+    if not tables.has("arcs"):
         return {}
-    arcs = held["arcs"]
+    arcs = tables["arcs"]
     number = arcs["opportunity"].to_numpy()
     starts = np.flatnonzero(np.append(True, number[1:] != number[:-1]))
     ends = np.append(starts[1:], len(number))
@@ -181,10 +181,10 @@ _MAP_NOTE = (
 )
 
 
-def map_figure(held: Held, plan: int, *, side: bool = False) -> Figure:
+def map_figure(tables: PageTables, plan: int, *, side: bool = False) -> Figure:
     """The mothership, the plan's arcs and encounters, from the ecliptic's north pole or from the side."""
-    found, up = places(held), "z" if side else "y"
-    rows = plan_rows(held, plan)
+    found, up = places(tables), "z" if side else "y"
+    rows = plan_rows(tables, plan)
     layers = [Layer("line", "mothership", "leaf", found["path"]["x"], found["path"][up])]
     for row in rows:
         arc = found["arcs"].get(str(row["opportunity"]))
@@ -218,15 +218,15 @@ def map_figure(held: Held, plan: int, *, side: bool = False) -> Figure:
     )
 
 
-def timeline_figure(held: Held, plan: int) -> Figure | None:
+def timeline_figure(tables: PageTables, plan: int) -> Figure | None:
     """Releases, burns, corrections, encounters and data home of each probe, by date; blackouts shaded."""
-    if not held.has("events"):
+    if not tables.has("events"):
         return None
-    rows = plan_rows(held, plan)
+    rows = plan_rows(tables, plan)
     place = {row["opportunity"]: k for k, row in enumerate(rows)}
-    events = held["events"]
+    events = tables["events"]
     mine = events.filter(pc.is_in(events["opportunity"], pa.array(list(place), pa.int64())))
-    layers = [_blackouts(held)]
+    layers = [_blackouts(tables)]
     listed = mine.to_pylist()
     for number, k in place.items():
         dates = [one["t_jd_tdb"] for one in listed if one["opportunity"] == number]
@@ -247,25 +247,25 @@ def timeline_figure(held: Held, plan: int) -> Figure | None:
     )
 
 
-def blackouts(held: Held) -> list[tuple[float, float]]:
+def blackouts(tables: PageTables) -> list[tuple[float, float]]:
     """Blackouts of the study, Julian dates TDB."""
-    return [(float(a), float(b)) for a, b in held.run.study.constraints.blackouts]
+    return [(float(a), float(b)) for a, b in tables.run.study.constraints.blackouts]
 
 
-def _blackouts(held: Held) -> Layer:
-    spans = blackouts(held)
+def _blackouts(tables: PageTables) -> Layer:
+    spans = blackouts(tables)
     return Layer("band", "blackout", "mute", [a for a, _ in spans], [], to=[b for _, b in spans])
 
 
 # --- one probe ----------------------------------------------------------------------------------------------
 
 
-def b_plane_figure(held: Held, opportunity: int) -> Figure | None:
+def b_plane_figure(tables: PageTables, opportunity: int) -> Figure | None:
     """The aim point, 1 and 3 sigma of the delivery about it, keep-out and slew rings about the target."""
-    if not (held.has("aims") and held.has("judged")):
+    if not (tables.has("aims") and tables.has("judged")):
         return None
-    aim = held["aims"].slice(held.row("aims", "opportunity", opportunity), 1)
-    judged = held["judged"].slice(held.row("judged", "opportunity", opportunity), 1)
+    aim = tables["aims"].slice(tables.row("aims", "opportunity", opportunity), 1)
+    judged = tables["judged"].slice(tables.row("judged", "opportunity", opportunity), 1)
     ring, at = aim.to_pylist()[0], judged.to_pylist()[0]
     centre = ([at["aim_t_km"]], [at["aim_r_km"]])
     sigma = (ring["sigma_larger_km"], ring["sigma_smaller_km"], ring["sigma_angle_deg"])
@@ -311,13 +311,13 @@ def _side_by_side(left: pa.Table, right: pa.Table) -> pa.Table:
     return left
 
 
-def windows_figure(held: Held, target: str) -> Figure:
+def windows_figure(tables: PageTables, target: str) -> Figure:
     """Burn against release and encounter date for every opportunity at a target."""
-    chances = held["opportunities"]
+    chances = tables["opportunities"]
     some = chances.filter(pc.equal(chances["target"], target))
     burn = some["burn_m_s"].to_numpy()
     layers = []
-    for k, (low, high) in enumerate(burn_classes(held)):
+    for k, (low, high) in enumerate(burn_classes(tables)):
         inside = some.filter(pa.array((burn >= low) & (burn < high)))
         if inside.num_rows:
             dates = _listed(inside, "release_jd_tdb"), _listed(inside, "encounter_jd_tdb")
@@ -334,9 +334,9 @@ def windows_figure(held: Held, target: str) -> Figure:
     )
 
 
-def burn_classes(held: Held) -> list[tuple[float, float]]:
+def burn_classes(tables: PageTables) -> list[tuple[float, float]]:
     """Ranges of the burn for the ramp, up to the study's limit."""
-    limit = float(held.run.study.probe.burn_limit_m_s)
+    limit = float(tables.run.study.probe.burn_limit_m_s)
     edges = np.linspace(0.0, limit, RAMP_STEPS + 1).tolist()
     edges[-1] = limit * (1.0 + 1e-9)  # a burn at the limit is within it
     return list(pairwise(edges))
@@ -345,11 +345,11 @@ def burn_classes(held: Held) -> list[tuple[float, float]]:
 # --- chances and counts -------------------------------------------------------------------------------------
 
 
-def successes_figure(held: Held, plan: int) -> Figure | None:
+def successes_figure(tables: PageTables, plan: int) -> Figure | None:
     """The chance that at least so many probes of a plan return data."""
-    if not held.has("successes"):
+    if not tables.has("successes"):
         return None
-    table = held["successes"]
+    table = tables["successes"]
     mine = table.filter(pc.equal(table["plan"], plan))
     bars = Layer(
         "bars", "at least so many", "leaf", _listed(mine, "returned"), _listed(mine, "chance_or_more")
@@ -365,11 +365,11 @@ def successes_figure(held: Held, plan: int) -> Figure | None:
     )
 
 
-def counts_figure(held: Held) -> Figure | None:
+def counts_figure(tables: PageTables) -> Figure | None:
     """What each more probe adds at best, with its spread over seeds."""
-    if not held.has("counts"):
+    if not tables.has("counts"):
         return None
-    counts = held["counts"]
+    counts = tables["counts"]
     worth = [one for one in counts.to_pylist() if one["next_probe_science"] == one["next_probe_science"]]
     x, y = [one["probes"] for one in worth], [one["next_probe_science"] for one in worth]
     spread = [_zero_if_nan(one["next_probe_science_sd"]) for one in worth]
@@ -391,11 +391,11 @@ def _zero_if_nan(value: float) -> float:
     return value if value == value else 0.0
 
 
-def science_by_count_figure(held: Held) -> Figure | None:
+def science_by_count_figure(tables: PageTables) -> Figure | None:
     """Science and risk of the plan the rule selects from each count."""
-    if not held.has("counts"):
+    if not tables.has("counts"):
         return None
-    counts = held["counts"]
+    counts = tables["counts"]
     x = _listed(counts, "probes")
     layers = []
     marks = (
@@ -420,11 +420,11 @@ def science_by_count_figure(held: Held) -> Figure | None:
 # --- proof --------------------------------------------------------------------------------------------------
 
 
-def bound_figure(held: Held) -> Figure | None:
+def bound_figure(tables: PageTables) -> Figure | None:
     """The best plan per propellant level below what no plan can exceed."""
-    if not held.has("bound"):
+    if not tables.has("bound"):
         return None
-    bound = held["bound"]
+    bound = tables["bound"]
     kg = _listed(bound, "propellant_kg")
     return Figure(
         "bound",
@@ -441,11 +441,11 @@ def bound_figure(held: Held) -> Figure | None:
     )
 
 
-def convergence_figure(held: Held) -> Figure | None:
+def convergence_figure(tables: PageTables) -> Figure | None:
     """The front's volume by plans evaluated, a line a search."""
-    if not held.has("convergence"):
+    if not tables.has("convergence"):
         return None
-    table, layers = held["convergence"], []
+    table, layers = tables["convergence"], []
     for k, search in enumerate(sorted(set(_listed(table, "search")))):
         mine = table.filter(pc.equal(table["search"], search))
         x, y, tone = (
@@ -469,11 +469,11 @@ def convergence_figure(held: Held) -> Figure | None:
     )
 
 
-def density_figure(held: Held) -> Figure | None:
+def density_figure(tables: PageTables) -> Figure | None:
     """Targets met per period beside what density, reach and speed make one expect."""
-    if not held.has("density"):
+    if not tables.has("density"):
         return None
-    table = held["density"]
+    table = tables["density"]
     x = [
         0.5 * (a + b)
         for a, b in zip(_listed(table, "from_jd_tdb"), _listed(table, "until_jd_tdb"), strict=True)
@@ -497,11 +497,11 @@ def density_figure(held: Held) -> Figure | None:
 # --- what would change it -----------------------------------------------------------------------------------
 
 
-def tornado_figure(held: Held) -> Figure | None:
+def tornado_figure(tables: PageTables) -> Figure | None:
     """Change of science by factor, the largest span first; what is re-planned beside what is held."""
-    if not held.has("sensitivity"):
+    if not tables.has("sensitivity"):
         return None
-    table = held["sensitivity"]
+    table = tables["sensitivity"]
     rows = table.to_pylist()
     factors = list(dict.fromkeys(row["factor"] for row in rows))
     layers = []
@@ -532,12 +532,12 @@ def tornado_figure(held: Held) -> Figure | None:
     )
 
 
-def risk_figure(held: Held) -> Figure | None:
+def risk_figure(tables: PageTables) -> Figure | None:
     """Five by five: how many items per likelihood and consequence; shaded by the product of the two bins."""
-    if not held.has("risk_table"):
+    if not tables.has("risk_table"):
         return None
-    table = held["risk_table"]
-    cells = risk_cells(held)
+    table = tables["risk_table"]
+    cells = risk_cells(tables)
     layers = []
     for tone, low, high in (("low", 0, 4), ("middle", 5, 11), ("high", 12, 25)):
         mine = [(x, y) for x, y in cells if low <= (x + 1) * (y + 1) <= high]
@@ -557,10 +557,10 @@ def risk_figure(held: Held) -> Figure | None:
     )
 
 
-def risk_cells(held: Held) -> dict[tuple[int, int], list[int]]:
+def risk_cells(tables: PageTables) -> dict[tuple[int, int], list[int]]:
     """Rows of the risk table by place: (consequence, likelihood) from 0."""
     cells: dict[tuple[int, int], list[int]] = {(x, y): [] for y in range(5) for x in range(5)}
-    for k, row in enumerate(held["risk_table"].to_pylist()):
+    for k, row in enumerate(tables["risk_table"].to_pylist()):
         cells[int(row["consequence_bin"]) - 1, int(row["likelihood_bin"]) - 1].append(k)
     return cells
 
@@ -568,20 +568,30 @@ def risk_cells(held: Held) -> dict[tuple[int, int], list[int]]:
 # --- all of them --------------------------------------------------------------------------------------------
 
 
-def page_figures(held: Held) -> list[Figure]:
+def page_figures(tables: PageTables) -> list[Figure]:
     """Figures that stay as they are whatever plan is chosen."""
     made = (
-        front_figure(held), front_figure(held, across="risk"), science_by_count_figure(held), counts_figure(held),
-        bound_figure(held), convergence_figure(held), density_figure(held), tornado_figure(held), risk_figure(held),
-    )  # fmt: skip
+        front_figure(tables),
+        front_figure(tables, across="risk"),
+        science_by_count_figure(tables),
+        counts_figure(tables),
+        bound_figure(tables),
+        convergence_figure(tables),
+        density_figure(tables),
+        tornado_figure(tables),
+        risk_figure(tables),
+    )
     return [figure for figure in made if figure is not None]
 
 
-def plan_figures(held: Held, plan: int) -> list[Figure]:
+def plan_figures(tables: PageTables, plan: int) -> list[Figure]:
     """Figures of one plan, as the page draws them when it is chosen; its first probe stands for the rest."""
-    made = [map_figure(held, plan), map_figure(held, plan, side=True), timeline_figure(held, plan),
-            successes_figure(held, plan)]  # fmt: skip
-    rows = plan_rows(held, plan)
+    made = [map_figure(tables, plan), map_figure(tables, plan, side=True), timeline_figure(tables, plan),
+            successes_figure(tables, plan)]  # fmt: skip
+    rows = plan_rows(tables, plan)
     if rows:
-        made += [b_plane_figure(held, rows[0]["opportunity"]), windows_figure(held, rows[0]["target"])]
+        made += [
+            b_plane_figure(tables, rows[0]["opportunity"]),
+            windows_figure(tables, rows[0]["target"]),
+        ]
     return [figure for figure in made if figure is not None]

@@ -3,14 +3,14 @@
    Everything shown comes from the tables in #data; only of a front too large for that the probes of a plan are asked
    of the server that handed over the page. */
 (() => {
-  const held = JSON.parse(document.getElementById("data").textContent);
-  const tables = held.tables;
+  const carried = JSON.parse(document.getElementById("data").textContent);
+  const tables = carried.tables;
   const SVG = "http://www.w3.org/2000/svg";
   const UNIX_JD = 2440587.5;
   const NOTHING = "\u2013";
   const LABEL_MAX = 28;
   const LONG = 24;
-  const state = { plan: null, rows: [], probe: 0, when: held.span[0], sort: null, filter: "" };
+  const state = { plan: null, rows: [], probe: 0, when: carried.span[0], sort: null, filter: "" };
   const drawn = {}; // figure name -> what was drawn last: scales, spec
 
   // --- small helpers -------------------------------------------------------------------------------------
@@ -105,7 +105,7 @@
       if (side === "y" && layer.kind === "error") y.forEach((value, k) => { see(value - to[k]); see(value + to[k]); });
       if (side === "y" && layer.kind === "bars") see(0);
     }
-    if (low > high) [low, high] = axis.kind === "date" ? held.span : [0, 1];
+    if (low > high) [low, high] = axis.kind === "date" ? carried.span : [0, 1];
     if (axis.zero) [low, high] = [Math.min(low, 0), Math.max(high, 0)];
     const least = axis.kind === "date" ? 20 : 1e-9;
     const pad = Math.max(0.04 * (high - low), high - low < least ? least || 1 : 0);
@@ -349,7 +349,7 @@
   }
 
   function drawFront(name) {
-    const made = draw(held.figures[name]);
+    const made = draw(carried.figures[name]);
     if (!made) return;
     made.svg.setAttribute("tabindex", "0");
     made.svg.setAttribute("role", "application");
@@ -402,7 +402,7 @@
   // --- figures of the chosen plan ------------------------------------------------------------------------
 
   function mapSpec(side) {
-    const up = side ? "z" : "y", map = held.places;
+    const up = side ? "z" : "y", map = carried.places;
     const layers = [{ kind: "line", label: "mothership", tone: "leaf", x: map.path.x, y: map.path[up] }];
     for (const { values } of state.rows) {
       const arc = map.arcs[values.opportunity];
@@ -439,9 +439,9 @@
       const made = drawn[name];
       if (!made) continue;
       const up = name === "map" ? "y" : "z";
-      const dots = [["leaf", placeAt(held.places.path, state.when), "mothership"]];
+      const dots = [["leaf", placeAt(carried.places.path, state.when), "mothership"]];
       for (const { values } of state.rows) {
-        const arc = held.places.arcs[values.opportunity];
+        const arc = carried.places.arcs[values.opportunity];
         if (arc) dots.push(["sky", placeAt(arc, state.when), values.opportunity]);
       }
       made.over.replaceChildren(...dots.filter(([, at]) => at).map(([tone, at, of]) => make("circle", { cx: made.scale.toX(at.x), cy: made.scale.toY(at[up]), r: 6, "stroke-width": 3, stroke: "currentColor", fill: "var(--sheet)", class: `t-${tone} now`, "data-of": of })));
@@ -449,8 +449,8 @@
   }
 
   function timelineSpec() {
-    const layers = [{ kind: "band", label: "blackout", tone: "mute", x: held.blackouts.map((span) => span[0]), to: held.blackouts.map((span) => span[1]) }];
-    const marks = Object.fromEntries(Object.keys(held.events).map((event) => [event, { x: [], y: [] }]));
+    const layers = [{ kind: "band", label: "blackout", tone: "mute", x: carried.blackouts.map((span) => span[0]), to: carried.blackouts.map((span) => span[1]) }];
+    const marks = Object.fromEntries(Object.keys(carried.events).map((event) => [event, { x: [], y: [] }]));
     state.rows.forEach(({ values }, place) => {
       const listed = eventsOf.get(values.opportunity) || [];
       const dates = listed.map((k) => tables.events.t_jd_tdb[k]);
@@ -460,7 +460,7 @@
         marks[tables.events.event[k]].y.push(place);
       }
     });
-    for (const [event, [symbol, tone]] of Object.entries(held.events)) layers.push({ kind: "points", label: event, tone, symbol, ...marks[event] });
+    for (const [event, [symbol, tone]] of Object.entries(carried.events)) layers.push({ kind: "points", label: event, tone, symbol, ...marks[event] });
     return {
       name: "timeline", height: 0.5, layers, title: `Dates of plan ${state.plan}`, note: "Shaded: blackouts of the study, in which nothing is released.",
       x: { label: "date (TDB)", kind: "date" }, y: { label: "probe: target", kind: "names", names: state.rows.map(({ values }) => clipped(`${values.probe}: ${values.target}`)) },
@@ -480,7 +480,7 @@
   function planSaid() {
     const k = frontOf.get(state.plan), row = rowOf("front", k);
     const parts = [["probes", "0", "", " probes"], ["science", "3", "science "], ["propellant_kg", "3", "propellant ", " kg"], ["risk", "3", "risk "], ["p_threshold", "3", "every threshold met "], ["p_baseline", "3", "every baseline met "], ["p_none", "4", "no data at all "], ["cvar10_science", "3", "science of the worst tenth "]];
-    const said = make("span", {}, `Plan ${state.plan}${state.plan === held.plan ? " (chosen by the study's rule)" : ""}: `);
+    const said = make("span", {}, `Plan ${state.plan}${state.plan === carried.plan ? " (chosen by the study's rule)" : ""}: `);
     let first = true;
     for (const [key, form, before, after] of parts) {
       if (!(key in row)) continue;
@@ -511,7 +511,7 @@
   }
 
   /* Columns of the table: without those that no target of the run has anything in. */
-  const encounterColumns = held.encounters.filter(({ key, table }) =>
+  const encounterColumns = carried.encounters.filter(({ key, table }) =>
     table === "targets" ? (tables.targets[key] || []).some((value) => value !== null && value !== "") : tables[table] && key in tables[table]);
 
   function drawEncounters() {
@@ -590,9 +590,9 @@
 
   function windowsSpec(values) {
     const rows = windowsOf.get(values.target) || [];
-    const layers = held.burns.map(([low, high], step) => {
+    const layers = carried.burns.map(([low, high], step) => {
       const mine = rows.filter((k) => tables.windows.burn_m_s[k] >= low && tables.windows.burn_m_s[k] < high);
-      return { kind: "points", label: `${shown(low, "0")} to ${shown(high, "0")} m/s`, tone: `ramp${step}`, symbol: held.symbols[step], x: mine.map((k) => tables.windows.release_jd_tdb[k]), y: mine.map((k) => tables.windows.encounter_jd_tdb[k]) };
+      return { kind: "points", label: `${shown(low, "0")} to ${shown(high, "0")} m/s`, tone: `ramp${step}`, symbol: carried.symbols[step], x: mine.map((k) => tables.windows.release_jd_tdb[k]), y: mine.map((k) => tables.windows.encounter_jd_tdb[k]) };
     }).filter((layer) => layer.x.length);
     return {
       name: "windows", height: 0.8, layers, title: `Burns that meet ${clipped(values.target)}`,
@@ -636,7 +636,7 @@
     }
   }
 
-  const isThere = (plan) => !held.on_demand || plansOf.has(plan) || !tables.front.probes[frontOf.get(plan)];
+  const isThere = (plan) => !carried.on_demand || plansOf.has(plan) || !tables.front.probes[frontOf.get(plan)];
 
   async function choose(plan) {
     // chosen again, nothing is drawn again: a number box says "change" once more when a row is clicked after it
@@ -672,14 +672,14 @@
   }
 
   function drawFixed() {
-    for (const [name, spec] of Object.entries(held.figures)) if (name in FRONTS) drawFront(name); else draw(spec);
+    for (const [name, spec] of Object.entries(carried.figures)) if (name in FRONTS) drawFront(name); else draw(spec);
   }
 
   function listen() {
     byId("plan").addEventListener("change", (event) => choose(Number(event.target.value)));
     byId("plan-before").addEventListener("click", () => choose(stepped("front", "ArrowLeft")));
     byId("plan-after").addEventListener("click", () => choose(stepped("front", "ArrowRight")));
-    byId("plan-chosen").addEventListener("click", () => choose(held.plan));
+    byId("plan-chosen").addEventListener("click", () => choose(carried.plan));
     byId("probe").addEventListener("change", (event) => chooseProbe(Number(event.target.value)));
     byId("filter").addEventListener("input", (event) => { state.filter = event.target.value; drawEncounters(); });
     byId("csv").addEventListener("click", () => save(`encounters-plan-${state.plan}.csv`, "text/csv", csvText()));
@@ -693,7 +693,7 @@
       byId("encounters").querySelector(`[data-sort="${key}"]`).focus();
     });
     const when = byId("when");
-    [when.min, when.max, when.step] = [held.span[0], held.span[1], 1];
+    [when.min, when.max, when.step] = [carried.span[0], carried.span[1], 1];
     when.addEventListener("input", () => { state.when = Number(when.value); drawNow(); });
     byId("when-play").addEventListener("click", play);
     byId("theme").addEventListener("click", () => {
@@ -719,13 +719,13 @@
     button.textContent = running ? "run" : "stop";
     if (running) { clearInterval(running); running = 0; return; }
     running = setInterval(() => {
-      state.when += (held.span[1] - held.span[0]) / 300;
-      if (state.when > held.span[1]) [state.when] = held.span;
+      state.when += (carried.span[1] - carried.span[0]) / 300;
+      if (state.when > carried.span[1]) [state.when] = carried.span;
       drawNow();
     }, 50);
   }
 
   listen();
   drawFixed();
-  choose(held.plan);
+  choose(carried.plan);
 })();

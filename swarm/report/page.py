@@ -11,8 +11,8 @@ import numpy as np
 
 from swarm.report import tones
 from swarm.report.figures import EVENT_MARKS, SYMBOLS, blackouts, burn_classes, page_figures, places
-from swarm.report.held import Held, columns_of, hold
 from swarm.report.markup import script_json, text
+from swarm.report.page_tables import PageTables, columns_of, read_page_tables
 from swarm.report.paint import paint
 from swarm.report.sections import body
 from swarm.run.folder import Run
@@ -62,17 +62,26 @@ ENCOUNTER_COLUMNS = (
 
 def write_page(run: Run) -> Path:
     """Write `report.html` and `figures/` from what the run folder holds; the same tables give the same bytes."""
-    held = hold(run)
-    paint(held, run.folder / "figures")
-    run.write_text("report.html", page(held))
+    tables = read_page_tables(run)
+    paint(tables, run.folder / "figures")
+    return _write_html(run, tables)
+
+
+def write_html(run: Run) -> Path:
+    """Write `report.html` alone: for a run whose `figures/` a worker draws, by `swarm.report.paint.paint_run`."""
+    return _write_html(run, read_page_tables(run))
+
+
+def _write_html(run: Run, tables: PageTables) -> Path:
+    run.write_text("report.html", page(tables))
     return run.folder / "report.html"
 
 
-def page(held: Held) -> str:
+def page(tables: PageTables) -> str:
     """The page as HTML."""
-    title = held.run.study.study.name
-    data = script_json(page_data(held))
-    policy = _POLICY_ON_DEMAND if on_demand(held) else _POLICY
+    title = tables.run.study.study.name
+    data = script_json(page_data(tables))
+    policy = _POLICY_ON_DEMAND if on_demand(tables) else _POLICY
     return (
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
         f'<meta http-equiv="Content-Security-Policy" content="{policy}">'
@@ -82,65 +91,69 @@ def page(held: Held) -> str:
         f'<header><h1>{text(title)}</h1><button type="button" id="theme">light or dark</button></header>\n'
         "<noscript><p>Figures and the table of encounters need JavaScript; the figures are also in the run "
         "folder's figures/.</p></noscript>\n"
-        f"{body(held)}</main>\n<footer><p>{text(held.run.manifest['tool'])}; concept-study figures, not for "
+        f"{body(tables)}</main>\n<footer><p>{text(tables.run.manifest['tool'])}; concept-study figures, not for "
         "operations.</p></footer>\n"
         f'<script type="application/json" id="data">{data}</script>\n'
         f"<script>{_asset('page.js')}</script>\n</body></html>\n"
     )
 
 
-def on_demand(held: Held) -> bool:
+def on_demand(tables: PageTables) -> bool:
     """Whether the front is too large for the page to carry the probes of every plan."""
-    return held["plans"].num_rows > PLANS_CARRIED
+    return tables["plans"].num_rows > PLANS_CARRIED
 
 
-def page_data(held: Held) -> dict[str, Any]:
+def page_data(tables: PageTables) -> dict[str, Any]:
     """What the page's script draws from: tables of the archive as they are, and figures as plain data."""
-    used, windows = held.used, held.windows
-    tables = {
-        "front": columns_of(held["front"], _FRONT),
+    used, windows = tables.used, tables.windows
+    embedded = {
+        "front": columns_of(tables["front"], _FRONT),
         "plans": columns_of(
-            held["plans"],
+            tables["plans"],
             ("plan", "probe", "opportunity", "success", "propellant_kg"),
-            _carried(held, "plans"),
+            _carried(tables, "plans"),
         ),
-        "opportunities": {**columns_of(held["opportunities"], _OPPORTUNITY, used), "row": used.tolist()},
-        "windows": {**columns_of(held["opportunities"], _WINDOW, windows), "row": windows.tolist()},
-        "targets": columns_of(held["targets"], ("target", "name", "taxonomy", "h_mag", "diameter_km")),
+        "opportunities": {
+            **columns_of(tables["opportunities"], _OPPORTUNITY, used),
+            "row": used.tolist(),
+        },
+        "windows": {**columns_of(tables["opportunities"], _WINDOW, windows), "row": windows.tolist()},
+        "targets": columns_of(tables["targets"], ("target", "name", "taxonomy", "h_mag", "diameter_km")),
     }
-    if held.has("judged"):
-        tables["judged"] = {**columns_of(held["judged"], _JUDGED, used), "row": used.tolist()}
+    if tables.has("judged"):
+        embedded["judged"] = {**columns_of(tables["judged"], _JUDGED, used), "row": used.tolist()}
     for name, keys in (
         ("events", ("opportunity", "event", "t_jd_tdb")),
-        ("aims", tuple(held["aims"].column_names) if held.has("aims") else ()),
+        ("aims", tuple(tables["aims"].column_names) if tables.has("aims") else ()),
         ("successes", ("plan", "returned", "chance_or_more")),
     ):
-        if held.has(name):
-            tables[name] = columns_of(held[name], keys, _carried(held, name))
-    study = held.run.study.study
+        if tables.has(name):
+            embedded[name] = columns_of(tables[name], keys, _carried(tables, name))
+    study = tables.run.study.study
     return {
-        "tables": tables,
-        "figures": {figure.name: _plain(asdict(replace(figure, data=None))) for figure in page_figures(held)},
-        "places": places(held),
-        "plan": held.plan,
-        "on_demand": on_demand(held),
+        "tables": embedded,
+        "figures": {
+            figure.name: _plain(asdict(replace(figure, data=None))) for figure in page_figures(tables)
+        },
+        "places": places(tables),
+        "plan": tables.plan,
+        "on_demand": on_demand(tables),
         "span": [study.start_jd_tdb, study.end_jd_tdb],
-        "blackouts": blackouts(held),
-        "burns": burn_classes(held),
+        "blackouts": blackouts(tables),
+        "burns": burn_classes(tables),
         "encounters": [
             dict(zip(("key", "table", "head", "unit", "form"), c, strict=True)) for c in ENCOUNTER_COLUMNS
         ],
         "symbols": list(SYMBOLS),
         "events": {event: list(mark) for event, mark in EVENT_MARKS.items()},
-        "steps": tones.RAMP_STEPS,
     }
 
 
-def _carried(held: Held, name: str) -> np.ndarray | None:
+def _carried(tables: PageTables, name: str) -> np.ndarray | None:
     """Rows of a table that the page carries: all, or those of the chosen plan."""
-    if name not in ("plans", "successes") or not on_demand(held):
+    if name not in ("plans", "successes") or not on_demand(tables):
         return None
-    return np.flatnonzero(held[name]["plan"].to_numpy() == held.plan)
+    return np.flatnonzero(tables[name]["plan"].to_numpy() == tables.plan)
 
 
 def _plain(figure: dict[str, Any]) -> dict[str, Any]:

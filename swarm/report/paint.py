@@ -19,9 +19,9 @@ from matplotlib.image import imsave
 from matplotlib.patches import Ellipse, Rectangle
 
 from swarm.report.figures import Axis, Figure, Layer, page_figures, plan_figures
-from swarm.report.held import Held
+from swarm.report.page_tables import PageTables, read_page_tables
 from swarm.report.tones import LIGHT, RAMP_LIGHT
-from swarm.run.folder import write_bytes_atomically
+from swarm.run.folder import Run, write_bytes_atomically
 
 _WIDTH_IN, _DPI = 9.0, 150
 _UNIX_JD = 2440587.5
@@ -44,9 +44,19 @@ _SETTINGS: dict[Any, Any] = {
 }
 
 
-def paint(held: Held, folder: Path) -> list[str]:
+def paint_run(folder: str) -> list[str]:
+    """Write `figures/` of a run folder; return their names. A task for a worker: it takes the folder's path only.
+
+    No figure draws what a refinement finds, so this may run beside it once the manifest holds the summary and every
+    table of `PAGE_TABLES` but `refined` is written. Raises InputError as `read_page_tables` does.
+    """
+    run = Run.open(folder)
+    return paint(read_page_tables(run), run.folder / "figures")
+
+
+def paint(tables: PageTables, folder: Path) -> list[str]:
     """Write every figure of the page, those of a plan for the chosen one; return their names."""
-    figures = [*page_figures(held), *plan_figures(held, held.plan)]
+    figures = [*page_figures(tables), *plan_figures(tables, tables.plan)]
     folder.mkdir(exist_ok=True)
     for old in sorted(folder.iterdir()):  # of an earlier page; nothing else is kept here
         if old.suffix in (".svg", ".png", ".csv"):

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from swarm.report.answer import answer
 from swarm.report.figures import risk_cells
-from swarm.report.held import Held
 from swarm.report.markup import Column, archive_table, listing, plain_table, text
+from swarm.report.page_tables import PageTables
 from swarm.study.schema import study_rows
 from targets.base.timescale import iso_tdb
 
@@ -29,7 +29,7 @@ class Section:
 
     anchor: str
     title: str
-    make: Callable[[Held], str]
+    make: Callable[[PageTables], str]
 
 
 def place(name: str, *, alone: bool = False) -> str:
@@ -37,11 +37,11 @@ def place(name: str, *, alone: bool = False) -> str:
     return f'<figure class="fig{" alone" if alone else ""}" id="fig-{name}" data-figure="{name}"></figure>'
 
 
-def _answer(held: Held) -> str:
-    return answer(held)
+def _answer(tables: PageTables) -> str:
+    return answer(tables)
 
 
-def _front(held: Held) -> str:
+def _front(tables: PageTables) -> str:
     return (
         '<p class="screen">Choose a plan: click a mark, or focus a figure and use the arrow keys, or give its '
         "number. Map, dates, "
@@ -52,12 +52,12 @@ def _front(held: Held) -> str:
         '<button type="button" id="plan-chosen">the chosen plan</button></div>'
         '<p id="plan-said" class="said" role="status" aria-live="polite"></p>'
         f'<div class="two">{place("front")}{place("front_risk")}</div>'
-        f"<details><summary>The front in lines</summary>{listing(held.summary['front'])}</details>"
+        f"<details><summary>The front in lines</summary>{listing(tables.summary['front'])}</details>"
     )
 
 
-def _where(held: Held) -> str:
-    if not held.has("arcs"):
+def _where(tables: PageTables) -> str:
+    if not tables.has("arcs"):
         lacking = "<p>This run folder holds no arcs; releases and encounters are drawn without them.</p>"
     else:
         lacking = ""
@@ -69,11 +69,11 @@ def _where(held: Held) -> str:
     )
 
 
-def _dates(held: Held) -> str:
-    return place("timeline") if held.has("events") else ""
+def _dates(tables: PageTables) -> str:
+    return place("timeline") if tables.has("events") else ""
 
 
-def _encounters(held: Held) -> str:
+def _encounters(tables: PageTables) -> str:
     return (
         '<div class="bar"><label>Show rows with <input type="search" id="filter"></label>'
         '<button type="button" id="csv">Save as CSV</button><span id="rows-said" role="status"></span></div>'
@@ -84,26 +84,30 @@ def _encounters(held: Held) -> str:
     )
 
 
-def _probe(held: Held) -> str:
+def _probe(tables: PageTables) -> str:
     aim = (
         place("b_plane")
-        if held.has("aims") and held.has("judged")
+        if tables.has("aims") and tables.has("judged")
         else "<p>This run folder holds no aims.</p>"
     )
-    some = " Only part of the opportunities is drawn: there are too many." if _is_cut(held) else ""
+    some = " Only part of the opportunities is drawn: there are too many." if _is_cut(tables) else ""
     return (
         '<div class="bar"><label>Probe <select id="probe"></select></label></div>'
         f'<div class="two">{aim}{place("windows")}</div><p class="note">{some}</p>'
     )
 
 
-def _is_cut(held: Held) -> bool:
-    known = set(held["opportunities"]["target"].take(held.used).to_pylist()) if len(held.used) else set()
-    return sum(target in known for target in held["opportunities"]["target"].to_pylist()) > len(held.windows)
+def _is_cut(tables: PageTables) -> bool:
+    known = (
+        set(tables["opportunities"]["target"].take(tables.used).to_pylist()) if len(tables.used) else set()
+    )
+    return sum(target in known for target in tables["opportunities"]["target"].to_pylist()) > len(
+        tables.windows
+    )
 
 
-def _returned(held: Held) -> str:
-    return place("successes", alone=True) if held.has("successes") else ""
+def _returned(tables: PageTables) -> str:
+    return place("successes", alone=True) if tables.has("successes") else ""
 
 
 _COUNTS = (
@@ -121,15 +125,15 @@ _DESCOPE = (
 )  # fmt: skip
 
 
-def _counts(held: Held) -> str:
-    if not held.has("counts"):
+def _counts(tables: PageTables) -> str:
+    if not tables.has("counts"):
         return ""
-    table = archive_table("counts", held["counts"], _COUNTS, caption="Probe counts")
+    table = archive_table("counts", tables["counts"], _COUNTS, caption="Probe counts")
     descope = ""
-    if held.has("descope"):
+    if tables.has("descope"):
         made = archive_table(
             "descope",
-            held["descope"],
+            tables["descope"],
             _DESCOPE,
             caption="Which probe to leave out first, from the largest count",
         )
@@ -137,12 +141,12 @@ def _counts(held: Held) -> str:
     return f'<div class="two">{place("counts")}{place("next_probe")}</div>{table}{descope}'
 
 
-def _density(held: Held) -> str:
-    return place("density", alone=True) if held.has("density") else ""
+def _density(tables: PageTables) -> str:
+    return place("density", alone=True) if tables.has("density") else ""
 
 
-def _proof(held: Held) -> str:
-    drawn = [place(name) for name in ("bound", "convergence") if held.has(name)]
+def _proof(tables: PageTables) -> str:
+    drawn = [place(name) for name in ("bound", "convergence") if tables.has(name)]
     return f'<div class="two">{"".join(drawn)}</div>' if drawn else ""
 
 
@@ -159,15 +163,15 @@ _LEFT_OUT = (
 )  # fmt: skip
 
 
-def _change(held: Held) -> str:
-    if not held.has("sensitivity"):
+def _change(tables: PageTables) -> str:
+    if not tables.has("sensitivity"):
         return ""
     said = place("tornado", alone=True) + archive_table(
-        "sensitivity", held["sensitivity"], _SENSITIVITY, caption="One setting changed at a time"
+        "sensitivity", tables["sensitivity"], _SENSITIVITY, caption="One setting changed at a time"
     )
-    if held.has("left_out"):
+    if tables.has("left_out"):
         said += archive_table(
-            "left_out", held["left_out"], _LEFT_OUT, caption="One target left out at a time"
+            "left_out", tables["left_out"], _LEFT_OUT, caption="One target left out at a time"
         )
     return said
 
@@ -179,10 +183,10 @@ _RISK = (
 )  # fmt: skip
 
 
-def _risk(held: Held) -> str:
-    if not held.has("risk_table"):
+def _risk(tables: PageTables) -> str:
+    if not tables.has("risk_table"):
         return ""
-    cells = risk_cells(held)
+    cells = risk_cells(tables)
     rows = [
         [str(y + 1), *(", ".join(str(n + 1) for n in cells[x, y]) for x in range(5))]
         for y in reversed(range(5))
@@ -190,7 +194,7 @@ def _risk(held: Held) -> str:
     grid = plain_table(
         ("likelihood / consequence", *"12345"), rows, caption="Rows of the risk table by their bins"
     )
-    table = archive_table("risk_table", held["risk_table"], _RISK, caption="Risks")
+    table = archive_table("risk_table", tables["risk_table"], _RISK, caption="Risks")
     return (
         f"{place('risk', alone=True)}{table}<details><summary>The grid as a table</summary>{grid}</details>"
     )
@@ -218,19 +222,21 @@ _REFINED = (
 )  # fmt: skip
 
 
-def _budgets(held: Held) -> str:
+def _budgets(tables: PageTables) -> str:
     parts = []
-    if held.has("mass_budget"):
-        parts.append(archive_table("mass_budget", held["mass_budget"], _MASS, caption="Mass of the swarm"))
-    if held.has("delta_v_budget"):
+    if tables.has("mass_budget"):
+        parts.append(archive_table("mass_budget", tables["mass_budget"], _MASS, caption="Mass of the swarm"))
+    if tables.has("delta_v_budget"):
         parts.append(
-            archive_table("delta_v_budget", held["delta_v_budget"], _DELTA_V, caption="Delta-v of each probe")
+            archive_table(
+                "delta_v_budget", tables["delta_v_budget"], _DELTA_V, caption="Delta-v of each probe"
+            )
         )
-    if held.has("recoil"):
-        columns = tuple(_guessed(key) for key in held["recoil"].column_names)
-        parts.append(archive_table("recoil", held["recoil"], columns, caption="Recoil of the mothership"))
+    if tables.has("recoil"):
+        columns = tuple(_guessed(key) for key in tables["recoil"].column_names)
+        parts.append(archive_table("recoil", tables["recoil"], columns, caption="Recoil of the mothership"))
     if parts:
-        parts.insert(0, f"<p>Of plan {held.plan}. Margins as the study's policy sets them.</p>")
+        parts.insert(0, f"<p>Of plan {tables.plan}. Margins as the study's policy sets them.</p>")
     return "".join(parts)
 
 
@@ -247,11 +253,11 @@ def _guessed(key: str) -> Column:
     return Column(key, f"{stem}, {unit}" if unit else stem, form)
 
 
-def _refined(held: Held) -> str:
-    if not held.has("refined"):
+def _refined(tables: PageTables) -> str:
+    if not tables.has("refined"):
         return ""
-    cautions = held.run.manifest["notes"].get("refined", {}).get("cautions", [])
-    table = archive_table("refined", held["refined"], _REFINED, caption="Arcs under all forces")
+    cautions = tables.run.manifest["notes"].get("refined", {}).get("cautions", [])
+    table = archive_table("refined", tables["refined"], _REFINED, caption="Arcs under all forces")
     return table + listing(cautions)
 
 
@@ -269,15 +275,15 @@ _ALTERNATES = (
 )  # fmt: skip
 
 
-def _recourse(held: Held) -> str:
-    if not held.has("recourse"):
+def _recourse(tables: PageTables) -> str:
+    if not tables.has("recourse"):
         return ""
     said = archive_table(
-        "recourse", held["recourse"], _RECOURSE, caption="If a probe is dead at its check-out"
+        "recourse", tables["recourse"], _RECOURSE, caption="If a probe is dead at its check-out"
     )
-    if held.has("alternates"):
+    if tables.has("alternates"):
         made = archive_table(
-            "alternates", held["alternates"], _ALTERNATES, caption="What a probe could visit instead"
+            "alternates", tables["alternates"], _ALTERNATES, caption="What a probe could visit instead"
         )
         said += f"<details><summary>Alternates of each probe</summary>{made}</details>"
     return said
@@ -293,28 +299,28 @@ _OBSERVE = (
 )  # fmt: skip
 
 
-def _observe(held: Held) -> str:
-    if not held.has("observe"):
+def _observe(tables: PageTables) -> str:
+    if not tables.has("observe"):
         return ""
     return archive_table(
-        "observe", held["observe"], _OBSERVE, caption="Targets worth observing before release"
+        "observe", tables["observe"], _OBSERVE, caption="Targets worth observing before release"
     )
 
 
-def _assumptions(held: Held) -> str:
-    notes = held.run.manifest["notes"]
+def _assumptions(tables: PageTables) -> str:
+    notes = tables.run.manifest["notes"]
     said = [
         *notes.get("catalogue", {}).get("rules", []),
         *notes.get("knowledge", []),
-        *held.run.manifest["warnings"],
+        *tables.run.manifest["warnings"],
     ]
-    rows = study_rows(held.run.study)
+    rows = study_rows(tables.run.study)
     table = plain_table(("key", "value", "unit", "source"), rows, caption="The study as understood")
     return listing(said) + table
 
 
-def _provenance(held: Held) -> str:
-    manifest, study = held.run.manifest, held.run.study.study
+def _provenance(tables: PageTables) -> str:
+    manifest, study = tables.run.manifest, tables.run.study.study
     inputs = manifest["inputs"]
     rows = [
         ("made by", manifest["tool"]),
@@ -334,7 +340,7 @@ def _provenance(held: Held) -> str:
     return plain_table(("what", "which"), rows, caption="Where this page comes from")
 
 
-def _cautions(held: Held) -> str:
+def _cautions(tables: PageTables) -> str:
     return listing(CAUTIONS)
 
 
@@ -361,9 +367,9 @@ SECTIONS: tuple[Section, ...] = (
 )
 
 
-def body(held: Held) -> str:
+def body(tables: PageTables) -> str:
     """The sections that the run has something for; those left out are said in one line."""
-    made = [(section, section.make(held)) for section in SECTIONS]
+    made = [(section, section.make(tables)) for section in SECTIONS]
     there = [(section, html) for section, html in made if html]
     missing = [section.title for section, html in made if not html]
     return _contents([section for section, _ in there], missing) + "".join(

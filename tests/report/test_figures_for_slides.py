@@ -1,16 +1,19 @@
 """figures/: SVG and PNG of every figure, and the numbers behind each as CSV."""
 
+import multiprocessing
 import re
+import shutil
 import struct
 import xml.etree.ElementTree as ElementTree
+from concurrent.futures import ProcessPoolExecutor
 
 import pyarrow.compute as pc
 import pyarrow.csv as arrow_csv
 import pytest
 
 from swarm.report.figures import page_figures, plan_figures
-from swarm.report.held import hold
-from swarm.report.paint import paint
+from swarm.report.page_tables import read_page_tables
+from swarm.report.paint import paint, paint_run
 
 NAMES = {
     "front", "front_risk", "map", "map_side", "timeline", "successes", "b_plane", "windows", "counts", "next_probe",
@@ -21,8 +24,8 @@ _UNIT = re.compile(r"\((kg|au|km|TDB|number|bin, .*|0 to 1|1 = every row met|sha
 
 
 def drawn(run):
-    held = hold(run)
-    return [*page_figures(held), *plan_figures(held, held.plan)]
+    tables = read_page_tables(run)
+    return [*page_figures(tables), *plan_figures(tables, tables.plan)]
 
 
 def test_every_figure_is_there_three_times(drawn_run):
@@ -77,16 +80,26 @@ def same(read, table):
 
 
 def test_the_same_tables_give_the_same_bytes(drawn_run, tmp_path):
-    names = paint(hold(drawn_run), tmp_path)
+    names = paint(read_page_tables(drawn_run), tmp_path)
     assert set(names) == NAMES
     for path in tmp_path.iterdir():
+        assert path.read_bytes() == (drawn_run.folder / "figures" / path.name).read_bytes(), path.name
+
+
+def test_a_worker_draws_the_same_from_the_folder_s_path_alone(drawn_run, tmp_path):
+    copy = tmp_path / "copy"
+    shutil.copytree(drawn_run.folder, copy, ignore=shutil.ignore_patterns("figures"))
+    with ProcessPoolExecutor(1, mp_context=multiprocessing.get_context("spawn")) as workers:
+        names = workers.submit(paint_run, str(copy)).result()
+    assert set(names) == NAMES
+    for path in (copy / "figures").iterdir():
         assert path.read_bytes() == (drawn_run.folder / "figures" / path.name).read_bytes(), path.name
 
 
 def test_figures_of_an_earlier_page_do_not_stay(drawn_run, tmp_path):
     (tmp_path / "tornado_of_old.svg").write_text("<svg/>", encoding="utf-8")
     (tmp_path / "notes.txt").write_text("mine", encoding="utf-8")
-    paint(hold(drawn_run), tmp_path)
+    paint(read_page_tables(drawn_run), tmp_path)
     assert not (tmp_path / "tornado_of_old.svg").exists()
     assert (tmp_path / "notes.txt").exists()
 

@@ -56,7 +56,7 @@ def choose(page, plan):
 
 def test_the_page_carries_the_chosen_plan_only(large_run):
     text = (large_run.folder / "report.html").read_text(encoding="utf-8")
-    carried = page_of.page_data(page_of.hold(large_run))["tables"]
+    carried = page_of.page_data(page_of.read_page_tables(large_run))["tables"]
     assert set(carried["plans"]["plan"]) == {2} == set(carried["successes"]["plan"])
     assert len(carried["front"]["plan"]) == 40
     assert "connect-src 'self'" in text

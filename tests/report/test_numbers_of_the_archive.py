@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from swarm.report.forms import shown
-from swarm.report.held import NEEDED, OPTIONAL, hold
 from swarm.report.page import page_data
+from swarm.report.page_tables import PAGE_TABLES, read_page_tables
 from targets.base.constants import AU_KM, OBLIQUITY_J2000_RAD
 
 # Tables of which the page shows every row; the others are embedded, or drawn.
@@ -157,7 +157,7 @@ def test_every_table_is_drawn_or_shown(drawn_run):
     }
     there = {place.split("/")[0] for place, _, _ in parser.found} | set(data["tables"])
     there |= {table for table, drawn in figures.items() if drawn in data or drawn in data["figures"]}
-    assert there - {"windows"} == {*NEEDED, *OPTIONAL}
+    assert there - {"windows"} == set(PAGE_TABLES)
 
 
 def test_figures_hold_the_archive_s_numbers(drawn_run):
@@ -230,4 +230,4 @@ def test_the_check_sees_a_number_that_is_not_the_archive_s(drawn_run):
 
 
 def test_the_page_s_data_can_be_written_as_json(drawn_run):
-    json.dumps(page_data(hold(drawn_run)), allow_nan=False)
+    json.dumps(page_data(read_page_tables(drawn_run)), allow_nan=False)

@@ -10,10 +10,10 @@ import pytest
 from swarm.app.pipeline import Options, run_one
 from swarm.decide.summary import choose_plan, counts, front_lines, limits
 from swarm.report.answer import answer
-from swarm.report.held import hold, plan_rows
 from swarm.report.markup import name as name_html
 from swarm.report.markup import script_json, text
 from swarm.report.page import write_page
+from swarm.report.page_tables import plan_rows, read_page_tables
 from swarm.run.folder import Run
 from targets.base.constants import AU_KM
 from targets.base.errors import InputError
@@ -158,7 +158,7 @@ def test_script_json_has_no_sign_that_ends_a_script():
 
 
 def test_the_answer_is_said_in_words(run):
-    said = re.sub(r"<[^>]+>", "", answer(hold(run))).replace("\u00a0", " ")
+    said = re.sub(r"<[^>]+>", "", answer(read_page_tables(run))).replace("\u00a0", " ")
     assert "Of 3 bodies 3 are in reach" in said
     assert "3 of 12 probes" in said
     assert "60 % of the science for 1.00 kg" in said
@@ -166,7 +166,7 @@ def test_the_answer_is_said_in_words(run):
     assert f"it visits {text(HOSTILE)}, " in said
     assert "What would change it most" not in said
     write_some(run, "sensitivity", SENSITIVITY)
-    said = re.sub(r"<[^>]+>", "", answer(hold(run)))
+    said = re.sub(r"<[^>]+>", "", answer(read_page_tables(run)))
     assert "What would change it most: burn limit; at 120 m/s science changes by -0.080" in said
 
 
@@ -176,7 +176,7 @@ SENSITIVITY = pa.table(
 
 
 def test_probes_of_a_plan_come_in_order_of_release(run):
-    rows = plan_rows(hold(run), 2)
+    rows = plan_rows(read_page_tables(run), 2)
     assert [row["opportunity"] for row in rows] == [0, 1, 2]
     assert rows[0]["target"] == HOSTILE
 

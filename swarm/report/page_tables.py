@@ -14,8 +14,9 @@ from swarm.decide.summary import bound_line, front_lines, limits
 from swarm.run.folder import Run
 from targets.base.errors import InputError
 
-# Without these there is nothing to show.
-NEEDED = {
+# Every table the page draws from, and the columns without which it cannot be drawn. The page needs the tables of
+# ALWAYS; a section or figure whose table is not there is left out.
+PAGE_TABLES: dict[str, tuple[str, ...]] = {
     "front": ("plan", "probes", "science", "propellant_kg", "risk"),
     "plans": ("plan", "probe", "opportunity", "success", "propellant_kg"),
     "opportunities": (
@@ -24,36 +25,40 @@ NEEDED = {
     ),
     "targets": ("target",),
     "mothership": ("t_jd_tdb", "x_km", "y_km", "z_km"),
+    **dict.fromkeys(
+        (
+            "judged", "arcs", "events", "aims", "successes", "density", "observe", "bound", "convergence", "refined",
+            "counts", "descope", "mass_budget", "delta_v_budget", "recoil",
+            "sensitivity", "left_out", "risk_table", "recourse", "alternates",
+        ),
+        (),
+    ),
 }  # fmt: skip
-OPTIONAL = (
-    "judged", "arcs", "events", "aims", "successes", "density", "observe", "bound", "convergence", "refined",
-    "counts", "descope", "mass_budget", "delta_v_budget", "recoil",
-    "sensitivity", "left_out", "risk_table", "recourse", "alternates",
-)  # fmt: skip
+ALWAYS = ("front", "plans", "opportunities", "targets", "mothership")
 # Windows are drawn for every opportunity of the front's targets, up to so many; the page says so where it is more.
 WINDOWS_MAX = 40_000
 
 
 @dataclass(frozen=True)
-class Held:
+class PageTables:
     """A run's tables as the page needs them.
 
-    tables  : name -> whole table, those that are there
+    by_name : name -> whole table, those that are there
     used    : rows of `opportunities` that some plan of the front uses, in order
     windows : rows of `opportunities` at the targets of those
     """
 
     run: Run
-    tables: dict[str, pa.Table]
+    by_name: dict[str, pa.Table]
     used: np.ndarray
     windows: np.ndarray
     plan: int
 
     def has(self, name: str) -> bool:
-        return name in self.tables and self.tables[name].num_rows > 0
+        return name in self.by_name and self.by_name[name].num_rows > 0
 
     def __getitem__(self, name: str) -> pa.Table:
-        return self.tables[name]
+        return self.by_name[name]
 
     @property
     def summary(self) -> dict[str, Any]:
@@ -72,16 +77,18 @@ class Held:
         return self[name][key].to_pylist().index(value)
 
 
-def hold(run: Run) -> Held:
+def read_page_tables(run: Run) -> PageTables:
     """Read what the page draws; InputError where it cannot be drawn, with the version that made the folder."""
     summary = run.manifest["notes"].get("summary")
     if summary is None or not run.has("front"):
         raise InputError(
             "the run has no front yet", file=run.folder, do="make it with: swarm optimize --run DIR"
         )
-    tables = {name: run.read_table(name) for name in NEEDED}
-    for name, columns in NEEDED.items():
-        missing = [column for column in columns if column not in tables[name].column_names]
+    there = [name for name in PAGE_TABLES if name in ALWAYS or run.has(name)]
+    tables = {name: run.read_table(name) for name in there}
+    for name, table in tables.items():
+        columns = PAGE_TABLES[name]
+        missing = [column for column in columns if column not in table.column_names]
         if missing:
             raise InputError(
                 "this run folder was made by a version whose tables cannot be drawn",
@@ -90,11 +97,10 @@ def hold(run: Run) -> Held:
                 expected=f"columns {', '.join(columns)}",
                 do="run the study again with this version",
             )
-    tables |= {name: run.read_table(name) for name in OPTIONAL if run.has(name)}
     used = _rows_with(tables["opportunities"], "opportunity", tables["plans"]["opportunity"])
     flown = tables["opportunities"]["target"].take(pa.array(used))
     windows = _rows_with(tables["opportunities"], "target", flown)[:WINDOWS_MAX]
-    return Held(run, tables, used, windows, summary["plan"])
+    return PageTables(run, tables, used, windows, summary["plan"])
 
 
 def _rows_with(table: pa.Table, key: str, values: pa.ChunkedArray) -> np.ndarray:
@@ -115,9 +121,9 @@ def _plain(value: Any) -> Any:
     return None if isinstance(value, float) and not math.isfinite(value) else value
 
 
-def plan_rows(held: Held, plan: int) -> list[dict[str, Any]]:
+def plan_rows(tables: PageTables, plan: int) -> list[dict[str, Any]]:
     """Return the probes of a plan in order of release: plan, opportunity and target columns joined."""
-    plans, chances = held["plans"], held["opportunities"]
+    plans, chances = tables["plans"], tables["opportunities"]
     mine = plans.filter(pc.equal(plans["plan"], plan)).to_pylist()
     rows = {number: k for k, number in enumerate(chances["opportunity"].to_pylist())}
     found = [{**chances.slice(rows[one["opportunity"]], 1).to_pylist()[0], **one} for one in mine]
