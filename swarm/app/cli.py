@@ -196,7 +196,8 @@ def explain(
     """Why an opportunity, or a plan, is worth what it is worth."""
 
     def work() -> None:
-        from swarm.decide.explain import explain_opportunity, explain_plan
+        from swarm.decide.explain import explain_opportunity
+        from swarm.decide.explain_plan import explain_plan
         from swarm.run.folder import Run
 
         if (opportunity is None) == (plan is None):

@@ -21,12 +21,13 @@ from swarm.decide.summary import select_plan
 from swarm.encounter.propellant import probe_masses
 from swarm.optimize.archive import Archive, costs_of, merged, taken
 from swarm.optimize.search import Optimised, measure_of, optimize
-from swarm.plan.budgets import swarm_masses, tracking_hours
+from swarm.plan.budgets import swarm_masses
 from swarm.plan.constraints import UNUSED, allowed
 from swarm.plan.data import Chances, PlanData, column, plan_data
 from swarm.plan.flight import Flight
 from swarm.plan.measures import measures, plans_matrix
 from swarm.plan.objectives import chance_of_data, evaluate
+from swarm.plan.tracking import plan_hours
 from targets.catalogue.reading import Catalogue
 
 if TYPE_CHECKING:
@@ -272,7 +273,7 @@ def _counts_table(
             "p_none": levels.p_none,
             "cvar10_science": levels.cvar_science,
             "measures_exact": levels.exact,
-            "tracking_hours": np.array([tracking_hours(study, usable, plan) for plan in plans]),
+            "tracking_hours": np.array([plan_hours(study, usable, plan) for plan in plans]),
         }
     )
 

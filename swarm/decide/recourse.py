@@ -21,10 +21,11 @@ from numpy.typing import NDArray
 from swarm.encounter.propellant import probe_masses
 from swarm.optimize.costs import Posed, Question, pose
 from swarm.optimize.pricing import fill_prices, new_prices, spared
-from swarm.plan.constraints import UNUSED, PlanRules, allowed, feasible, fits
+from swarm.plan.constraints import UNUSED, allowed
 from swarm.plan.data import Chances, PlanData, column
 from swarm.plan.flight import Flight
 from swarm.plan.objectives import count_state, evaluate, expected_science, new_counts
+from swarm.plan.rules import PlanRules, feasible, fits
 from swarm.plan.survival import group_failures, own_chances, state_chance
 from targets.base.timescale import iso_tdb
 from targets.catalogue.reading import Catalogue

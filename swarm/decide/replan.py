@@ -24,10 +24,11 @@ from swarm.optimize.epochs import OnDone, Pool
 from swarm.optimize.neighbours import explore
 from swarm.optimize.search import EXACT_PLANS, count_plans, every_plan, measure_of
 from swarm.optimize.seeds import seed_plans
-from swarm.plan.constraints import UNUSED, allowed, decode
+from swarm.plan.constraints import UNUSED, allowed
 from swarm.plan.data import Chances, PlanData, column
 from swarm.plan.flight import Flight
 from swarm.plan.objectives import PROPELLANT, RISK, SCIENCE, evaluate
+from swarm.plan.rules import decode
 from targets.catalogue.reading import Catalogue
 
 if TYPE_CHECKING:

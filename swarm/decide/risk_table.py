@@ -16,7 +16,8 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from swarm.decide.sensitivity import BURN, LOW, NOTHING, SLIP, Sensitivity
+from swarm.decide.grounds import BURN, LOW, SLIP
+from swarm.decide.sensitivity import NOTHING, Sensitivity
 from swarm.plan.constraints import UNUSED
 from swarm.plan.data import Chances, PlanData, hardware_of, plan_data, stored_and_active_days
 from swarm.plan.measures import measures

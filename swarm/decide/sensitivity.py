@@ -20,7 +20,7 @@ The plan left as it is does not survive a slip: its burns lead from a path on wh
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -29,34 +29,37 @@ import pyarrow as pa
 from numpy.typing import NDArray
 from scipy.stats import spearmanr
 
+from swarm.decide.grounds import (
+    BURN,
+    HIGH,
+    LOW,
+    Screened,
+    asked_of,
+    with_improved_starts,
+    ground_of,
+    judged_again,
+    screens,
+    with_changed,
+)
 from swarm.decide.replan import Answer, Ground, World, answers
 from swarm.optimize.epochs import OnDone
-from swarm.optimize.polish import with_polished
-from swarm.plan.constraints import ROUNDING_DAYS, UNUSED, allowed
+from swarm.plan.constraints import UNUSED, allowed
 from swarm.plan.data import Chances, PlanData, column, plan_data
 from swarm.plan.flight import Flight
-from swarm.plan.judged import chances_of, judge_all
 from swarm.plan.measures import plans_matrix
 from swarm.plan.objectives import PROPELLANT, RISK, SCIENCE, evaluate, row_chances
-from swarm.reach.mothership.path import Path
-from swarm.reach.mothership.sources import Mothership
-from swarm.reach.opportunities import Screening, read_mothership, screen_together
 from swarm.run.workers import Pool
-from targets.base.constants import DAY_S
-from targets.base.errors import InputError, NothingFeasible
 from targets.catalogue.reading import Catalogue
 
 if TYPE_CHECKING:
-    from swarm.study.schema import SensitivitySettings, Study
+    from swarm.study.schema import Study
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-LOW, HIGH, OUT = "low", "high", "out"
-BURN, SUCCESS, SHARED = "burn limit", "success of a probe", "shared failures"
-SLIP, WEIGHT, LEFT_OUT, NOTHING = "mothership schedule", "weight", "a target left out", "nothing changed"
-# Two paths nearer than this are one.
-_SAME_KM = 1.0
+OUT = "out"
+SUCCESS, SHARED = "success of a probe", "shared failures"
+WEIGHT, LEFT_OUT, NOTHING = "weight", "a target left out", "nothing changed"
 # Targets whose order under changed weights is compared.
 TOP = 20
 
@@ -96,12 +99,6 @@ class Change:
     rank_correlation: float | None = None
 
 
-def needs_screen(study: Study) -> bool:
-    """Whether some change asks for another screen, and so for the catalogue."""
-    asked = study.sensitivity
-    return asked is not None and bool(asked.burn_limit_fraction or asked.slips_days or asked.slip_files)
-
-
 def sensitivity(
     study: Study,
     run: Inputs,
@@ -117,15 +114,15 @@ def sensitivity(
 
     Raises InputError where a slip leaves the mothership without a path.
     """
-    asked = _asked(study)
+    asked = asked_of(study)
     front = plans_matrix(run.plans, run.opportunities, run.front.num_rows, probes=study.probe.count)
     chosen = front[run.front["plan"].to_pylist().index(plan)]
     flight = None if run.mothership is None else Flight(run.opportunities, run.mothership)
     base = Ground(run.opportunities, run.targets, run.judged, flight, front)
     spent_kg = _spent_kg(study, base, chosen)
-    screened = _screens(study, catalogue, pool)
-    grounds = [base, *(_ground(study, base, one, pool) for one in screened)]
-    grounds = _begun(study, grounds, screened, chosen, spent_kg=spent_kg, pool=pool)
+    screened = screens(study, catalogue, pool)
+    grounds = [base, *(ground_of(study, base, one, pool) for one in screened)]
+    grounds = with_improved_starts(study, grounds, screened, chosen, spent_kg=spent_kg, pool=pool)
     grounds.append(_weaker(study, grounds[0], pool))
     changes = list(_changes(study, grounds, screened, chosen))
     out = list(_left_out_worlds(study, grounds[0], chosen)) if asked.leave_one_out else []
@@ -149,12 +146,6 @@ def sensitivity(
     return Sensitivity(tornado_table(rows), lost)
 
 
-def _asked(study: Study) -> SensitivitySettings:
-    if study.sensitivity is None:
-        raise InputError("nothing to vary", place="sensitivity", expected="a section [sensitivity]")
-    return study.sensitivity
-
-
 def _spent_kg(study: Study, base: Ground, chosen: Ints) -> float:
     data = plan_data(study, base.opportunities, base.targets, judged=base.judged)
     return float(evaluate(chosen[None, :], data)[0, PROPELLANT])
@@ -166,233 +157,6 @@ def _names(ground: Ground, plan: Ints) -> list[str]:
     return list(dict.fromkeys(visited))
 
 
-# --- studies that need a screen -----------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, eq=False)
-class Screened:
-    """A changed study with its screen; `screening` is None where no release leaves time for an arc."""
-
-    factor: str
-    side: str
-    setting: str
-    study: Study
-    screening: Screening | None = None
-
-
-def slipped(study: Study, days: float) -> Study:
-    """The study with its mothership so many days late (early: negative); see the head of this module."""
-    ship = study.mothership
-    if ship.kind == "legs":
-        legs = tuple(leg.model_copy(update={"date": leg.date + days}) for leg in ship.legs)
-        return _with(study, "mothership", legs=legs)
-    if ship.kind != "elements" or ship.epoch is None:
-        raise InputError(
-            "a path from a file is not shifted in time",
-            place="sensitivity.slips_days",
-            found=f"{days:g} d with mothership.kind = {ship.kind!r}",
-            expected="sensitivity.slip_files, with a path computed for the slip",
-        )
-    late = _with(study, "mothership", epoch=ship.epoch + days)
-    if days <= 0.0:
-        return late
-    start = study.study.start_jd_tdb
-    # ends of a blackout are barred themselves; a release on the very day of the late start is not
-    not_yet = (start, start + days - ROUNDING_DAYS)
-    return _with(late, "constraints", blackouts=(*study.constraints.blackouts, not_yet))
-
-
-def _with(study: Study, section: str, **changed: Any) -> Study:
-    """The study with keys of one section changed."""
-    same = study.model_copy(update={section: getattr(study, section).model_copy(update=changed)})
-    same._base = study.base
-    return same
-
-
-def _to_screen(study: Study) -> Iterator[Screened]:
-    asked, limit = _asked(study), study.probe.burn_limit_m_s
-    if asked.burn_limit_fraction:
-        more = limit * (1.0 + asked.burn_limit_fraction)
-        yield Screened(BURN, HIGH, f"{more:.6g} m/s", _with(study, "probe", burn_limit_m_s=more))
-    for k, days in enumerate(asked.slips_days):
-        late = slipped(study, days)
-        _require_a_path(late, f"sensitivity.slips_days[{k}]", days)
-        yield Screened(_slip_name(days), *_slip_side(days), late)
-    for k, slip in enumerate(asked.slip_files):
-        other, place = _with(study, "mothership", file=slip.file), f"sensitivity.slip_files[{k}]"
-        ship = _require_a_path(other, place, slip.days)
-        if is_shifted(read_mothership(study), ship, slip.days):
-            raise InputError(
-                "a path from a file is not shifted in time",
-                place=place,
-                found=f"{slip.file}: the study's own path, {slip.days:g} d later",
-                expected="a path computed for the slip, among the planets where they then are",
-            )
-        yield Screened(_slip_name(slip.days), *_slip_side(slip.days), other)
-
-
-def _slip_name(days: float) -> str:
-    return f"{SLIP}, {abs(days):g} d"
-
-
-def _slip_side(days: float) -> tuple[str, str]:
-    return (HIGH, f"{days:g} d later") if days > 0.0 else (LOW, f"{-days:g} d earlier")
-
-
-def is_shifted(before: Mothership, after: Mothership, days: float) -> bool:
-    """Whether one path is the other so many days later, within a kilometre wherever both can be compared."""
-    apart_km = [_apart_km(a, b, days * DAY_S) for a in before.legs for b in after.legs]
-    compared = [km for km in apart_km if km is not None]
-    return bool(compared) and max(compared) < _SAME_KM
-
-
-def _apart_km(before: Path, after: Path, shift_s: float) -> float | None:
-    """The largest distance of a path from another that is so much later; None where they share no time."""
-    later_s = before.epochs_tdb_s + shift_s
-    both = (later_s >= after.epochs_tdb_s[0]) & (later_s <= after.epochs_tdb_s[-1])
-    if not both.any():
-        return None
-    offset_km = after.at(later_s[both])[:, :3] - before.states[both, :3]
-    return float(np.linalg.norm(offset_km, axis=1).max())
-
-
-def _require_a_path(study: Study, place: str, days: float) -> Mothership:
-    try:
-        return read_mothership(study)
-    except InputError as problem:
-        found = f"a slip of {days:g} d: {problem}"
-        raise InputError("the mothership has no path after this slip", place=place, found=found) from None
-
-
-def _screens(study: Study, catalogue: Catalogue | None, pool: Pool) -> list[Screened]:
-    """All that need one, screened in one sweep."""
-    due = list(_to_screen(study)) if needs_screen(study) else []
-    if not due:
-        return []
-    if catalogue is None:
-        raise ValueError("without the catalogue nothing can be screened again")
-    try:
-        found: Sequence[Screening | None] = screen_together([one.study for one in due], catalogue, pool=pool)
-    except NothingFeasible:  # one of them leaves no time for an arc: the others are screened without it
-        found = [_screened_alone(one.study, catalogue, pool) for one in due]
-    return [replace(one, screening=screening) for one, screening in zip(due, found, strict=True)]
-
-
-def _screened_alone(study: Study, catalogue: Catalogue, pool: Pool) -> Screening | None:
-    try:
-        return screen_together((study,), catalogue, pool=pool)[0]
-    except NothingFeasible:
-        return None
-
-
-# --- grounds ------------------------------------------------------------------------------------------------
-
-
-def judged_again(study: Study, opportunities: pa.Table, targets: Catalogue, *, pool: Pool) -> Chances:
-    """Return what opportunities come to in a changed study."""
-    return chances_of(judge_all(study, opportunities, targets, pool=pool))
-
-
-def _ground(study: Study, base: Ground, one: Screened, pool: Pool) -> Ground:
-    """The ground of a screen: of stronger burns beside what there was, of a slip in its place."""
-    screening = one.screening
-    if screening is None or not screening.opportunities.num_rows:
-        empty = base.opportunities.slice(0, 0)
-        none = base.judged.take(np.empty(0, dtype=np.int64))
-        return Ground(empty, base.targets, none, None, base.starts[:0])
-    if one.factor == BURN:
-        table, targets = joined(base, screening, above_m_s=study.probe.burn_limit_m_s)
-        starts = base.starts
-    else:
-        table, targets = screening.opportunities, screening.targets
-        starts = elsewhere(base.starts, base.opportunities, table)
-    judged = judged_again(one.study, table, targets, pool=pool)
-    flight = None if base.flight is None else Flight(table, screening.path)
-    return Ground(table, targets, judged, flight, starts)
-
-
-def joined(base: Ground, screening: Screening, *, above_m_s: float) -> tuple[pa.Table, Catalogue]:
-    """Return the opportunities of the base and, after them, those of a screen that burn more than `above_m_s`.
-
-    What burns no more was found before: a screen with a higher limit finds the same minima and more.
-    """
-    table = screening.opportunities
-    more = table.filter(pa.array(column(table, "burn_m_s") > above_m_s))
-    known = {name: k for k, name in enumerate(base.targets.target.tolist())}
-    new = [k for k, name in enumerate(screening.targets.target.tolist()) if name not in known]
-    known |= {screening.targets.target[k]: len(known) + at for at, k in enumerate(new)}
-    targets = Catalogue.from_table(
-        pa.concat_tables([base.targets.to_table(), screening.targets.take(new).to_table()])
-    )
-    first = int(column(base.opportunities, "opportunity").max(initial=-1)) + 1
-    columns: dict[str, Any] = {
-        name: more[name] for name in base.opportunities.column_names if name in more.column_names
-    }
-    columns["opportunity"] = np.arange(first, first + more.num_rows)
-    columns["target_index"] = np.array([known[name] for name in more["target"].to_pylist()], dtype=np.int64)
-    schema = base.opportunities.schema
-    added = pa.table({name: columns[name] for name in schema.names}).cast(schema)
-    return pa.concat_tables([base.opportunities, added]), targets
-
-
-def elsewhere(plans: Ints, table: pa.Table, other: pa.Table) -> Ints:
-    """Return plans in terms of another table: of the same target the release nearest to what it was, or none."""
-    release, names = column(other, "release_jd_tdb"), np.array(other["target"].to_pylist(), dtype=object)
-    before, visited = column(table, "release_jd_tdb"), table["target"].to_pylist()
-    rows: dict[str, list[int]] = {}
-    for k, name in enumerate(names):
-        rows.setdefault(name, []).append(k)
-    place = np.full(table.num_rows + 1, UNUSED, dtype=np.int64)
-    for o in np.unique(plans[plans >= 0]):
-        options = np.array(rows.get(visited[o], []), dtype=np.int64)
-        if len(options):
-            place[o] = options[np.argmin(np.abs(release[options] - before[o]))]
-    return place[plans]
-
-
-def _begun(
-    study: Study,
-    grounds: list[Ground],
-    screened: list[Screened],
-    chosen: Ints,
-    *,
-    spent_kg: float,
-    pool: Pool,
-) -> list[Ground]:
-    """Each ground with plans to start from that a short search has improved, slips polished as the run was.
-
-    Both ends of every later comparison start from the same effort. A burn limit that was raised starts from the
-    plans of the base: its answer is then never below.
-    """
-    moved = [k for k, one in enumerate(screened, start=1) if one.factor != BURN]
-    nowhere = np.full(len(chosen), UNUSED, dtype=np.int64)
-    worlds = [World(0, study, chosen)] + [World(k, screened[k - 1].study, nowhere) for k in moved]
-    found = answers(worlds, grounds, spent_kg=spent_kg, effort=_asked(study).effort, pool=pool)
-    begun = list(grounds)
-    for k, one in enumerate(screened, start=1):
-        if one.factor == BURN:
-            begun[k] = replace(grounds[k], starts=found[0].front)
-    begun[0] = replace(grounds[0], starts=found[0].front)
-    for k, answer in zip(moved, found[1:], strict=True):
-        begun[k] = _polished(screened[k - 1], replace(grounds[k], starts=answer.front), pool)
-    return begun
-
-
-def _polished(one: Screened, ground: Ground, pool: Pool) -> Ground:
-    """The ground with releases between the slots for the targets of its plans."""
-    used = np.unique(ground.starts[ground.starts >= 0])
-    if one.study.optimize.polish_steps <= 1 or not len(used) or one.screening is None:
-        return ground
-    table = with_polished(one.study, ground.opportunities, ground.targets, used=used, pool=pool)
-    new = table.slice(ground.opportunities.num_rows)
-    judged = ground.judged
-    if new.num_rows:
-        more = judged_again(one.study, new, ground.targets, pool=pool)
-        judged = Chances._make(np.concatenate(pair) for pair in zip(judged, more, strict=True))
-    flight = None if ground.flight is None else Flight(table, one.screening.path)
-    return replace(ground, opportunities=table, judged=judged, flight=flight)
-
-
 # --- the changes --------------------------------------------------------------------------------------------
 
 
@@ -401,7 +165,7 @@ def _changes(study: Study, grounds: list[Ground], screened: list[Screened], chos
 
     grounds : of the base, of each screen, of the weaker burn
     """
-    asked = _asked(study)
+    asked = asked_of(study)
     yield Change(NOTHING, OUT, "as the study says", World(0, study, chosen))
     if asked.burn_limit_fraction:
         less = _with_limit(study, 1.0 - asked.burn_limit_fraction)
@@ -416,12 +180,12 @@ def _changes(study: Study, grounds: list[Ground], screened: list[Screened], chos
 
 
 def _with_limit(study: Study, share: float) -> Study:
-    return _with(study, "probe", burn_limit_m_s=study.probe.burn_limit_m_s * share)
+    return with_changed(study, "probe", burn_limit_m_s=study.probe.burn_limit_m_s * share)
 
 
 def _weaker(study: Study, base: Ground, pool: Pool) -> Ground:
     """The base with what a lower limit leaves judged again: tanks are smaller, and so is what corrects."""
-    fraction = _asked(study).burn_limit_fraction
+    fraction = asked_of(study).burn_limit_fraction
     if not fraction:
         return base
     less = _with_limit(study, 1.0 - fraction)
@@ -436,13 +200,16 @@ def _weaker(study: Study, base: Ground, pool: Pool) -> Ground:
 
 
 def _survival_changes(study: Study, chosen: Ints) -> Iterator[Change]:
-    asked = _asked(study)
+    asked = asked_of(study)
     for side, sign in ((LOW, -1.0), (HIGH, 1.0)):
         change = sign * asked.success_change
         if change and study.survival.model == "simple":
             value = float(np.clip(study.survival.success + change, 0.0, 1.0))
             yield Change(
-                SUCCESS, side, f"{value:.6g}", World(0, _with(study, "survival", success=value), chosen)
+                SUCCESS,
+                side,
+                f"{value:.6g}",
+                World(0, with_changed(study, "survival", success=value), chosen),
             )
         elif change:
             setting = f"{change:+g} for every probe"
@@ -450,7 +217,7 @@ def _survival_changes(study: Study, chosen: Ints) -> Iterator[Change]:
     for side, sign in ((LOW, -1.0), (HIGH, 1.0)):
         if asked.shared_fraction_change:
             value = _shared(study, sign * asked.shared_fraction_change)
-            world = World(0, _with(study, "survival", shared_fraction=value), chosen)
+            world = World(0, with_changed(study, "survival", shared_fraction=value), chosen)
             yield Change(SHARED, side, f"{value:.6g}", world)
 
 
@@ -463,7 +230,7 @@ def _shared(study: Study, change: float) -> float:
 
 def _weight_changes(study: Study, base: Ground, chosen: Ints) -> Iterator[Change]:
     """One row's weight at a time; with a single row its weight means nothing."""
-    fraction, rows = _asked(study).weight_fraction, study.science.rows
+    fraction, rows = asked_of(study).weight_fraction, study.science.rows
     if not fraction or len(rows) < 2:
         return
     worth = _Worth(study, base)
@@ -471,7 +238,7 @@ def _weight_changes(study: Study, base: Ground, chosen: Ints) -> Iterator[Change
         for side, sign in ((LOW, -1.0), (HIGH, 1.0)):
             weight = row.weight * (1.0 + sign * fraction)
             changed = (*rows[:k], row.model_copy(update={"weight": weight}), *rows[k + 1 :])
-            other = _with(study, "science", rows=changed)
+            other = with_changed(study, "science", rows=changed)
             rho = worth.rank_correlation(np.array([one.weight for one in changed]))
             yield Change(f"{WEIGHT} of {row.name}", side, f"{weight:.6g}", World(0, other, chosen), rho)
 

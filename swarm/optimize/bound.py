@@ -28,9 +28,10 @@ from scipy.sparse import csr_array, hstack, vstack
 from swarm.optimize.epochs import Pool
 from swarm.optimize.pruning import row_chances_given_hardware, unpruned
 from swarm.optimize.row_bound import Cut, RowTable, cut_from, knot_weights, row_table, slope_of, tightest_cut
-from swarm.plan.constraints import UNUSED, PlanRules, decode, linear_limits
+from swarm.plan.constraints import UNUSED
 from swarm.plan.data import PlanData
 from swarm.plan.objectives import evaluate
+from swarm.plan.rules import PlanRules, decode, linear_limits
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

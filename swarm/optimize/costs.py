@@ -20,10 +20,11 @@ from swarm.optimize.epochs import Measure, Pool
 from swarm.optimize.neighbours import explore
 from swarm.optimize.pruning import with_candidates
 from swarm.optimize.seeds import seed_plans
-from swarm.plan.constraints import CONSTRAINTS, UNUSED, Constraint, PlanRules, allowed, decode, plan_rules
+from swarm.plan.constraints import CONSTRAINTS, UNUSED, Constraint, allowed
 from swarm.plan.data import Chances, PlanData, plan_data
 from swarm.plan.flight import Flight
 from swarm.plan.objectives import evaluate
+from swarm.plan.rules import PlanRules, decode, plan_rules
 from targets.catalogue.reading import Catalogue
 
 if TYPE_CHECKING:

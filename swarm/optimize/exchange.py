@@ -10,8 +10,9 @@ from numba import njit
 from numpy.typing import NDArray
 
 from swarm.optimize.pricing import Prices, fill_prices, new_prices
-from swarm.plan.constraints import UNUSED, PlanRules, fits, sort_plan
+from swarm.plan.constraints import UNUSED
 from swarm.plan.data import PlanData
+from swarm.plan.rules import PlanRules, fits, sort_plan
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

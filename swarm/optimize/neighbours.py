@@ -11,9 +11,10 @@ from numpy.typing import NDArray
 
 from swarm.optimize.archive import Archive, costs_of, merged
 from swarm.optimize.pricing import fill_prices, new_prices
-from swarm.plan.constraints import UNUSED, PlanRules, fits, sort_plan
+from swarm.plan.constraints import UNUSED
 from swarm.plan.data import PlanData
 from swarm.plan.objectives import evaluate
+from swarm.plan.rules import PlanRules, fits, sort_plan
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 from swarm.optimize.archive import Archive, costs_of, merged
 from swarm.optimize.exchange import COVERAGE, KILOGRAM, RISK, SCIENCE, improve
 from swarm.optimize.neighbours import explore
-from swarm.plan.constraints import UNUSED, PlanRules, decode
+from swarm.plan.constraints import UNUSED
 from swarm.plan.data import PlanData
 from swarm.plan.objectives import evaluate
+from swarm.plan.rules import PlanRules, decode
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

@@ -6,8 +6,8 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from swarm.plan.constraints import PlanRules
 from swarm.plan.data import PlanData
+from swarm.plan.rules import PlanRules
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

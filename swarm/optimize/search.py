@@ -18,11 +18,12 @@ from swarm.optimize.costs import NO_COSTS, Posed, Question, constraint_costs, po
 from swarm.optimize.epochs import Convergence, Effort, Measure, OnDone, Pool, search
 from swarm.optimize.problem import PlanProblem
 from swarm.optimize.seeds import seed_plans
-from swarm.plan.constraints import UNUSED, PlanRules, allowed, decode, feasible, require_some
+from swarm.plan.constraints import UNUSED, allowed, require_some
 from swarm.plan.data import Chances, PlanData, column
 from swarm.plan.flight import Flight
 from swarm.plan.objectives import chance_of_data, evaluate
 from swarm.plan.pairs import without_losing_pairs
+from swarm.plan.rules import PlanRules, decode, feasible
 from targets.catalogue.reading import Catalogue
 
 if TYPE_CHECKING:
@@ -36,6 +37,10 @@ EXACT_PLANS = 50_000
 REFERENCE = np.array([0.1, 1.1, 1.1])
 # Searches of one study take seeds this far apart: a prime, so that no two studies with near seeds share them.
 _REPEAT_STEP = 1_000_003
+
+
+# The solver proves its bound to its own tolerance of feasibility, 1e-7; sums of chances round far below that.
+_BOUND_ROUNDING = 1e-6
 
 
 @dataclass(frozen=True)
@@ -62,7 +67,7 @@ class Optimised:
         levels = self.bound.num_rows
         return (
             f"the most science found per propellant is within {100.0 * self.within:.2f} % of a proven bound "
-            f"(sum over {levels} propellant levels, for the {self.bounded} usable opportunities of the screen)"
+            f"(sum over {levels} propellant levels, for the {self.bounded} usable opportunities, polished releases included)"
         )
 
     @property
@@ -102,8 +107,7 @@ def optimize(
     exact_plans   : with no more plans than this every one is evaluated instead
     judged        : of each opportunity
     mothership    : the mothership's path; None only where the study limits nothing along the arcs
-    earlier       : found for a part of these opportunities: its plans are started from, and its bound, which is
-                    that of its own table, is kept
+    earlier       : found for a part of these opportunities: its plans are started from; the bound is of all of them
     starts        : plan, probe, opportunity: further plans to start from, as found for fewer probes; what may not
                     be used of them is left out. No plan of the front is beaten by one of them, unless the front
                     had to be thinned (optimize.archive)
@@ -113,47 +117,51 @@ def optimize(
     """
     flight = None if mothership is None else Flight(opportunities, mothership)
     question = Question(study, opportunities, targets, judged, flight, probes)
-    found = allowed(study, opportunities, flight)
-    require_some(found, study, opportunities, flight)
-    posed = pose(question, found.mask)
-    data, rules, usable = posed.data, posed.rules, posed.table
-    measure = measure_of(study, data)
-    seeds = seed_plans(data, rules)
-    if earlier is None:
-        proven = science_bound(data, rules, known=seeds.plans, levels=study.optimize.levels, pool=pool)
-        seeds = merged([seeds, _archive(proven.plans, data)])
-    else:
-        seeds = merged([seeds, _started(earlier.plans, posed)])
-    if starts is not None and starts.num_rows:
-        seeds = merged([seeds, _started(starts, posed)])
-    exact = count_plans(data, rules) <= exact_plans
+    usable = allowed(study, opportunities, flight)
+    require_some(usable, study, opportunities, flight)
+    posed = pose(question, usable.mask)
+    measure = measure_of(study, posed.data)
+    seeds = _seeds(posed, [] if earlier is None else [earlier.plans], starts)
+    proven = science_bound(
+        posed.data, posed.rules, known=seeds.plans, levels=study.optimize.levels, pool=pool
+    )
+    seeds = merged([seeds, _archive(proven.plans, posed.data)])
+    exact = count_plans(posed.data, posed.rules) <= exact_plans
     if exact:
-        archive, runs = every_plan(data, rules, measure)
+        archive, runs = every_plan(posed.data, posed.rules, measure)
         if on_done is not None:
             on_done(1, 1)
     else:
-        archive, runs = _searched(study, data, rules, seeds=seeds, pool=pool, on_done=on_done)
+        archive, runs = _searched(study, posed.data, posed.rules, seeds=seeds, pool=pool, on_done=on_done)
     if study.constraints.pairs:
-        archive = merged([_archive(without_losing_pairs(archive.plans, data, rules), data)])
+        kept = without_losing_pairs(archive.plans, posed.data, posed.rules)
+        archive = merged([_archive(kept, posed.data)])
     costs = NO_COSTS
     if study.optimize.constraint_costs:
         costs = constraint_costs(question, archive, posed, measure=measure, pool=pool)
-    front, plans = _tables(archive, data, usable, loaded_kg=probe_masses(study).loaded_kg)
+    front, plans = _tables(archive, posed.data, posed.table, loaded_kg=probe_masses(study).loaded_kg)
     return Optimised(
         front=front,
         plans=plans,
-        removed=found.removed,
-        allowed=usable.num_rows,
+        removed=usable.removed,
+        allowed=posed.table.num_rows,
         convergence=runs[-1],
         exact=exact,
-        bound=_bound_table(proven, archive, probes=data.probes) if earlier is None else earlier.bound,
-        bounded=usable.num_rows if earlier is None else earlier.bounded,
+        bound=_bound_table(proven, archive, probes=posed.data.probes),
+        bounded=posed.table.num_rows,
         progress=_progress_table(runs, earlier),
         stopped_by=runs[-1].stopped_by,
         by_the_clock=study.optimize.stop_after_s is not None,
-        reference=_reference(study, data),
+        reference=_reference(study, posed.data),
         costs=costs,
     )
+
+
+def _seeds(posed: Posed, earlier: list[pa.Table], starts: pa.Table | None) -> Archive:
+    """Plans to start from: built greedily, and those of earlier searches that may still be flown."""
+    seeds = seed_plans(posed.data, posed.rules)
+    given = [*earlier, *([] if starts is None else [starts])]
+    return merged([seeds, *(_started(plans, posed) for plans in given if plans.num_rows)])
 
 
 # --- small cases: every plan --------------------------------------------------------------------------------
@@ -250,13 +258,25 @@ def _reference(study: Study, data: PlanData) -> dict[str, float]:
 
 
 def _bound_table(proven: ScienceBound, archive: Archive, *, probes: int) -> pa.Table:
-    levels_kg = proven.propellant_kg
+    """The bound beside the best plan of the front, level by level; both are of the table that was searched.
+
+    Raises ValueError where a plan lies above the bound: then one of the two is wrong, and neither is shown.
+    """
+    levels_kg, science, kilograms = proven.propellant_kg, 0.0 - archive.costs[:, 0], archive.costs[:, 1]
+    best = best_within(levels_kg, science, kilograms)
+    above = np.flatnonzero(best > proven.science_upper + _BOUND_ROUNDING)
+    if len(above):
+        k = above[0]
+        raise ValueError(
+            f"a plan of the front lies above the bound: science {best[k]:.12g} within {levels_kg[k]:.6g} kg, where no "
+            f"plan may have more than {proven.science_upper[k]:.12g}"
+        )
     return pa.table(
         {
             "probes": np.full(len(levels_kg), probes, dtype=np.int64),
             "propellant_kg": levels_kg,
             "science_upper": proven.science_upper,
-            "science_best": best_within(levels_kg, 0.0 - archive.costs[:, 0], archive.costs[:, 1]),
+            "science_best": best,
         }
     )
 

@@ -9,9 +9,10 @@ import numpy as np
 from swarm.optimize.archive import Archive, costs_of, merged
 from swarm.optimize.exchange import COVERAGE, KILOGRAM, RISK, SCIENCE, improve
 from swarm.optimize.problem import full_load_kg
-from swarm.plan.constraints import UNUSED, PlanRules
+from swarm.plan.constraints import UNUSED
 from swarm.plan.data import PlanData
 from swarm.plan.objectives import evaluate
+from swarm.plan.rules import PlanRules
 
 _SWEEPS = 3
 

@@ -26,8 +26,6 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-_DAYS_PER_WEEK = 7.0
-
 
 @dataclass(frozen=True)
 class Masses:
@@ -145,20 +143,6 @@ def delta_v_budget(
             "margin_m_s": carried - spent.total_m_s,
         }
     )
-
-
-def tracking_hours(study: Study, opportunities: pa.Table, plan: Ints) -> float:
-    """Return the hours of ground stations a plan asks for: cruise from release, and more around encounters.
-
-    From `tracking_encounter_days` before the encounter until as long after it the daily hours apply, in place
-    of the weekly ones.
-    """
-    limits, used = study.constraints, plan[plan >= 0]
-    flight = column(opportunities, "encounter_jd_tdb")[used] - column(opportunities, "release_jd_tdb")[used]
-    near_days = np.minimum(limits.tracking_encounter_days, flight)
-    cruise_h = (flight - near_days) / _DAYS_PER_WEEK * limits.tracking_cruise_hours_per_week
-    near_h = (near_days + limits.tracking_encounter_days) * limits.tracking_encounter_hours_per_day
-    return float((cruise_h + near_h).sum())
 
 
 def release_recoil(study: Study, opportunities: pa.Table, plan: Ints) -> Releases:

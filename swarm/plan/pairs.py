@@ -14,9 +14,9 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from swarm.plan.constraints import PlanRules, fits
 from swarm.plan.data import PlanData
 from swarm.plan.objectives import evaluate, set_prices
+from swarm.plan.rules import PlanRules, fits
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

@@ -390,13 +390,9 @@ def _columns(
         "burn_tdb_s": burn_s,
         "encounter_tdb_s": encounter_s,
         "burn_m_s": lengths(burn_m_s),
-        "burn_x_m_s": burn_m_s[:, 0],
-        "burn_y_m_s": burn_m_s[:, 1],
-        "burn_z_m_s": burn_m_s[:, 2],
+        **_vector("burn_", burn_m_s, "_m_s"),
         "v_rel_km_s": lengths(v_rel),
-        "v_rel_x_km_s": v_rel[:, 0],
-        "v_rel_y_km_s": v_rel[:, 1],
-        "v_rel_z_km_s": v_rel[:, 2],
+        **_vector("v_rel_", v_rel, "_km_s"),
         # the probe comes from -v_rel, the Sun stands at -target: the two signs cancel
         "phase_in_deg": angle_deg(target_km, v_rel),
         "sun_range_au": lengths(target_km) / AU_KM,
@@ -405,15 +401,16 @@ def _columns(
         "sun_earth_probe_release_deg": _seen_from_earth_deg(ship, release_s, planets),
         "sun_earth_probe_burn_deg": _seen_from_earth_deg(ship, burn_s, planets),
         "mothership_range_km": lengths(target_km - mothership_km),
-        "target_x_km": target_km[:, 0],
-        "target_y_km": target_km[:, 1],
-        "target_z_km": target_km[:, 2],
-        "target_vx_km_s": target_v[:, 0],
-        "target_vy_km_s": target_v[:, 1],
-        "target_vz_km_s": target_v[:, 2],
+        **_vector("target_", target_km, "_km"),
+        **_vector("target_v", target_v, "_km_s"),
         "revolutions": rows[:, REVOLUTIONS].astype(np.int64),
         "shot": rows[:, METHOD].astype(np.int64),
     }
+
+
+def _vector(stem: str, vectors: np.ndarray, suffix: str) -> dict[str, np.ndarray]:
+    """Three columns of (n, 3) vectors."""
+    return {f"{stem}{axis}{suffix}": vectors[:, k] for k, axis in enumerate("xyz")}
 
 
 def _not_dominated(columns: dict[str, np.ndarray]) -> np.ndarray:

@@ -9,9 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from swarm.optimize.archive import Archive, costs_of
-from swarm.plan.constraints import UNUSED, PlanRules, decode
+from swarm.plan.constraints import UNUSED
 from swarm.plan.data import PlanData
 from swarm.plan.objectives import evaluate
+from swarm.plan.rules import PlanRules, decode
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

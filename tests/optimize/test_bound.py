@@ -14,8 +14,8 @@ from swarm.optimize import bound as bound_module
 from swarm.optimize.bound import best_within, science_bound
 from swarm.optimize.pruning import row_chances_given_hardware, unpruned
 from swarm.optimize.row_bound import cut_from, knot_weights, row_table, slope_of, tightest_cut
-from swarm.plan.constraints import decode, feasible
 from swarm.plan.objectives import evaluate
+from swarm.plan.rules import decode, feasible
 from tests.helpers.flown_as_aimed import allowed, optimize, plan_data, plan_rules
 from tests.helpers.serial_pool import Serial
 from tests.helpers.small_cases import make_opportunities, make_study, make_targets

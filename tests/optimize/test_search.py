@@ -16,8 +16,8 @@ from swarm.optimize.exchange import improve
 from swarm.optimize.islands import Evolving
 from swarm.optimize.problem import PlanProblem, random_plans, random_weights
 from swarm.optimize.search import REFERENCE
-from swarm.plan.constraints import feasible
 from swarm.plan.objectives import evaluate
+from swarm.plan.rules import feasible
 from targets.base.errors import NothingFeasible
 from tests.helpers.flown_as_aimed import allowed, optimize, plan_data, plan_rules
 from tests.helpers.plain_evaluator import PlainEvaluator

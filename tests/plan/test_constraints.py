@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from swarm.plan.constraints import CONSTRAINTS, burn_seconds, decode, feasible, linear_limits, require_some
+from swarm.plan.constraints import CONSTRAINTS, burn_seconds, require_some
+from swarm.plan.rules import decode, feasible, linear_limits
 from targets.base.errors import NothingFeasible
 from tests.helpers.flown_as_aimed import allowed, plan_data, plan_rules
 from tests.helpers.small_cases import END_JD_TDB, START_JD_TDB, make_opportunities, make_study, make_targets

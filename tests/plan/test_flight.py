@@ -11,8 +11,8 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import root
 
 from swarm.plan import verify
-from swarm.plan.constraints import feasible
 from swarm.plan.flight import Flight
+from swarm.plan.rules import feasible
 from targets.base.constants import AU_KM, DAY_S, GM_SUN_KM3_S2
 from tests.helpers.flown_as_aimed import allowed, plan_data, plan_rules
 from tests.helpers.plan_checker import problems_of

@@ -13,7 +13,8 @@ from swarm.decide.counts import Compared, compare
 from swarm.decide.recourse import recourse
 from swarm.decide.risk_table import Flown as Probes
 from swarm.decide.risk_table import risk_table
-from swarm.decide.sensitivity import Inputs, needs_screen, sensitivity
+from swarm.decide.grounds import needs_screen
+from swarm.decide.sensitivity import Inputs, sensitivity
 from swarm.decide.summary import select_plan
 from swarm.plan.budgets import delta_v_budget, mass_budget, recoil_table
 from swarm.plan.data import Chances

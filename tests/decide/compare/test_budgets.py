@@ -14,8 +14,8 @@ from swarm.plan.budgets import (
     recoil_table,
     release_recoil,
     swarm_masses,
-    tracking_hours,
 )
+from swarm.plan.tracking import plan_hours
 from tests.helpers.small_cases import make_opportunities, make_study
 
 MARGINS = {
@@ -154,7 +154,7 @@ def test_releases_come_in_order_of_date():
 def test_tracking_hours_worked_by_hand():
     # 107 days from release to encounter: 100 of cruise at 4 h a week, then 7 + 7 days at 8 h
     table = make_opportunities([0], release_jd_tdb=[2463000.5], encounter_jd_tdb=[2463107.5])
-    assert tracking_hours(study(), table, np.array([0, -1])) == pytest.approx(
+    assert plan_hours(study(), table, np.array([0, -1])) == pytest.approx(
         100.0 / 7.0 * 4.0 + 14.0 * 8.0, abs=1e-9
     )
-    assert tracking_hours(study(), table, np.array([-1])) == 0.0
+    assert plan_hours(study(), table, np.array([-1])) == 0.0

@@ -9,7 +9,8 @@ import pytest
 from typer.testing import CliRunner
 
 from swarm.app.cli import app
-from swarm.decide.explain import Step, explain_plan, observing_line
+from swarm.decide.explain import Step
+from swarm.decide.explain_plan import explain_plan, observing_line
 from swarm.plan.judged import chances_from_table
 from swarm.plan.measures import plans_matrix
 from swarm.plan.objectives import evaluate

@@ -2,10 +2,11 @@
 
 import pytest
 
-from swarm.decide import sensitivity
+from swarm.decide import grounds, sensitivity
 from tests.helpers.flown_as_aimed import judged_again
 
 
 @pytest.fixture
 def judged_as_aimed(monkeypatch):
-    monkeypatch.setattr(sensitivity, "judged_again", judged_again)
+    for module in (grounds, sensitivity):
+        monkeypatch.setattr(module, "judged_again", judged_again)

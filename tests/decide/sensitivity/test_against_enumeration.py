@@ -8,8 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import swarm.decide.replan
+from swarm.decide.grounds import joined
 from swarm.decide.replan import Ground, World, answers
-from swarm.decide.sensitivity import LEFT_OUT, NOTHING, SHARED, SUCCESS, joined, sensitivity
+from swarm.decide.sensitivity import LEFT_OUT, NOTHING, SHARED, SUCCESS, sensitivity
 from swarm.run.workers import Pool
 from tests.helpers.enumerated_plans import case, flown, most_science
 from tests.helpers.flown_as_aimed import without_errors

@@ -4,7 +4,8 @@ import numpy as np
 import pyarrow as pa
 import pytest
 
-from swarm.decide.sensitivity import Inputs, is_shifted, sensitivity, slipped
+from swarm.decide.grounds import is_shifted, slipped
+from swarm.decide.sensitivity import Inputs, sensitivity
 from swarm.reach.mothership.from_elements import state_at_epoch
 from swarm.reach.opportunities import read_mothership
 from swarm.run.workers import Pool
