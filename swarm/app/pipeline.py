@@ -33,7 +33,8 @@ from swarm.plan.measures import plans_matrix, with_measures
 from swarm.plan.unserved import unserved_rows
 from swarm.plan.verify import Tables as Reported
 from swarm.plan.verify import verify
-from swarm.reach.opportunities import Screening, nothing_found, read_mothership, screen
+from swarm.reach.nothing_in_reach import nothing_found
+from swarm.reach.opportunities import Screening, read_mothership, screen
 from swarm.refine.correct import NotRefined
 from swarm.refine.handoff.package import clear_package, write_package
 from swarm.refine.ranking import ranking_changes
