@@ -35,11 +35,11 @@ from swarm.decide.grounds import (
     LOW,
     Screened,
     asked_of,
-    with_improved_starts,
     ground_of,
     judged_again,
     screens,
     with_changed,
+    with_improved_starts,
 )
 from swarm.decide.replan import Answer, Ground, World, answers
 from swarm.optimize.epochs import OnDone

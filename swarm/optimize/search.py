@@ -62,15 +62,6 @@ class Optimised:
     costs: pa.Table  # constraint, opportunities, science, hypervolume: what would be gained without each
 
     @property
-    def sentence(self) -> str:
-        """How good the front is, in one sentence."""
-        levels = self.bound.num_rows
-        return (
-            f"the most science found per propellant is within {100.0 * self.within:.2f} % of a proven bound "
-            f"(sum over {levels} propellant levels, for the {self.bounded} usable opportunities, polished releases included)"
-        )
-
-    @property
     def within(self) -> float:
         """How far the plans may be from the best possible, as a share: 1 - sum of best / sum of upper."""
         upper = column(self.bound, "science_upper").sum()

@@ -15,6 +15,7 @@ import pyarrow as pa
 from swarm.reach.mothership.flybys import Flyby
 from swarm.reach.mothership.path import table_of_legs
 from swarm.reach.mothership.sources import Mothership, epochs_needed_tdb_s, mothership_of
+from swarm.reach.nothing_in_reach import nothing_found
 from swarm.reach.screen.approaches import MothershipLeg, find_approaches
 from swarm.reach.screen.minima import (
     APPROACH,
@@ -35,7 +36,7 @@ from swarm.reach.screen.minima import (
 from swarm.reach.screen.prepared_cache import drop_oldest, fingerprint, load_or_prepare
 from swarm.reach.screen.reach_bound import reach_bound
 from swarm.run.workers import Pool
-from swarm.study.schema import Study, burn_limit_note
+from swarm.study.schema import Study
 from targets.base.constants import AU_KM, DAY_S
 from targets.base.errors import InputError, NothingFeasible
 from targets.base.timescale import jd_from_tdb_s, tdb_s_from_jd
@@ -316,38 +317,6 @@ def _counts(
             min((part.minima.least_burn_km_s for _, part in parts), default=np.inf) * 1000.0
         ),
     }
-
-
-def nothing_found(study: Study, counts: dict[str, float]) -> NothingFeasible:
-    """Why nothing is in reach: a burn limit that can hardly be meant is said before what follows from it."""
-    said = _emptied(study, counts)
-    odd = burn_limit_note(study)
-    if odd is None or counts["bodies"] == 0:
-        return said
-    return NothingFeasible(f"{odd}\n  so {said.what}", limit=said.limit)
-
-
-def _emptied(study: Study, counts: dict[str, float]) -> NothingFeasible:
-    limit_m_s = study.probe.burn_limit_m_s
-    if counts["bodies"] == 0:
-        return NothingFeasible("the catalogue holds no body", limit="catalogue")
-    if counts["bodies_within_reach_bound"] == 0:
-        what = f"none of {counts['bodies']} bodies ever comes within the reach of a probe"
-        return NothingFeasible(
-            what,
-            limit=f"probe.burn_limit_m_s = {limit_m_s:g} with search.arc_max_days = {study.search.arc_max_days:g}",
-        )
-    if not np.isfinite(counts["least_burn_m_s"]):
-        return NothingFeasible(
-            "bodies come near, but no allowed arc leads to one",
-            limit=f"search: arcs of {study.search.arc_min_days:g} to {study.search.arc_max_days:g} days, "
-            f"revolutions_max = {study.search.revolutions_max}",
-        )
-    return NothingFeasible(
-        f"{counts['bodies_within_reach_bound']} bodies come near; the smallest burn seen is "
-        f"{counts['least_burn_m_s']:.1f} m/s",
-        limit=f"probe.burn_limit_m_s = {limit_m_s:g}",
-    )
 
 
 def _seen_from_earth_deg(ship: Mothership, tdb_s: np.ndarray, planets: PlanetTable) -> np.ndarray:

@@ -10,10 +10,10 @@ from swarm.app.stages.planning import reported
 from swarm.app.stages.record import Work
 from swarm.app.stages.screening import read_again
 from swarm.decide.counts import Compared, compare
+from swarm.decide.grounds import needs_screen
 from swarm.decide.recourse import recourse
 from swarm.decide.risk_table import Flown as Probes
 from swarm.decide.risk_table import risk_table
-from swarm.decide.grounds import needs_screen
 from swarm.decide.sensitivity import Inputs, sensitivity
 from swarm.decide.summary import select_plan
 from swarm.plan.budgets import delta_v_budget, mass_budget, recoil_table

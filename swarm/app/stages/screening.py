@@ -10,7 +10,8 @@ from swarm.encounter.target_errors import runoff_notes
 from swarm.plan.data import plan_data
 from swarm.plan.judged import chances_of, corrections_table, judge_all, judged_table
 from swarm.plan.unserved import unserved_rows
-from swarm.reach.opportunities import Screening, nothing_found, screen
+from swarm.reach.nothing_in_reach import nothing_found
+from swarm.reach.opportunities import Screening, screen
 from swarm.report.drawn import density
 from swarm.run.folder import Run, csv_text, sha256_of
 from targets.base.errors import InputError
