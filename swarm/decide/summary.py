@@ -189,7 +189,8 @@ def bound_line(bound: pa.Table, bounded: int) -> str:
     within = 0.0 if upper <= 0.0 else 1.0 - float(best / upper)
     return (
         f"the most science found per propellant is within {100.0 * within:.2f} % of a proven bound "
-        f"(sum over {bound.num_rows} propellant levels, for the {bounded} usable opportunities, polished releases included)"
+        f"(sum over {bound.num_rows} propellant levels, for the {bounded} usable opportunities, polished releases "
+        "included)"
     )
 
 

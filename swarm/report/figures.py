@@ -6,7 +6,6 @@ To add one: a function here that returns a `Figure` (None where the run has noth
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Any
 
@@ -14,79 +13,11 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from swarm.report.page_tables import PageTables, columns_of, plan_rows
+from swarm.report.figure_parts import EVENT_MARKS, SYMBOLS, Axis, Figure, Layer, clipped, listed
+from swarm.report.page_tables import PageTables, plan_rows
 from swarm.report.tones import RAMP_STEPS
 from targets.base.constants import AU_KM
 from targets.base.frames import ecliptic_from_icrf
-
-LABEL_MAX = 28
-# Probe counts share a mark so that no more classes than the ramp has steps stand side by side.
-SYMBOLS = ("circle", "square", "triangle", "diamond", "down", "plus")
-EVENT_MARKS = {
-    "release": ("triangle", "ink"),
-    "burn": ("square", "sky"),
-    "correction": ("plus", "bark"),
-    "encounter": ("diamond", "bloom"),
-    "data home": ("circle", "leaf"),
-}
-
-
-@dataclass(frozen=True)
-class Axis:
-    """What an axis shows: `kind` is number, date (Julian dates) or names (places 0, 1, ... of `names`)."""
-
-    label: str
-    kind: str = "number"
-    names: tuple[str, ...] = ()
-    zero: bool = False  # whether 0 is to be in sight
-
-
-@dataclass(frozen=True)
-class Layer:
-    """Marks of one kind: points, line, bars, across (bars to the side), error, band, ring, text or cells.
-
-    x, y   : where; `to` is where a bar or band ends, or the length of an error's whisker
-    said   : a text per mark
-    key    : a number per mark by which the page knows it (a plan, a probe)
-    ring   : x, y the centre; `to` holds (larger, smaller half axis, angle in degrees from x to y)
-    """
-
-    kind: str
-    label: str
-    tone: str
-    x: list[Any]
-    y: list[Any]
-    to: list[Any] = field(default_factory=list)
-    said: list[str] = field(default_factory=list)
-    key: list[int] = field(default_factory=list)
-    symbol: str = "circle"
-    dashed: bool = False
-    fill: bool = False
-
-
-@dataclass(frozen=True)
-class Figure:
-    """A figure and the table behind it, as it is written to CSV."""
-
-    name: str
-    title: str
-    note: str
-    x: Axis
-    y: Axis
-    layers: tuple[Layer, ...]
-    data: pa.Table
-    equal: bool = False  # one unit has the same length on both axes
-    height: float = 0.62  # of the width
-
-
-def clipped(name: str) -> str:
-    """A name short enough to stand in a figure."""
-    return name if len(name) <= LABEL_MAX else name[: LABEL_MAX - 1] + "\u2026"
-
-
-def _listed(table: pa.Table, key: str) -> list[Any]:
-    return columns_of(table, (key,))[key]
-
 
 # --- the front ----------------------------------------------------------------------------------------------
 
@@ -114,9 +45,9 @@ def front_figure(tables: PageTables, *, across: str = "propellant_kg") -> Figure
                     "points",
                     f"{low} probes" if low == high else f"{low} to {high} probes",
                     f"ramp{k}",
-                    _listed(some, across),
-                    _listed(some, "science"),
-                    key=_listed(some, "plan"),
+                    listed(some, across),
+                    listed(some, "science"),
+                    key=listed(some, "plan"),
                     symbol=SYMBOLS[k],
                 )
             )
@@ -320,7 +251,7 @@ def windows_figure(tables: PageTables, target: str) -> Figure:
     for k, (low, high) in enumerate(burn_classes(tables)):
         inside = some.filter(pa.array((burn >= low) & (burn < high)))
         if inside.num_rows:
-            dates = _listed(inside, "release_jd_tdb"), _listed(inside, "encounter_jd_tdb")
+            dates = listed(inside, "release_jd_tdb"), listed(inside, "encounter_jd_tdb")
             layers.append(Layer("points", f"{low:g} to {high:g} m/s", f"ramp{k}", *dates, symbol=SYMBOLS[k]))
     keys = ["opportunity", "target", "release_jd_tdb", "encounter_jd_tdb", "burn_m_s"]
     return Figure(
@@ -351,9 +282,7 @@ def successes_figure(tables: PageTables, plan: int) -> Figure | None:
         return None
     table = tables["successes"]
     mine = table.filter(pc.equal(table["plan"], plan))
-    bars = Layer(
-        "bars", "at least so many", "leaf", _listed(mine, "returned"), _listed(mine, "chance_or_more")
-    )
+    bars = Layer("bars", "at least so many", "leaf", listed(mine, "returned"), listed(mine, "chance_or_more"))
     return Figure(
         "successes",
         f"How many probes of plan {plan} return data",
@@ -396,7 +325,7 @@ def science_by_count_figure(tables: PageTables) -> Figure | None:
     if not tables.has("counts"):
         return None
     counts = tables["counts"]
-    x = _listed(counts, "probes")
+    x = listed(counts, "probes")
     layers = []
     marks = (
         ("science_best", "most science", "sky", "square"),
@@ -404,8 +333,8 @@ def science_by_count_figure(tables: PageTables) -> Figure | None:
         ("risk", "risk of the selected plan", "bloom", "diamond"),
     )
     for key, label, tone, symbol in marks:
-        layers.append(Layer("line", "", tone, x, _listed(counts, key)))
-        layers.append(Layer("points", label, tone, x, _listed(counts, key), symbol=symbol))
+        layers.append(Layer("line", "", tone, x, listed(counts, key)))
+        layers.append(Layer("points", label, tone, x, listed(counts, key), symbol=symbol))
     return Figure(
         "counts",
         "Science and risk by number of probes",
@@ -415,183 +344,3 @@ def science_by_count_figure(tables: PageTables) -> Figure | None:
         tuple(layers),
         counts,
     )
-
-
-# --- proof --------------------------------------------------------------------------------------------------
-
-
-def bound_figure(tables: PageTables) -> Figure | None:
-    """The best plan per propellant level below what no plan can exceed."""
-    if not tables.has("bound"):
-        return None
-    bound = tables["bound"]
-    kg = _listed(bound, "propellant_kg")
-    return Figure(
-        "bound",
-        "The best plans beside the proven bound",
-        "No plan of this table of opportunities lies above the upper line.",
-        Axis("propellant of all probes (kg)", zero=True),
-        Axis("expected science (1 = every row met)", zero=True),
-        (
-            Layer("line", "proven bound", "bloom", kg, _listed(bound, "science_upper"), dashed=True),
-            Layer("line", "", "leaf", kg, _listed(bound, "science_best")),
-            Layer("points", "best plan found", "leaf", kg, _listed(bound, "science_best")),
-        ),
-        bound,
-    )
-
-
-def convergence_figure(tables: PageTables) -> Figure | None:
-    """The front's volume by plans evaluated, a line a search."""
-    if not tables.has("convergence"):
-        return None
-    table, layers = tables["convergence"], []
-    for k, search in enumerate(sorted(set(_listed(table, "search")))):
-        mine = table.filter(pc.equal(table["search"], search))
-        x, y, tone = (
-            _listed(mine, "evaluations"),
-            _listed(mine, "hypervolume"),
-            ("leaf", "bloom", "sky")[k % 3],
-        )
-        symbol = SYMBOLS[k % len(SYMBOLS)]
-        layers += [
-            Layer("line", "", tone, x, y),
-            Layer("points", f"search {search}", tone, x, y, symbol=symbol),
-        ]
-    return Figure(
-        "convergence",
-        "How the search settled",
-        "Volume of the front below one reference point, as more plans were evaluated.",
-        Axis("plans evaluated (number)"),
-        Axis("hypervolume (share of the reference box)"),
-        tuple(layers),
-        table,
-    )
-
-
-def density_figure(tables: PageTables) -> Figure | None:
-    """Targets met per period beside what density, reach and speed make one expect."""
-    if not tables.has("density"):
-        return None
-    table = tables["density"]
-    x = [
-        0.5 * (a + b)
-        for a, b in zip(_listed(table, "from_jd_tdb"), _listed(table, "until_jd_tdb"), strict=True)
-    ]
-    return Figure(
-        "density",
-        "Targets in reach, found and expected",
-        "Expected: density of the catalogue about the mothership x area a burn reaches in free flight x relative "
-        "speed x time. Right to a factor of two or so.",
-        Axis("date of the encounter (TDB)", "date"),
-        Axis("targets per period (number)", zero=True),
-        (
-            Layer("points", "found", "leaf", x, _listed(table, "found")),
-            Layer("line", "expected", "bloom", x, _listed(table, "expected"), dashed=True),
-        ),
-        table,
-        height=0.45,
-    )
-
-
-# --- what would change it -----------------------------------------------------------------------------------
-
-
-def tornado_figure(tables: PageTables) -> Figure | None:
-    """Change of science by factor, the largest span first; what is re-planned beside what is held."""
-    if not tables.has("sensitivity"):
-        return None
-    table = tables["sensitivity"]
-    rows = table.to_pylist()
-    factors = list(dict.fromkeys(row["factor"] for row in rows))
-    layers = []
-    for side, tone in (("low", "sky"), ("high", "bark"), ("out", "bloom")):
-        mine = [row for row in rows if row["side"] == side and row["science_change"] is not None]
-        if mine:
-            layers.append(
-                Layer(
-                    "across",
-                    {"low": "low side", "high": "high side", "out": "left out"}[side],
-                    tone,
-                    [0.0] * len(mine),
-                    [len(factors) - 1 - factors.index(row["factor"]) for row in mine],
-                    to=[row["science_change"] for row in mine],
-                    said=[row["setting"] for row in mine],
-                )
-            )
-    names = tuple(clipped(factor) for factor in reversed(factors))
-    return Figure(
-        "tornado",
-        "What would change the answer",
-        "Change of expected science when one setting changes and the plan is made again, the largest first.",
-        Axis("change of expected science (1 = every row met)", zero=True),
-        Axis("setting", "names", names),
-        tuple(layers),
-        table,
-        height=0.2 + 0.035 * max(len(factors), 6),
-    )
-
-
-def risk_figure(tables: PageTables) -> Figure | None:
-    """Five by five: how many items per likelihood and consequence; shaded by the product of the two bins."""
-    if not tables.has("risk_table"):
-        return None
-    table = tables["risk_table"]
-    cells = risk_cells(tables)
-    layers = []
-    for tone, low, high in (("low", 0, 4), ("middle", 5, 11), ("high", 12, 25)):
-        mine = [(x, y) for x, y in cells if low <= (x + 1) * (y + 1) <= high]
-        said = [", ".join(str(n + 1) for n in cells[place]) for place in mine]
-        layers.append(Layer("cells", "", tone, [x for x, _ in mine], [y for _, y in mine], said=said))
-    names = tuple("12345")
-    return Figure(
-        "risk",
-        "Likelihood and consequence",
-        "Numbers are rows of the table below; bins are the study's; shading by the product of the bins, own choice.",
-        Axis("consequence (bin, 5 is worst)", "names", names),
-        Axis("likelihood (bin, 5 is likeliest)", "names", names),
-        tuple(layers),
-        table,
-        equal=True,
-        height=0.7,
-    )
-
-
-def risk_cells(tables: PageTables) -> dict[tuple[int, int], list[int]]:
-    """Rows of the risk table by place: (consequence, likelihood) from 0."""
-    cells: dict[tuple[int, int], list[int]] = {(x, y): [] for y in range(5) for x in range(5)}
-    for k, row in enumerate(tables["risk_table"].to_pylist()):
-        cells[int(row["consequence_bin"]) - 1, int(row["likelihood_bin"]) - 1].append(k)
-    return cells
-
-
-# --- all of them --------------------------------------------------------------------------------------------
-
-
-def page_figures(tables: PageTables) -> list[Figure]:
-    """Figures that stay as they are whatever plan is chosen."""
-    made = (
-        front_figure(tables),
-        front_figure(tables, across="risk"),
-        science_by_count_figure(tables),
-        counts_figure(tables),
-        bound_figure(tables),
-        convergence_figure(tables),
-        density_figure(tables),
-        tornado_figure(tables),
-        risk_figure(tables),
-    )
-    return [figure for figure in made if figure is not None]
-
-
-def plan_figures(tables: PageTables, plan: int) -> list[Figure]:
-    """Figures of one plan, as the page draws them when it is chosen; its first probe stands for the rest."""
-    made = [map_figure(tables, plan), map_figure(tables, plan, side=True), timeline_figure(tables, plan),
-            successes_figure(tables, plan)]  # fmt: skip
-    rows = plan_rows(tables, plan)
-    if rows:
-        made += [
-            b_plane_figure(tables, rows[0]["opportunity"]),
-            windows_figure(tables, rows[0]["target"]),
-        ]
-    return [figure for figure in made if figure is not None]

@@ -10,7 +10,9 @@ from typing import Any
 import numpy as np
 
 from swarm.report import tones
-from swarm.report.figures import EVENT_MARKS, SYMBOLS, blackouts, burn_classes, page_figures, places
+from swarm.report.figure_lists import page_figures
+from swarm.report.figure_parts import EVENT_MARKS, SYMBOLS
+from swarm.report.figures import blackouts, burn_classes, places
 from swarm.report.markup import script_json, text
 from swarm.report.page_tables import PageTables, columns_of, read_page_tables
 from swarm.report.paint import paint

@@ -18,7 +18,8 @@ from matplotlib.figure import Figure as Canvas
 from matplotlib.image import imsave
 from matplotlib.patches import Ellipse, Rectangle
 
-from swarm.report.figures import Axis, Figure, Layer, page_figures, plan_figures
+from swarm.report.figure_lists import page_figures, plan_figures
+from swarm.report.figure_parts import Axis, Figure, Layer
 from swarm.report.page_tables import PageTables, read_page_tables
 from swarm.report.tones import LIGHT, RAMP_LIGHT
 from swarm.run.folder import Run, write_bytes_atomically

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from swarm.report.answer import answer
-from swarm.report.figures import risk_cells
+from swarm.report.figures_of_runs import risk_cells
 from swarm.report.markup import Column, archive_table, listing, plain_table, text
 from swarm.report.page_tables import PageTables
 from swarm.study.schema import study_rows

@@ -10,8 +10,7 @@ from swarm.encounter.judging import judge
 from swarm.plan.judged import corrections_table, low_quality_share
 from swarm.report.drawn import event_dates
 from targets.base.constants import DAY_S
-
-from .made import make_opportunities, make_study, make_targets
+from tests.helpers.made_encounters import make_opportunities, make_study, make_targets
 
 
 @pytest.fixture(scope="module")

@@ -14,8 +14,7 @@ from swarm.encounter.power import power_balance
 from swarm.encounter.reasons import INTO_SUN
 from swarm.encounter.target_errors import runoff_notes
 from targets.base.constants import AU_KM
-
-from .made import EPOCH_JD_TDB, make_opportunities, make_study, make_targets
+from tests.helpers.made_encounters import EPOCH_JD_TDB, make_opportunities, make_study, make_targets
 
 SAMPLES = {"samples": 500}
 

@@ -11,7 +11,7 @@ import pyarrow.compute as pc
 import pyarrow.csv as arrow_csv
 import pytest
 
-from swarm.report.figures import page_figures, plan_figures
+from swarm.report.figure_lists import page_figures, plan_figures
 from swarm.report.page_tables import read_page_tables
 from swarm.report.paint import paint, paint_run
 

@@ -66,7 +66,7 @@ def test_a_study_that_cannot_be_used(swarm, tiny, tmp_path, command, old, new, s
 @pytest.mark.parametrize(
     ("file", "content"),
     [
-        ("truncated.json.gz", gzip.compress(json.dumps([ROW] * 50).encode())[:-20]),
+        ("truncated.json.gz", gzip.compress(json.dumps([ROW] * 50).encode(), mtime=0)[:-20]),
         ("truncated.json", json.dumps([ROW]).encode()[:-10]),
         ("empty.json", b""),
         ("empty_list.json", b"[]"),

@@ -11,7 +11,7 @@ from swarm.reach.arcs.lambert import lambert_many
 from swarm.reach.arcs.transition import position_by_velocity
 from swarm.reach.opportunities import read_mothership, screen
 from swarm.run.workers import Pool
-from swarm.study.schema import Study, study_from
+from swarm.study.schema import Study
 from targets.base.constants import AU_KM, DAY_S
 from targets.base.frames import ecliptic_from_icrf
 from targets.base.timescale import jd_from_tdb_s, tdb_s_from_jd
@@ -19,31 +19,7 @@ from targets.catalogue.bodies import Catalogue
 from targets.catalogue.invented import invented_belt
 from targets.motion.twobody import drift_states, elements_from_states
 from tests.helpers.mothership_files import Block, write_oem
-
-START_JD = 2462000.5
-ELEMENTS = {
-    "a_au": 2.25,
-    "e": 0.2,
-    "i_deg": 3.0,
-    "node_deg": 40.0,
-    "argp_deg": 70.0,
-    "mean_anomaly_deg": 10.0,
-}
-
-
-def a_study(mothership: dict, *, base: Path = Path(), limit_m_s: float = 150.0) -> Study:
-    study = study_from(
-        {
-            "study": {"name": "pulled", "start": START_JD, "end": START_JD + 900.0},
-            "catalogue": {"format": "invented", "bodies": 60_000, "seed": 8},
-            "mothership": mothership,
-            "probe": {"count": 4, "wet_mass_kg": 12.0, "burn_limit_m_s": limit_m_s, "spring_m_s": 0.0},
-            "search": {"arc_min_days": 60.0, "arc_max_days": 500.0, "slot_days": 25.0},
-            "science": {"rows": [{"name": "any"}]},
-        }
-    )
-    study._base = base
-    return study
+from tests.helpers.pulled_study import ELEMENTS, START_JD, a_study
 
 
 def oem_study(assist, folder: Path, **kwargs) -> Study:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from tests.reach.test_pulled_carriers import ELEMENTS, START_JD, a_study
 
 from swarm.reach.opportunities import screen
 from swarm.run.workers import Pool
 from targets.catalogue.invented import invented_belt
 from targets.catalogue.knowledge import states_at
+from tests.helpers.pulled_study import ELEMENTS, START_JD, a_study
 
 
 @pytest.mark.crosscheck

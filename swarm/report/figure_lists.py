@@ -1,0 +1,54 @@
+"""Which figures there are: those of a run, and those of one plan."""
+
+from __future__ import annotations
+
+from swarm.report.figure_parts import Figure
+from swarm.report.figures import (
+    b_plane_figure,
+    counts_figure,
+    front_figure,
+    map_figure,
+    science_by_count_figure,
+    successes_figure,
+    timeline_figure,
+    windows_figure,
+)
+from swarm.report.figures_of_runs import (
+    bound_figure,
+    convergence_figure,
+    density_figure,
+    risk_figure,
+    tornado_figure,
+)
+from swarm.report.page_tables import PageTables, plan_rows
+
+# --- all of them --------------------------------------------------------------------------------------------
+
+
+def page_figures(tables: PageTables) -> list[Figure]:
+    """Figures that stay as they are whatever plan is chosen."""
+    made = (
+        front_figure(tables),
+        front_figure(tables, across="risk"),
+        science_by_count_figure(tables),
+        counts_figure(tables),
+        bound_figure(tables),
+        convergence_figure(tables),
+        density_figure(tables),
+        tornado_figure(tables),
+        risk_figure(tables),
+    )
+    return [figure for figure in made if figure is not None]
+
+
+def plan_figures(tables: PageTables, plan: int) -> list[Figure]:
+    """Figures of one plan, as the page draws them when it is chosen; its first probe stands for the rest."""
+    made = [map_figure(tables, plan), map_figure(tables, plan, side=True), timeline_figure(tables, plan),
+            successes_figure(tables, plan)]  # fmt: skip
+    rows = plan_rows(tables, plan)
+    if rows:
+        made += [
+            b_plane_figure(tables, rows[0]["opportunity"]),
+            windows_figure(tables, rows[0]["target"]),
+        ]
+    return [figure for figure in made if figure is not None]
