@@ -318,7 +318,7 @@ def _judge_one(k, cases, rules, sheets, out):
         out.reason[k] = reason_of_quality(perfect, sun, optics)
     elif out.reason[k] == OK and chosen.quality < LOW_SHARE * out.best_quality[k]:
         out.reason[k] = reason_of_delivery(
-            cases.acquire_km[k], arrival.seen_s, out.seen_chance[k], chosen.afforded, rules.errors, tracked
+            cases.acquire_km[k], arrival.seen_s, chosen.sighted, chosen.afforded, rules.errors, tracked
         )
 
 

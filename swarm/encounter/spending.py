@@ -48,15 +48,15 @@ def spending_limit(in_sight, ground, price, budget):
     in_sight, ground : (n, q) chance of each sample to meet each quality, with corrections in sight and without them
     price            : (n,) what a sample has to be able to pay to fly them
 
-    From the most profitable limit (summed over the qualities) downwards, each that has nowhere more than those kept
-    above it and nowhere less than none has is kept: along the kept limits no chance falls.
+    From the most profitable limit (summed over the qualities; of equals the greatest) downwards, each that has nowhere
+    more than those kept above it and nowhere less than none has is kept: along the kept limits no chance falls.
     """
     gains, order = _gains(in_sight, ground, price)
     nothing = np.zeros(gains.shape[1])
     last, most = -1, 0.0
     for j in range(order.size):
         total = gains[j].sum()
-        if total > most and _is_limit(j, order, price) and _all_at_least(gains[j], nothing):
+        if total >= most and _is_limit(j, order, price) and _all_at_least(gains[j], nothing):
             last, most = j, total
     if last < 0:
         return -1.0

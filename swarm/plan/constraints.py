@@ -126,6 +126,8 @@ def need_arcs(study: Study) -> list[str]:
     limits = study.constraints
     asked = (
         ("recontact_km", limits.recontact_km > 0.0),
+        ("event_clear_before_days", limits.event_clear_before_days > 0.0),
+        ("event_clear_after_days", limits.event_clear_after_days > 0.0),
         ("downlink_clear_days", limits.downlink_clear_days > 0.0),
         ("sun_range_min_au", limits.sun_range_min_au > 0.0),
         ("sun_range_max_au", limits.sun_range_max_au < 1000.0),

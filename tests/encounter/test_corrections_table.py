@@ -10,14 +10,20 @@ from swarm.encounter.judging import judge
 from swarm.plan.judged import corrections_table, low_quality_share
 from swarm.report.drawn import event_dates
 from targets.base.constants import DAY_S
-from tests.helpers.made_encounters import make_opportunities, make_study, make_targets
+from tests.helpers.made_encounters import MET_JD_TDB, looking, make_opportunities, make_study, make_targets
 
 
 @pytest.fixture(scope="module")
 def found():
     """A large body met 200 days after the burn: seen more than a day and a half out; and a body seen too late."""
     targets = make_targets([13.0, 24.0], [0, 0])
-    table = make_opportunities(targets, [0, 1], burn=[20.0, 10.0, -15.0], v_rel=[5.0, -4.0, 3.0])
+    table = make_opportunities(
+        targets,
+        [0, 1],
+        burn=[20.0, 10.0, -15.0],
+        v_rel=looking(targets, 120.0),
+        encounter_jd_tdb=np.full(2, MET_JD_TDB),
+    )
     return table, judge(make_study(delivery={"samples": 500}), table, targets, qualities=(0.0,))
 
 

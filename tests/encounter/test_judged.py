@@ -14,6 +14,7 @@ from swarm.encounter.policies import LOW_QUALITY
 from swarm.encounter.reasons import (
     CAPTURE,
     CONJUNCTION,
+    INTO_SUN,
     LIFE,
     LINK,
     MOTION,
@@ -55,7 +56,7 @@ def test_a_small_lost_body_is_hopeless_and_a_large_known_one_is_not() -> None:
     chance = found.chance_quality * found.chance_returned[:, None]
     assert chance[:10].max() < 0.05
     assert chance[10:, 1].min() > 0.8
-    assert set(found.reason[:10]) <= {SEEN_TOO_LATE, RESOLUTION, NEVER_SEEN}
+    assert set(found.reason[:10]) <= {SEEN_TOO_LATE, RESOLUTION, NEVER_SEEN, INTO_SUN}
     assert (found.reason[10:] == OK).all()
     assert found.detect_h_before[:10].max() < 12.0 < found.detect_h_before[10:].min()
     assert np.sqrt(found.before_cov_km2[:10, :2]).max(axis=1).min() > 1e5
@@ -201,7 +202,10 @@ def test_an_empty_table_and_an_unknown_number() -> None:
     targets = make_targets([14.0])
     assert judged(make_study(delivery=SAMPLES), targets, []).chance_quality.shape == (0, 3)
     broken = judged(
-        make_study(delivery=SAMPLES), targets, [0, 0], mothership_range_km=np.array([np.nan, 1e7])
+        make_study(delivery=SAMPLES, probe={"idle_w": 2.0}),
+        targets,
+        [0, 0],
+        mothership_range_km=np.array([np.nan, 1e7]),
     )
     assert broken.chance_returned[1] == 1.0
     lost = judged(
@@ -296,8 +300,8 @@ def test_later_releases_and_the_life_in_store() -> None:
     targets = make_targets([13.0])
     early, late = START_JD_TDB + 300.0, END_JD_TDB - 5.0
     found = judged(
-        make_study(probe={"storage_life_days": 1000.0}, delivery=SAMPLES), targets, [0, 0], arc_days=100.0,
-        encounter_jd_tdb=np.array([early, late]), **EASY,
+        make_study(probe={"storage_life_days": 1000.0, "idle_w": 2.0}, delivery=SAMPLES), targets, [0, 0],
+        arc_days=100.0, encounter_jd_tdb=np.array([early, late]), **EASY,
     )  # fmt: skip
     assert found.chance_returned.tolist() == [1.0, 0.0]
     assert found.reason[1] == STORAGE

@@ -14,31 +14,33 @@ from swarm.encounter.power import power_balance
 from swarm.encounter.reasons import INTO_SUN
 from swarm.encounter.target_errors import runoff_notes
 from targets.base.constants import AU_KM
-from tests.helpers.made_encounters import EPOCH_JD_TDB, make_opportunities, make_study, make_targets
+from tests.helpers.made_encounters import (
+    EPOCH_JD_TDB,
+    MET_JD_TDB,
+    looking,
+    make_opportunities,
+    make_study,
+    make_targets,
+)
 
 SAMPLES = {"samples": 500}
-
-
-def towards(targets, sun_deg: float) -> np.ndarray:
-    """A relative velocity of 8 km/s that looks so far from the Sun."""
-    place = np.array([make_opportunities(targets, [0])[f"target_{axis}_km"][0].as_py() for axis in "xyz"])
-    sun = -place / np.linalg.norm(place)
-    across = np.cross(sun, [0.0, 0.0, 1.0])
-    across /= np.linalg.norm(across)
-    angle = math.radians(sun_deg)
-    return 8.0 * (math.cos(angle) * sun + math.sin(angle) * across)
 
 
 @pytest.mark.parametrize("sun_deg", [10.0, 45.0, 100.0, 170.0])
 def test_the_line_of_sight_on_approach(sun_deg: float) -> None:
     """A probe looks along its relative velocity; the Sun stands where the target's place points back to."""
     targets = make_targets([13.0])
-    table = make_opportunities(targets, [0], v_rel=towards(targets, sun_deg))
+    table = make_opportunities(
+        targets, [0], v_rel=looking(targets, sun_deg), encounter_jd_tdb=np.array([MET_JD_TDB])
+    )
     assert sun_angle_deg(table["phase_in_deg"].to_numpy())[0] == pytest.approx(sun_deg, abs=1e-9)
 
 
 def test_an_approach_into_the_sun_is_not_seen() -> None:
-    """25 deg from the Sun: seen with a perfect baffle, not with one of 30 deg; 35 deg is the other way round."""
+    """A camera for faint bodies, 25 deg from the Sun: it sees with a perfect baffle, not with one of 30 deg.
+
+    35 deg from the Sun it is one of 40 deg that is in the way.
+    """
     targets = make_targets([12.0], [1])
     for sun_deg, exclusion, seen in (
         (25.0, 0.0, True),
@@ -46,8 +48,14 @@ def test_an_approach_into_the_sun_is_not_seen() -> None:
         (35.0, 30.0, True),
         (35.0, 40.0, False),
     ):
-        study = make_study(delivery=SAMPLES, probe={"sun_exclusion_deg": exclusion})
-        table = make_opportunities(targets, [0], v_rel=towards(targets, sun_deg), burn=[20.0, 10.0, -15.0])
+        study = make_study(delivery=SAMPLES, probe={"sun_exclusion_deg": exclusion, "limiting_mag": 20.0})
+        table = make_opportunities(
+            targets,
+            [0],
+            v_rel=looking(targets, sun_deg),
+            encounter_jd_tdb=np.array([MET_JD_TDB]),
+            burn=[20.0, 10.0, -15.0],
+        )
         found = judge(study, table, targets, qualities=(0.0,))
         assert (found.seen_chance[0] > 0.5) is seen
         assert (found.detect_range_km[0] > 0.0) is seen
@@ -60,7 +68,10 @@ def test_what_is_said_of_the_light() -> None:
     targets = make_targets([13.0])
     angles = (10.0, 29.0, 31.0, 59.0, 61.0, 170.0)
     table = make_opportunities(
-        targets, [0] * 6, v_rel=np.array([towards(targets, angle) for angle in angles])
+        targets,
+        [0] * 6,
+        v_rel=np.array([looking(targets, angle) for angle in angles]),
+        encounter_jd_tdb=np.full(6, MET_JD_TDB),
     )
     blind, stretched = light_notes(make_study(), table)
     assert blind.startswith("2 of 6 approaches look within 30 deg of the Sun")

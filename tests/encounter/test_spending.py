@@ -49,3 +49,10 @@ def test_samples_of_one_price_fly_alike() -> None:
     in_sight, ground = np.array([[1.0], [1.0], [0.0]]), np.array([[0.0], [0.0], [1.0]])
     assert spending_limit(in_sight, ground, price, 1.0) == 0.4
     assert spending_limit(ground, in_sight, price, 1.0) == -1.0
+
+
+def test_where_no_quality_changes_they_are_flown() -> None:
+    """A policy chosen for its expected quality, at equal chances, is flown by all that can pay."""
+    price = np.array([0.5, 0.1])
+    assert spending_limit(np.ones((2, 1)), np.ones((2, 1)), price, 0.2) == 0.1
+    assert spending_limit(np.ones((2, 1)), np.ones((2, 1)), price, 9.0) == 0.5

@@ -41,6 +41,8 @@ class = "6U"
 wet_mass_kg = 12.0
 burn_limit_m_s = 150.0
 [constraints]
+event_clear_before_days = 0.0
+event_clear_after_days = 0.0
 recontact_km = 0.0  # these tables have no path of a mothership to keep clear of
 pairs = true
 [survival]

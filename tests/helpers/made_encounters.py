@@ -15,6 +15,7 @@ from targets.catalogue.reading import Catalogue
 
 START_JD_TDB, END_JD_TDB = 2463000.5, 2465000.5
 EPOCH_JD_TDB = 2461000.5
+MET_JD_TDB = START_JD_TDB + 650.0
 
 NO_ERRORS: dict[str, dict[str, Any]] = {
     "probe": {"execution_fixed_m_s": 0.0, "execution_proportional": 0.0, "execution_pointing_mrad": 0.0},
@@ -111,3 +112,12 @@ def make_opportunities(
         table[f"target_{axis}_km"] = place[:, k]
         table[f"target_v{axis}_km_s"] = velocity[:, k]
     return pa.table({**table, **columns})
+
+
+def looking(targets: Catalogue, sun_deg: float) -> np.ndarray:
+    """A relative velocity of 8 km/s that looks so far from the Sun, met with the first body at MET_JD_TDB."""
+    place = states_at(targets.take(np.array([0])), np.array([tdb_s_from_jd(MET_JD_TDB)]))[0][0]
+    sun = -place / np.linalg.norm(place)
+    across = np.cross(sun, [0.0, 0.0, 1.0])
+    angle = np.radians(sun_deg)
+    return 8.0 * (np.cos(angle) * sun + np.sin(angle) * across / np.linalg.norm(across))

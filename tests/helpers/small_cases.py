@@ -36,7 +36,7 @@ def make_study(rows: list[dict[str, Any]] | None = None, **sections: dict[str, A
         "science": {"rows": ROWS if rows is None else rows},
     }  # fmt: skip
     # the tables of these tests have no path of a mothership to keep clear of; costs are looked at where they matter
-    data["constraints"] = {"recontact_km": 0.0}
+    data["constraints"] = {"recontact_km": 0.0, "event_clear_before_days": 0.0, "event_clear_after_days": 0.0}
     data["optimize"] = {"constraint_costs": False}
     for name, changes in sections.items():
         data[name] = {**data.get(name, {}), **changes}
