@@ -26,7 +26,13 @@ from swarm.plan.objectives import evaluate, set_prices
 from targets.catalogue.reading import Catalogue
 from tests.helpers.flown_as_aimed import plan_data, plan_rules, without_errors
 from tests.helpers.places import AUTHORITIES
-from tests.helpers.small_cases import START_JD_TDB, make_opportunities, make_study, make_targets
+from tests.helpers.small_cases import (
+    START_JD_TDB,
+    make_opportunities,
+    make_study,
+    make_targets,
+    mothership_table,
+)
 
 
 class HerePool:
@@ -252,6 +258,41 @@ def test_the_list_has_every_target_of_the_front_the_most_helpful_first() -> None
             assert row["first_seen_jd_tdb"] <= row["brightest_jd_tdb"] <= row["last_seen_jd_tdb"]
             assert row["last_seen_jd_tdb"] < row["first_release_jd_tdb"]
             assert row["brightest_mag"] <= study.observing.magnitude_limit
+
+
+@pytest.mark.parametrize(("recontact_km", "allowed"), [(0.0, True), (10.0, False)])
+def test_no_gain_rests_on_an_encounter_that_is_forbidden(recontact_km: float, allowed: bool) -> None:
+    """The only other encounter burns exactly as a probe of the plan does: both would ride one path."""
+    study = make_study(
+        [
+            {"name": "C", "where": {"taxonomy": ["C"]}, "baseline": 1, "weight": 1.0},
+            {"name": "S", "where": {"taxonomy": ["S"]}, "baseline": 1, "weight": 0.5},
+            {"name": "X", "where": {"taxonomy": ["X"]}, "baseline": 1, "weight": 1.0},
+        ],
+        probe={"count": 2},
+        constraints={"recontact_km": recontact_km, "release_spacing_days": 0.0},
+        survival={"success": 0.8, "shared_fraction": 0.0},
+    )
+    table = with_vectors(
+        make_opportunities(
+            [0, 1, 2], sun_earth_probe_deg=[90.0] * 3, burn_m_s=[40.0, 60.0, 40.0],
+            release_jd_tdb=np.full(3, START_JD_TDB + 100.0), burn_jd_tdb=np.full(3, START_JD_TDB + 103.0),
+            encounter_jd_tdb=START_JD_TDB + np.array([300.0, 310.0, 320.0]),
+        )
+    )  # fmt: skip
+    targets = make_targets(["X", "", "S"])
+    asked = observe(
+        study,
+        table,
+        targets,
+        front=pa.table({"plan": [0]}),
+        plans=pa.table({"plan": [0, 0], "probe": [0, 1], "opportunity": [100, 101]}),
+        judged=without_errors(study, table, targets),
+        mothership=mothership_table(),
+        pool=HerePool(),
+    )
+    gained = {row["target"]: row["science_gained_class"] for row in asked.to_pylist()}
+    assert (gained["X1"] > 1e-9) == allowed
 
 
 def test_an_empty_front_asks_for_nothing() -> None:

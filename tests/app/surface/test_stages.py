@@ -15,7 +15,9 @@ from tests.helpers.places import ROOT, SMALL
 
 def readme_lines():
     [code] = re.findall(
-        r"^```python\n(.*?)^```$", (ROOT / "README.md").read_text(encoding="utf-8"), re.S | re.M
+        r"^```python\n(.*?)^```$",
+        (ROOT / "swarm" / "app" / "docs" / "in-a-script.md").read_text(encoding="utf-8"),
+        re.S | re.M,
     )
     return code
 
@@ -29,7 +31,7 @@ def place(tmp_path_factory):
     with pytest.MonkeyPatch.context() as patch:
         patch.chdir(folder)
         names: dict[str, object] = {}
-        exec(compile(readme_lines(), "README.md", "exec"), names)
+        exec(compile(readme_lines(), "in-a-script.md", "exec"), names)
     return folder, names["run"]
 
 
