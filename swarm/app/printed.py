@@ -95,6 +95,8 @@ def front(run: Run) -> None:
             continue
         say(f"  {count:>8}  removed by {limit}")
     say(f"front (chosen by rule: {summary['rule']}):")
+    if not summary["rule_met"]:
+        say("  no plan meets the rule and compare.chance_least: of what there is, the nearest is chosen")
     table = run.read_table("front")
     for line in front_lines(table, summary["plan"]):
         say(f"  {line}")
@@ -119,7 +121,7 @@ def counts(run: Run) -> None:
     if not run.has("counts"):
         return
     say(f"probe counts (plan of each by rule: {run.study.compare.rule}):")
-    for line in count_lines(run.read_table("counts")):
+    for line in count_lines(run.read_table("counts"), run.study):
         say(f"  {line}")
     say("recourse of the chosen plan:")
     for line in recourse_lines(run.read_table("recourse")):
@@ -156,7 +158,7 @@ def refined(run: Run) -> None:
         say(
             f"  probe {row['probe']:>2}: burn {row['burn_m_s']:.3f} m/s ({row['burn_change_m_s']:+.3f}), aim point "
             f"{row['aim_km']:.1f} km, sigma {row['delivery_sigma_km']:.1f} km, dV99 {row['dv99_m_s']:.2f} m/s, "
-            f"delivered {row['success']:.3f}"
+            f"corrections affordable {row['success']:.3f}"
         )
     for probe, reason in noted["not_refined"].items():
         say(f"  probe {probe:>2}: not refined: {reason}")

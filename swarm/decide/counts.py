@@ -352,19 +352,22 @@ def descope_order(plan: Ints, data: PlanData, opportunities: pa.Table) -> pa.Tab
 # --- said in lines ------------------------------------------------------------------------------------------
 
 
-def count_lines(counts: pa.Table) -> list[str]:
-    """A line a count, for people."""
-    return [_count_line(row) for row in counts.to_pylist()]
+def count_lines(counts: pa.Table, study: Study) -> list[str]:
+    """A line a count, for people: what is carried, what of it the selected plan flies, and both masses."""
+    return [_count_line(row, study) for row in counts.to_pylist()]
 
 
-def _count_line(row: dict[str, Any]) -> str:
+def _count_line(row: dict[str, Any], study: Study) -> str:
+    carried_kg = float(swarm_masses(study, np.array([row["probes"]])).best_kg[0])
     text = (
-        f"{row['probes']:>3} probes: science {row['science']:.3f}, propellant {row['propellant_kg']:.2f} kg, "
-        f"risk {row['risk']:.3f}, swarm {row['swarm_mass_kg']:.0f} kg "
+        f"{row['probes']:>3} carried ({carried_kg:.0f} kg), {row['probes_flown']} flown: science {row['science']:.3f}, "
+        f"propellant {row['propellant_kg']:.2f} kg, risk {row['risk']:.3f}, those flown {row['swarm_mass_kg']:.0f} kg "
         f"({row['swarm_mass_with_margins_kg']:.0f} with margins), {row['tracking_hours']:.0f} h of tracking"
     )
     if not np.isnan(row["next_probe_science"]):
-        spread = row["next_probe_science_sd"]
-        sure = "" if np.isnan(spread) else f" +- {spread:.3f}"
-        text += f"; each more probe adds {row['next_probe_science']:.3f}{sure} at best"
+        text += (
+            f"; since the count before, each probe adds {row['next_probe_science']:.3f} on average, at best"
+        )
+        if study.compare.seeds >= 3 and not np.isnan(row["next_probe_science_sd"]):
+            text += f" (standard deviation of {study.compare.seeds} seeds {row['next_probe_science_sd']:.3f})"
     return text if row["rule_met"] else f"{text}; no plan meets the rule, this is the nearest"

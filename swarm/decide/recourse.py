@@ -54,7 +54,8 @@ _TANK_ROUNDING_KG = 1e-9
 class Recourse:
     """What each probe of a plan leaves to decide.
 
-    probes     : a row a probe: plan, probe, target, opportunity, decide_by_jd_tdb, alternates (other targets in
+    probes     : a row a probe: plan, probe, target, opportunity, burn_by_jd_tdb (last date to decide on its planned
+                 encounter), decide_by_jd_tdb (last date of any use), alternates (other targets in
                  reach), science (of the plan), science_without (expected where this probe was found dead),
                  science_reassigned (then with those still aboard sent where they are worth most)
     alternates : a row one of the best alternates: plan, probe, rank, target, opportunity, release_jd_tdb,
@@ -382,6 +383,7 @@ def _probes_table(case: _Case, alternates: list[_Alternates], lost: list[_Lost],
             "probe": np.arange(n, dtype=np.int64),
             "target": pa.array([table["target"][int(o)].as_py() for o in case.plan], pa.string()),
             "opportunity": column(table, "opportunity").astype(np.int64)[case.plan],
+            "burn_by_jd_tdb": column(table, "burn_jd_tdb").astype(np.float64)[case.plan],
             "decide_by_jd_tdb": pa.array([one.decide_by_jd_tdb for one in alternates], pa.float64()),
             "alternates": pa.array([one.count for one in alternates], pa.int64()),
             "science": np.full(n, science),
@@ -423,16 +425,18 @@ def recourse_lines(table: pa.Table) -> list[str]:
     loss = np.array([row["science"] - row["science_without"] for row in rows])
     back = np.array([row["science_reassigned"] - row["science_without"] for row in rows])
     worst, few = rows[int(np.argmax(loss - back))], rows[int(np.argmin(column(table, "alternates")))]
-    first = min(rows, key=_decide_by)
+    first = min(rows, key=_burn_by)
     return [
         f"a probe found dead at check-out costs {loss.mean():.3f} of science on average; re-assigning those still "
         f"aboard wins back {back.mean():.3f}",
         f"worst: probe {worst['probe']} ({worst['target']}), {worst['science']:.3f} -> "
         f"{worst['science_without']:.3f}, re-assigned {worst['science_reassigned']:.3f}",
         f"fewest alternates: probe {few['probe']} ({few['target']}), {few['alternates']} other targets in reach",
-        f"first decision: probe {first['probe']}, by {iso_tdb(first['decide_by_jd_tdb'])[:10]} TDB",
+        f"first decision: whether probe {first['probe']} flies to {first['target']}, by its burn on "
+        f"{iso_tdb(first['burn_by_jd_tdb'])[:10]} TDB; some use is left for it until "
+        f"{iso_tdb(first['decide_by_jd_tdb'])[:10]} TDB",
     ]
 
 
-def _decide_by(row: dict) -> tuple[float, int]:
-    return row["decide_by_jd_tdb"], row["probe"]
+def _burn_by(row: dict) -> tuple[float, int]:
+    return row["burn_by_jd_tdb"], row["probe"]

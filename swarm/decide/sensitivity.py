@@ -376,7 +376,7 @@ def tornado_lines(table: pa.Table) -> list[str]:
     width = max((len(factor) for factor in factors), default=0)
     for factor in factors:
         mine = [row for row in rows if row["factor"] == factor]
-        lines.append(f"{factor:<{width}} {_bars(mine, full)} {'; '.join(_said(row) for row in mine)}")
+        lines.append(f"{factor:<{width}} {_bars(mine, full)} {'; '.join(_said(row, base) for row in mine)}")
     return lines
 
 
@@ -390,8 +390,13 @@ def _length(change: float, full: float) -> int:
     return round(_BAR * change / full) if full > 1e-12 else 0
 
 
-def _said(row: dict[str, Any]) -> str:
+def _said(row: dict[str, Any], base: dict[str, Any]) -> str:
     text = f"{row['setting']}: {row['science_change']:+.3f}, risk {row['risk_change']:+.3f}"
+    if row["propellant_kg"] > base["propellant_kg"] + 0.005:
+        # science that more propellant buys is no effect of the assumption
+        text += f", flying {row['propellant_kg']:.3f} kg for {base['propellant_kg']:.3f}"
+    if row["targets_retained"] == 0.0:
+        return f"{text} (another plan: none of its targets is kept)"
     text += f" (left as it is {row['science_held']:.3f}; {100 * row['targets_retained']:.0f} % of the targets kept"
     if row["rank_correlation"] is not None:
         text += f"; order of the best {TOP}: {row['rank_correlation']:.2f}"

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from numpy.typing import NDArray
 
 from swarm.plan.budgets import swarm_masses
 from swarm.study.schema import Study
@@ -17,13 +18,15 @@ from swarm.study.schema import Study
 _CLOSE_TO_LIMIT = 0.9
 
 
-def choose_plan(front: pa.Table, rule: str) -> int:
+def choose_plan(front: pa.Table, rule: str, among: NDArray[np.bool_] | None = None) -> int:
     """The plan of a front that a rule selects; of equal plans the one with the lowest number.
 
     knee         : nearest to the ideal corner (most science, least propellant, least risk), each of the three
                    scaled to its own range over the front, by straight distance
     most-science : most science, then least risk, then least propellant
     least-risk   : least risk, then most science, then least propellant
+
+    among : (plans,) those to choose from; scales are those of the whole front
     """
     plan = front["plan"].to_numpy()
     science, kg, risk = (front[name].to_numpy() for name in ("science", "propellant_kg", "risk"))
@@ -35,7 +38,8 @@ def choose_plan(front: pa.Table, rule: str) -> int:
         keys = (plan, loss[:, 1], loss[:, 2], loss[:, 0])
     else:
         keys = (plan, loss[:, 1], loss[:, 0], loss[:, 2])
-    return int(plan[np.lexsort(keys)[0]])
+    order = np.lexsort(keys)
+    return int(plan[order if among is None else order[among[order]]][0])
 
 
 def select_plan(front: pa.Table, study: Study) -> tuple[int, bool]:
@@ -45,24 +49,30 @@ def select_plan(front: pa.Table, study: Study) -> tuple[int, bool]:
                        propellant, then most science; where there is none, the least risk
     science-in-mass  : among plans whose probes and dispensers, with margins, weigh at most
                        `compare.swarm_mass_max_kg`, the most science, then least risk, then least propellant
-    The other rules are those of `choose_plan`, and are always met.
+    The other rules are those of `choose_plan`.
+
+    All but the first choose among the plans with P(every threshold met) of at least `compare.chance_least`; where there
+    is none, the least risk is taken, and the rule was not met.
     """
     rule, limit_kg = study.compare.rule, study.compare.swarm_mass_max_kg
-    if rule == "least-propellant":
+    if rule == "least-propellant":  # it names the chance it asks for itself
         likely = front.filter(pa.array(front["risk"].to_numpy() <= 1.0 - study.compare.chance_min + 1e-12))
         if not likely.num_rows:
             return choose_plan(front, "least-risk"), False
         order = [("propellant_kg", "ascending"), ("science", "descending"), ("plan", "ascending")]
         return int(likely["plan"][pc.sort_indices(likely, order)[0].as_py()].as_py()), True
+    likely_enough = front["risk"].to_numpy() <= 1.0 - study.compare.chance_least + 1e-12
     if rule == "science-in-mass" and limit_kg is not None:
-        weight_kg = swarm_masses(study, front["probes"].to_numpy()).maximum_kg
-        light = front.filter(pa.array(weight_kg <= limit_kg + 1e-9))
-        if not light.num_rows:
-            return int(
-                front["plan"][pc.sort_indices(front, [("probes", "ascending")])[0].as_py()].as_py()
-            ), False
-        return choose_plan(light, "most-science"), True
-    return choose_plan(front, rule), True
+        light = swarm_masses(study, front["probes"].to_numpy()).maximum_kg <= limit_kg + 1e-9
+        if not light.any():
+            fewest = pc.sort_indices(front, [("probes", "ascending")])[0].as_py()
+            return int(front["plan"][fewest].as_py()), False
+        if not (light & likely_enough).any():
+            return choose_plan(front, "least-risk", light), False
+        return choose_plan(front, "most-science", light & likely_enough), True
+    if not likely_enough.any():
+        return choose_plan(front, "least-risk"), False
+    return choose_plan(front, rule, likely_enough), True
 
 
 def _distance_to_ideal(loss: np.ndarray) -> np.ndarray:
@@ -198,8 +208,9 @@ def level_lines(front: pa.Table, chosen: int) -> list[str]:
     """What the chosen plan may come to beyond its expectation, a line each; the front has its measures."""
     row = _row(front, chosen)
     exact = row["measures_exact"]
+    likely = "" if row["p_threshold"] >= 0.5 else " (it fails more likely than not)"
     return [
-        f"every threshold met: {row['p_threshold']:.3f}; every baseline: {'' if exact else 'at most '}"
+        f"every threshold met: {row['p_threshold']:.3f}{likely}; every baseline: {'' if exact else 'at most '}"
         f"{row['p_baseline']:.3f}; no data at all: {row['p_none']:.1e}",
         f"science of the worst tenth of outcomes: {'' if exact else 'at least '}{row['cvar10_science']:.3f} "
         f"(expected {row['science']:.3f})",

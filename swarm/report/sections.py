@@ -263,7 +263,8 @@ def _refined(tables: PageTables) -> str:
 
 _RECOURSE = (
     Column("probe", "probe", "id"), Column("target", "target"), Column("opportunity", "opportunity", "id"),
-    Column("decide_by_jd_tdb", "decide by (TDB)", "date"), Column("alternates", "other targets", "0"),
+    Column("burn_by_jd_tdb", "its burn (TDB)", "date"),
+    Column("decide_by_jd_tdb", "any use until (TDB)", "date"), Column("alternates", "other targets", "0"),
     Column("science", "science", "3"), Column("science_without", "without the probe", "3"),
     Column("science_reassigned", "others re-assigned", "3"),
 )  # fmt: skip

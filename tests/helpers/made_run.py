@@ -242,6 +242,7 @@ def _small_tables(chosen, rng):
                 "target": [HOSTILE],
                 "opportunity": [1000],
                 "alternates": [2],
+                "burn_by_jd_tdb": [START + 50.0],
                 "decide_by_jd_tdb": [START + 60.0],
                 **_random_columns("science science_without science_reassigned", 1, rng),
             }

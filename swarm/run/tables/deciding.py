@@ -32,10 +32,10 @@ COUNT_TABLES = (
             real(
                 "next_probe_science",
                 "-",
-                "science that each more probe adds since the count before",
+                "mean science that each probe adds since the count before, at best",
                 gaps=True,
             ),
-            real("next_probe_science_sd", "-", "its spread over the seeds", gaps=True),
+            real("next_probe_science_sd", "-", "its standard deviation over the seeds", gaps=True),
         ),
     ),
     Table(
@@ -131,7 +131,8 @@ COUNT_TABLES = (
             _PROBE,
             _TARGET,
             _OPPORTUNITY,
-            real("decide_by_jd_tdb", "JD TDB", "last date to decide"),
+            real("burn_by_jd_tdb", "JD TDB", "last date to decide on its planned encounter: that burn"),
+            real("decide_by_jd_tdb", "JD TDB", "last date at which any use is left for it"),
             whole("alternates", "other opportunities that keep every rule beside the others"),
             real("science", "-", "of the whole plan"),
             real("science_without", "-", "expected given that this probe is dead"),

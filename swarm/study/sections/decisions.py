@@ -24,7 +24,9 @@ class CompareSettings(Section):
 
     The rules: `knee` (nearest to the ideal corner, each axis scaled to the front's range), `most-science`,
     `least-risk`, `least-propellant` (with every threshold met by at least `chance_min`), or `science-in-mass` (probes
-    and dispensers, with margins, within `swarm_mass_max_kg`).
+    and dispensers, with margins, within `swarm_mass_max_kg`). All but
+    `least-propellant` choose among the plans that meet all thresholds with a chance of at least `chance_least`; where there
+    is none, the least risky plan is taken, and that is said.
     """
 
     counts: Annotated[tuple[Annotated[int, Field(ge=0, le=1000)], ...], Strict(False)] = default(
@@ -35,6 +37,13 @@ class CompareSettings(Section):
     )
     chance_min: float = default(
         0.9, "-", "own choice: least chance that every threshold is met, for least-propellant", ge=0, le=1
+    )
+    chance_least: float = default(
+        0.5,
+        "-",
+        "own choice: a plan that misses a threshold more likely than not is not chosen while another does better",
+        ge=0,
+        le=1,
     )
     swarm_mass_max_kg: float | None = optional("kg", gt=0, le=1e6)
     seeds: int = default(

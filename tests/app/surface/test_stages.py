@@ -14,11 +14,8 @@ from tests.helpers.places import ROOT, SMALL
 
 
 def readme_lines():
-    [code] = re.findall(
-        r"^```python\n(.*?)^```$",
-        (ROOT / "swarm" / "app" / "docs" / "in-a-script.md").read_text(encoding="utf-8"),
-        re.S | re.M,
-    )
+    page = ROOT / "swarm" / "app" / "docs" / "in-a-script.md"
+    [code] = re.findall(r"^```python\n(.*?)^```$", page.read_text(encoding="utf-8"), re.S | re.M)
     return code
 
 

@@ -120,6 +120,7 @@ def test_alternates_and_the_last_date_to_decide(seed):
         others = {plain.rows[o]["target"] for o in ahead} - {plain.rows[own]["target"]}
         assert row["plan"] == 7
         assert row["decide_by_jd_tdb"] == max(burns)
+        assert row["burn_by_jd_tdb"] <= row["decide_by_jd_tdb"]
         assert row["alternates"] == len(others)
         listed = [one for one in found.alternates.to_pylist() if one["probe"] == row["probe"]]
         assert [one["rank"] for one in listed] == list(range(len(others)))
