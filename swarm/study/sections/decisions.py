@@ -25,8 +25,8 @@ class CompareSettings(Section):
     The rules: `knee` (nearest to the ideal corner, each axis scaled to the front's range), `most-science`,
     `least-risk`, `least-propellant` (with every threshold met by at least `chance_min`), or `science-in-mass` (probes
     and dispensers, with margins, within `swarm_mass_max_kg`). All but
-    `least-propellant` choose among the plans that meet all thresholds with a chance of at least `chance_least`; where there
-    is none, the least risky plan is taken, and that is said.
+    `least-propellant` choose among the plans that meet all thresholds with a chance of at least `chance_least`; where
+    there is none, the least risky plan is taken, and that is said.
     """
 
     counts: Annotated[tuple[Annotated[int, Field(ge=0, le=1000)], ...], Strict(False)] = default(
