@@ -33,13 +33,13 @@ from swarm.plan.measures import plans_matrix, with_measures
 from swarm.plan.verify import Tables as Reported
 from swarm.plan.verify import verify
 from swarm.reach.opportunities import Screening, nothing_found, read_mothership, screen
-from swarm.refine.correct import NotRefined
 from swarm.refine.handoff.package import clear_package, write_package
 from swarm.refine.ranking import ranking_changes
 from swarm.refine.safety import cautions, others_of, safety_table
+from swarm.refine.stretches import Paths, field_of, paths_of
+from swarm.refine.tables import REFINEMENT_TABLES, RefinedPlan, refinement_tables, stored_plan
 from swarm.refine.whole_plan import (
-    Flown,
-    Tables,
+    RunTables,
     chosen_plan,
     dispersion_cautions,
     mothership_legs,
@@ -72,7 +72,7 @@ _OPTIMIZE_MAKES = (
 )  # fmt: skip
 _COMPARE_MAKES = tuple(f"{name}.parquet" for name in COMPARE_TABLES)
 _SENSITIVITY_MAKES = tuple(f"{name}.parquet" for name in SENSITIVITY_TABLES)
-_REFINE_MAKES = ("refined.parquet", "safety.csv")
+_REFINE_MAKES = ("refined.parquet", "safety.csv", *(f"{name}.parquet" for name in REFINEMENT_TABLES))
 _AFTER_OPTIMIZE = (*_COMPARE_MAKES, *_SENSITIVITY_MAKES, *_REFINE_MAKES)
 _PAGE = ("report.html",)
 _PACKAGE = "handoff"
@@ -149,14 +149,19 @@ def run_refine(run_dir: Path, plan: int, options: Options, teller: Teller | None
 
 
 def run_handoff(run_dir: Path, plan: int, options: Options, teller: Teller | None = None) -> Run:
-    """A plan of the front -> the package."""
-    run = Run.open(run_dir)
-    with open_workers(options.workers, options.scheduler) as pool:
-        flown, lost = refine_plan(run.study, _tables(run), plan, pool=pool)
-    if not flown:
-        limit = "; ".join(f"probe {one.arc.probe}: {one.reason}" for one in lost) or "the plan flies no probe"
+    """A plan of the front -> the package; a plan that is not the refined one is refined first, and that is kept."""
+    run, teller = Run.open(run_dir), teller or Silent()
+    kept = all(run.has(name) for name in REFINEMENT_TABLES)
+    if not (kept and run.finished("refine", _refine_inputs(run, plan))):
+        teller.say(f"plan {plan} was not refined: refining it first")
+        with open_workers(options.workers, options.scheduler) as pool:
+            _refine(run, plan, options, pool, teller)
+    refined = _stored_plan(run, plan)
+    if not refined.flown:
+        left = "; ".join(f"probe {x.arc.probe}: {x.reason}" for x in refined.lost)
+        limit = left or "the plan flies no probe"
         raise NothingFeasible("no trajectory of this plan to hand over", limit=limit)
-    _handoff(run, plan, flown, lost)
+    _handoff(run, plan, refined)
     return run
 
 
@@ -199,13 +204,13 @@ def finish_all(
 
 
 def _fly_out(run: Run, plan: int, options: Options, pool: Pool, teller: Teller) -> None:
-    """Refine a plan and hand it over; a run that was stopped between the two is refined again."""
-    flown = _refine(run, plan, options, pool, teller)
-    if flown is None and not run.finished("handoff", _handoff_inputs(run, plan)):
-        again = refine_plan(run.study, _tables(run), plan, pool=pool)
-        flown = again if again[0] else None
-    if flown is not None:
-        _handoff(run, plan, *flown)
+    """Refine a plan and hand it over, each where that was not done before."""
+    _refine(run, plan, options, pool, teller)
+    if options.resume and run.finished("handoff", _handoff_inputs(run, plan)):
+        return
+    refined = _stored_plan(run, plan)
+    if refined.flown:
+        _handoff(run, plan, refined)
 
 
 def start_run(
@@ -518,8 +523,8 @@ def _reported(
     )
 
 
-def _tables(run: Run) -> Tables:
-    return Tables(
+def _tables(run: Run) -> RunTables:
+    return RunTables(
         run.read_table("opportunities"),
         Catalogue.from_table(run.read_table("targets")),
         run.read_table("mothership"),
@@ -528,15 +533,23 @@ def _tables(run: Run) -> Tables:
     )
 
 
-def _refine(
-    run: Run, plan: int, options: Options, pool: Pool, teller: Teller
-) -> tuple[list[Flown], list[NotRefined]] | None:
-    """Refine a plan; None where that was done before, or where no arc came through."""
+def _stored_plan(run: Run, plan: int) -> RefinedPlan:
+    """The refined plan that the run folder holds."""
+    stored = {name: run.read_table(name) for name in REFINEMENT_TABLES}
+    return stored_plan(run.study, _tables(run), stored, plan)
+
+
+def _refine_inputs(run: Run, plan: int) -> str:
     upstream = ("opportunities", "targets", "mothership", "judged", "front", "plans")
-    inputs = f"plan {plan} of {run.fingerprint(upstream)}"
+    return f"plan {plan} of {run.fingerprint(upstream)}"
+
+
+def _refine(run: Run, plan: int, options: Options, pool: Pool, teller: Teller) -> None:
+    """Refine a plan, unless that was done before."""
+    inputs = _refine_inputs(run, plan)
     if options.resume and run.finished("refine", inputs):
         teller.say("refine: done before, kept")
-        return None
+        return
     study, tables = run.study, _tables(run)
     with _stage(run, "refine", inputs, makes=(*_REFINE_MAKES, *_PAGE)):
         clear_package(run.folder / _PACKAGE)
@@ -556,23 +569,27 @@ def _refine(
             run.warn(f"plan {plan}, probe {one.arc.probe} ({one.arc.target}) not refined: {one.reason}")
         for said in changes:
             run.warn(said)
+        made = [each.made for each in flown]
+        paths = paths_of(field_of(made), made) if made else Paths({}, {}, [])
+        for name, stored in refinement_tables(flown, lost, paths).items():
+            run.write_table(name, stored)
         run.write_text("safety.csv", _csv_text(safety_table(others)))
         run.write_table("refined", table)
-    return (flown, lost) if flown else None
 
 
 def _handoff_inputs(run: Run, plan: int) -> str:
     return f"plan {plan} of {run.fingerprint(('opportunities', 'targets', 'mothership', 'judged', 'plans'))}"
 
 
-def _handoff(run: Run, plan: int, flown: list[Flown], lost: list[NotRefined]) -> None:
+def _handoff(run: Run, plan: int, refined: RefinedPlan) -> None:
     with _stage(run, "handoff", _handoff_inputs(run, plan), makes=_PAGE):
         package = write_package(
             run.study,
             Catalogue.from_table(run.read_table("targets")),
             run.read_table("mothership"),
-            flown,
-            lost=lost,
+            refined.flown,
+            refined.paths,
+            lost=refined.lost,
             folder=run.folder / _PACKAGE,
         )
         for one in package.unwritten:
@@ -581,7 +598,7 @@ def _handoff(run: Run, plan: int, flown: list[Flown], lost: list[NotRefined]) ->
             "handoff",
             {
                 "plan": plan,
-                "not_refined": {str(x.arc.probe): x.reason for x in (*lost, *package.unwritten)},
+                "not_refined": {str(x.arc.probe): x.reason for x in (*refined.lost, *package.unwritten)},
                 "files": list(package.files),
                 "read_back_m": round(1e3 * package.worst_km, 4),
                 "read_back_m_s": float(f"{1e3 * package.worst_km_s:.3g}"),

@@ -29,7 +29,7 @@ from targets.base.errors import InputError
 DRAWN_TABLES = ("arcs", "events", "aims", "successes")
 TABLES = (
     "opportunities", "targets", "mothership", "judged", "front", "plans", "observe", "bound", "convergence", "refined",
-    "density", *DRAWN_TABLES,
+    "flown", "state_covariances", "trajectories", "not_refined", "density", *DRAWN_TABLES,
 )  # fmt: skip
 # Of the comparison of probe counts and the budgets of the chosen plan; there where the study asks for counts.
 COMPARE_TABLES = (

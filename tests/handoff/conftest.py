@@ -8,8 +8,8 @@ from typer.testing import CliRunner
 
 from swarm.app.cli import app
 from swarm.app.pipeline import _tables
-from swarm.refine.handoff.package import _field
 from swarm.refine.nbody import Field
+from swarm.refine.stretches import field_of
 from swarm.refine.whole_plan import Flown, refine_plan
 from swarm.run.folder import Run
 from swarm.run.workers import open_workers
@@ -64,4 +64,4 @@ def plan(searched, largest) -> Plan:
         flown, lost = refine_plan(run.study, _tables(run), largest, pool=pool)
     assert not lost
     assert len(flown) == 4
-    return Plan(searched, largest, flown, _field([one.made for one in flown]))
+    return Plan(searched, largest, flown, field_of([one.made for one in flown]))
