@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from contextlib import AbstractContextManager
+from dataclasses import replace
 from pathlib import Path
 
 from swarm.app.stages import BY_NAME, PLAN, STAGES, Options, Work
@@ -15,8 +16,8 @@ from swarm.run.workers import Pool, open_workers, require_scheduler
 from swarm.study.schema import read_study, require_supported
 from targets.catalogue.reading import Reading, read_catalogue
 
-# What a command must do first where it was not done: a front needs a judgement, and nobody asks for that by itself.
-_BEFORE = {"optimize": ("judge",)}
+# What a command does first where it was not done: a front needs a judgement, a package the refined plan.
+_BEFORE = {"optimize": ("judge",), "handoff": ("refine",)}
 
 
 def run_screen(study_path: Path, run_dir: Path, options: Options, teller: Teller | None = None) -> Run:
@@ -46,6 +47,9 @@ def run_one(
         work = Work(run, options, pool, teller or Silent(), plan=plan)
         for earlier in _BEFORE.get(name, ()):
             if not run.finished(earlier, BY_NAME[earlier].inputs(work)):
+                if earlier == "refine":
+                    work.teller.say(f"plan {plan} was not refined: it is refined first")
+                    work = replace(work, options=replace(options, resume=True))
                 run_stage(BY_NAME[earlier], work, STAGES)
         run_stage(stage, work, STAGES)
     return run
@@ -70,6 +74,8 @@ def finish_all(work: Work) -> None:
             if work.plan is None:
                 work.run.warn("no plan of the front flies a probe: nothing to refine, nothing to hand over")
                 continue
+        if stage.name == "handoff" and not work.table("flown").num_rows:
+            continue  # refinement has said why of each probe
         run_stage(stage, work, STAGES)
 
 

@@ -1,6 +1,6 @@
 """Many bodies followed for decades until they hit a planet. Compiled.
 
-The forces and the integrator are those of `nbody`. Bodies that start close together are taken through common steps, for
+The forces and the integrator are those of `forces`. Bodies that start close together go through common steps, for
 which the planets' places are looked up once; whoever is near a planet, or needs a shorter step, goes through that step
 alone. What becomes of a body does not depend on those beside it, but for the length of the common step. All in km,
 km/s, s.
@@ -16,7 +16,7 @@ from numba import njit
 from numpy.typing import NDArray
 
 from swarm.reach.mothership.flybys import PLANETS
-from swarm.refine.nbody import (
+from swarm.refine.forces import (
     _A,
     _B,
     _C,
@@ -28,7 +28,7 @@ from swarm.refine.nbody import (
     OK,
     TOLERANCE,
     TOO_MANY_STEPS,
-    Tables,
+    PullingBodies,
     _heliocentric,
     _places,
     _rates,
@@ -64,8 +64,8 @@ class Followed(NamedTuple):
     states: Floats
 
 
-def follow(
-    tables: Tables, states: Floats, begin_tdb_s: float, span_s: float, *, beta: float = 0.0
+def follow_to_impact(
+    tables: PullingBodies, states: Floats, begin_tdb_s: float, span_s: float, *, beta: float = 0.0
 ) -> Followed:
     """Follow (n, 6) states until they hit a planet or the span ends.
 

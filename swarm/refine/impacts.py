@@ -14,9 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from swarm.refine.chance import Chance
-from swarm.refine.continuation import follow
+from swarm.refine.continuation import follow_to_impact
 from swarm.refine.dispersion import root_of, rows_through
-from swarm.refine.nbody import NAMES, OK, make_field, span_with
+from swarm.refine.forces import NAMES, OK
+from swarm.refine.nbody import make_field, span_with
 from swarm.refine.released import (
     IMPACT,
     PART_IMPACT,
@@ -71,7 +72,7 @@ def _counted(
         return [
             Chance(kind, probe, part, "", 0, 0, years, math.inf, unburned) for kind, years in asked.items()
         ]
-    found = follow(field.tables, states, begin, span_s, beta=beta)
+    found = follow_to_impact(field.tables, states, begin, span_s, beta=beta)
     struck = {"impact": found.hit > 0, "earth": found.hit == NAMES.index("Earth")}
     followed = int((found.status == OK).sum())
     out = []

@@ -25,7 +25,7 @@ from swarm.plan.judged import chances_from_table
 from swarm.plan.measures import plans_matrix
 from swarm.plan.objectives import evaluate
 from swarm.refine.correct import NotRefined
-from swarm.refine.whole_plan import Flown, Tables
+from swarm.refine.whole_plan import Flown, RunTables
 from swarm.study.schema import Study
 
 Floats = NDArray[np.float64]
@@ -47,7 +47,12 @@ class _Common:
 
 
 def ranking_changes(
-    study: Study, tables: Tables, front: pa.Table, flown: Sequence[Flown], *, lost: Sequence[NotRefined] = ()
+    study: Study,
+    tables: RunTables,
+    front: pa.Table,
+    flown: Sequence[Flown],
+    *,
+    lost: Sequence[NotRefined] = (),
 ) -> list[str]:
     """Sentences where the refined plan would stand elsewhere; none where it keeps its place."""
     if not flown:
@@ -76,7 +81,7 @@ def ranking_changes(
 
 
 def _values(
-    study: Study, tables: Tables, front: pa.Table, flown: Sequence[Flown], lost: Sequence[NotRefined]
+    study: Study, tables: RunTables, front: pa.Table, flown: Sequence[Flown], lost: Sequence[NotRefined]
 ) -> tuple[Floats, Floats, _Common]:
     """(plans, 3) as tabulated and as known after refinement."""
     used = np.unique(column(tables.plans, "opportunity"))

@@ -11,7 +11,8 @@ from swarm.reach.mothership.path import Path
 from swarm.refine.chance import Chance, binomial_interval
 from swarm.refine.impacts import impacts_of
 from swarm.refine.recontact import recontacts
-from swarm.refine.whole_plan import Flown, Pool
+from swarm.refine.whole_plan import Flown
+from swarm.run.workers import Pool
 from swarm.study.schema import Study
 
 _WHAT = {

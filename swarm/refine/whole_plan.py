@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
@@ -16,6 +15,7 @@ from swarm.reach.mothership.path import legs_of_table
 from swarm.refine.correct import Arc, NotRefined, Refined, refine_arc
 from swarm.refine.dispersion import Dispersion, Known, disperse, draws_of
 from swarm.refine.nbody import Field, Lost, make_field, span_in_kernel
+from swarm.run.workers import Pool
 from swarm.study.schema import Study
 from targets.base.constants import AU_KM, DAY_S
 from targets.base.errors import InputError
@@ -24,16 +24,8 @@ from targets.catalogue.reading import Catalogue
 from targets.ephemeris.spice import SUN, coverage_tdb_s
 
 
-class Pool(Protocol):
-    """What refining needs of a pool: results in the order of the items."""
-
-    def map(
-        self, func: Callable[[Any, Any], Any], items: list, *, shared: Any = None, on_done: Any = None
-    ) -> list: ...
-
-
 @dataclass(frozen=True, eq=False)
-class Tables:
+class RunTables:
     """The tables of a run that a plan is read from."""
 
     opportunities: pa.Table
@@ -59,7 +51,7 @@ class _Shared:
     field: Field
 
 
-def arcs_of(study: Study, tables: Tables, plan: int) -> list[tuple[Arc, Known]]:
+def arcs_of(study: Study, tables: RunTables, plan: int) -> list[tuple[Arc, Known]]:
     """The probes of a plan in the order of the table. Raises InputError for a plan that is not there."""
     rows = tables.plans.filter(pc.equal(tables.plans["plan"], plan)).to_pylist()
     if plan not in set(tables.plans["plan"].to_pylist()):
@@ -88,7 +80,7 @@ def arcs_of(study: Study, tables: Tables, plan: int) -> list[tuple[Arc, Known]]:
     ]
 
 
-def _arc(study: Study, tables: Tables, row: dict, of: tuple[dict, dict], mothership_kg: float) -> Arc:
+def _arc(study: Study, tables: RunTables, row: dict, of: tuple[dict, dict], mothership_kg: float) -> Arc:
     found, judged = of
     release_s = found["burn_tdb_s"] - study.probe.checkout_days * DAY_S
     body = tables.targets.take(np.array([found["target_index"]]))
@@ -122,7 +114,7 @@ def mothership_state(mothership: pa.Table, tdb_s: float, until_tdb_s: float) -> 
     )
 
 
-def _known(study: Study, tables: Tables, found: dict, judged: dict) -> Known:
+def _known(study: Study, tables: RunTables, found: dict, judged: dict) -> Known:
     body = tables.targets.take(np.array([found["target_index"]]))
     knowledge = study.knowledge
     covariance, _ = position_covariance_km2(
@@ -146,7 +138,7 @@ def _known(study: Study, tables: Tables, found: dict, judged: dict) -> Known:
 
 
 def refine_plan(
-    study: Study, tables: Tables, plan: int, *, pool: Pool, on_done: Any = None
+    study: Study, tables: RunTables, plan: int, *, pool: Pool, on_done: Any = None
 ) -> tuple[list[Flown], list[NotRefined]]:
     """Refine every probe of a plan; what fails is named and the rest is finished."""
     asked = arcs_of(study, tables, plan)

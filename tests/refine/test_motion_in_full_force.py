@@ -3,9 +3,8 @@
 import numpy as np
 import pytest
 
+from swarm.refine.forces import BODIES, NAMES
 from swarm.refine.nbody import (
-    BODIES,
-    NAMES,
     closest_to,
     make_field,
     moved,

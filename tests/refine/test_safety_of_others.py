@@ -7,11 +7,12 @@ import pytest
 
 from swarm.reach.mothership.path import Path
 from swarm.refine.chance import binomial_interval
-from swarm.refine.continuation import follow
+from swarm.refine.continuation import follow_to_impact
 from swarm.refine.correct import refine_arc
 from swarm.refine.dispersion import disperse, draws_of
+from swarm.refine.forces import NAMES
 from swarm.refine.impacts import impacts_of
-from swarm.refine.nbody import NAMES, make_field, moved, path, place, propagate
+from swarm.refine.nbody import make_field, moved, path, place, propagate
 from swarm.refine.recontact import least_distances, recontacts
 from swarm.refine.safety import cautions, safety_table
 from swarm.refine.whole_plan import Flown
@@ -39,7 +40,7 @@ def test_a_body_aimed_at_the_earth_hits_it_and_one_beside_it_does_not():
         # ten days before: coming in along `out` at 10 km/s, aside by so much
         off = np.concatenate([out * 9e5 + side_km * np.array([0.8, -0.64, 0.0]), -10.0 * out])
         states.append(moved(field, earth + off, T0, T0 - 10 * DAY_S))
-    hit, when, status, _ = follow(field.tables, np.array(states), T0 - 10 * DAY_S, 30 * DAY_S)
+    hit, when, status, _ = follow_to_impact(field.tables, np.array(states), T0 - 10 * DAY_S, 30 * DAY_S)
     assert (status == 0).all()
     assert hit.tolist() == [NAMES.index("Earth"), 0]
     assert 10.0 < when[0] / DAY_S < 11.2
@@ -56,7 +57,7 @@ def test_no_planet_is_stepped_over(planet, from_km):
     out /= np.linalg.norm(out, axis=1, keepdims=True)
     off = np.hstack([from_km * out, -random.uniform(12.0, 25.0, 10)[:, None] * out])
     states = np.array([moved(field, there + x, T0, T0 - 150 * DAY_S) for x in off])
-    hit, _, status, _ = follow(field.tables, states, T0 - 150 * DAY_S, 200 * DAY_S)
+    hit, _, status, _ = follow_to_impact(field.tables, states, T0 - 150 * DAY_S, 200 * DAY_S)
     assert (status == 0).all()
     assert (hit == NAMES.index(planet)).all()
 
@@ -76,7 +77,7 @@ def test_capture_by_the_earth_is_that_of_two_bodies():
             for share in shares
         ]
     )
-    found = follow(field.tables, states, T0, 10 * DAY_S)
+    found = follow_to_impact(field.tables, states, T0, 10 * DAY_S)
     assert (found.hit == NAMES.index("Earth")).tolist() == (shares < 1.0).tolist()
     assert (found.status == 0).all()
 
@@ -94,7 +95,7 @@ def test_common_steps_lead_where_the_exact_ones_do(a_au, e):
     nominal = np.array([near, 0.0, 0.0, 0.0, 0.995 * speed, 0.0998 * speed])
     spread = np.array([1e4] * 3 + [1e-4] * 3)
     states = nominal + np.random.default_rng(5).standard_normal((70, 6)) * spread
-    found = follow(field.tables, states, T0, years * JULIAN_YEAR_S, beta=1e6)
+    found = follow_to_impact(field.tables, states, T0, years * JULIAN_YEAR_S, beta=1e6)
     exact = propagate(field, states, T0, T0 + years * JULIAN_YEAR_S, beta=1e6)
     off = np.linalg.norm(found.states[:, :3] - exact[:, :3], axis=1)
     assert off.max() < 1.0
@@ -110,14 +111,14 @@ def test_what_becomes_of_a_body_does_not_depend_on_those_beside_it():
         [8e3] * 3 + [0.0] * 3
     )
     states = propagate(field, mars + off, T0, T0 - 300 * DAY_S)
-    together = follow(field.tables, states, T0 - 300 * DAY_S, 400 * DAY_S)
-    alone = [follow(field.tables, state[None], T0 - 300 * DAY_S, 400 * DAY_S) for state in states]
+    together = follow_to_impact(field.tables, states, T0 - 300 * DAY_S, 400 * DAY_S)
+    alone = [follow_to_impact(field.tables, state[None], T0 - 300 * DAY_S, 400 * DAY_S) for state in states]
     assert 10 < (together.hit > 0).sum() < 90
     assert [int(one.hit[0]) for one in alone] == together.hit.tolist()
     assert [float(one.when_s[0]) for one in alone] == pytest.approx(together.when_s.tolist(), abs=7200.0)
     lost = states.copy()
     lost[3] = np.nan
-    beside = follow(field.tables, lost, T0 - 300 * DAY_S, 400 * DAY_S)
+    beside = follow_to_impact(field.tables, lost, T0 - 300 * DAY_S, 400 * DAY_S)
     assert beside.status.tolist() == [int(k == 3) for k in range(100)]
     assert np.delete(beside.hit, 3).tolist() == np.delete(together.hit, 3).tolist()
 

@@ -11,6 +11,7 @@ from swarm.app.stages.record import PLAN, RESUME, SEED, WORKERS, Options, Stage,
 from swarm.run.tables import DECLARED, PARQUET
 
 _PLANNED = ("opportunities", "targets", "mothership", "judged", "corrections", "front", "plans")
+_REFINEMENT = ("flown", "flown_corrections", "state_covariances", "trajectories", "not_refined")
 _EVERYTHING = tuple(table.name for table in DECLARED if table.form == PARQUET and table.extends is None)
 
 STAGES: tuple[Stage, ...] = (
@@ -49,7 +50,7 @@ STAGES: tuple[Stage, ...] = (
     Stage(
         "handoff",
         "A plan -> messages, ephemerides and tables for other people's tools.",
-        (*_PLANNED, "refined"),
+        (*_PLANNED, "refined", *_REFINEMENT),
         "refining",
         (PLAN, WORKERS, RESUME),
         more=plan_text,

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from swarm.app.stages.record import Work
 from swarm.reach.mothership.path import legs_of_table
-from swarm.refine.correct import NotRefined
 from swarm.refine.handoff.package import clear_package, write_package
 from swarm.refine.ranking import ranking_changes
 from swarm.refine.safety import cautions, others_of, safety_table
+from swarm.refine.stretches import Paths, field_of, paths_of
+from swarm.refine.tables import REFINEMENT_TABLES, refinement_tables, stored_plan
 from swarm.refine.whole_plan import (
-    Flown,
-    Tables,
+    RunTables,
     dispersion_cautions,
     refine_plan,
     refined_table,
@@ -22,9 +22,9 @@ from targets.catalogue.bodies import Catalogue
 _PACKAGE = "handoff"
 
 
-def tables_of(run: Run) -> Tables:
+def tables_of(run: Run) -> RunTables:
     """What refinement reads of a run."""
-    return Tables(
+    return RunTables(
         run.read_table("opportunities"),
         Catalogue.from_table(run.read_table("targets")),
         run.read_table("mothership"),
@@ -57,29 +57,31 @@ def work_refine(work: Work) -> None:
         run.warn(f"plan {plan}, probe {each.arc.probe} ({each.arc.target}) not refined: {each.reason}")
     for said in changes:
         run.warn(said)
+    made = [each.made for each in flown]
+    paths = paths_of(field_of(made), made) if made else Paths({}, {}, [])
+    for name, stored in refinement_tables(flown, lost, paths).items():
+        run.write_table(name, stored)
     run.write_text("safety.csv", csv_text(safety_table(others)))
     run.write_table("refined", refined_table(flown, tables.targets))
 
 
 def work_handoff(work: Work) -> None:
-    plan = _number(work)
-    flown, lost = refine_plan(work.study, tables_of(work.run), plan, pool=work.pool)
-    if not flown:
-        limit = (
-            "; ".join(f"probe {each.arc.probe}: {each.reason}" for each in lost) or "the plan flies no probe"
+    """Write the package of the refined plan from what the run folder holds; nothing is refined again."""
+    run, plan = work.run, _number(work)
+    stored = {name: work.table(name) for name in REFINEMENT_TABLES}
+    refined = stored_plan(work.study, tables_of(run), stored, plan)
+    if not refined.flown:
+        left = "; ".join(f"probe {each.arc.probe}: {each.reason}" for each in refined.lost)
+        raise NothingFeasible(
+            "no trajectory of this plan to hand over", limit=left or "the plan flies no probe"
         )
-        raise NothingFeasible("no trajectory of this plan to hand over", limit=limit)
-    _write(work, plan, flown, lost)
-
-
-def _write(work: Work, plan: int, flown: list[Flown], lost: list[NotRefined]) -> None:
-    run = work.run
     package = write_package(
         work.study,
         work.targets(),
         work.table("mothership"),
-        flown,
-        lost=lost,
+        refined.flown,
+        refined.paths,
+        lost=refined.lost,
         folder=run.folder / _PACKAGE,
     )
     for each in package.unwritten:
@@ -88,7 +90,7 @@ def _write(work: Work, plan: int, flown: list[Flown], lost: list[NotRefined]) ->
         "handoff",
         {
             "plan": plan,
-            "not_refined": {str(each.arc.probe): each.reason for each in (*lost, *package.unwritten)},
+            "not_refined": {str(each.arc.probe): each.reason for each in (*refined.lost, *package.unwritten)},
             "files": list(package.files),
             "read_back_m": round(1e3 * package.worst_km, 4),
             "read_back_m_s": float(f"{1e3 * package.worst_km_s:.3g}"),

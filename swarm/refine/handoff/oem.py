@@ -3,35 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
 
+from swarm.refine.stretches import DEGREE, Stretch
+
 Floats = NDArray[np.float64]
 
-DEGREE = 7
 ORIGINATOR = "SWARM-FLYBY"
 J2000 = datetime(2000, 1, 1, 12)
-
-
-@dataclass(frozen=True, eq=False)
-class Stretch:
-    """(m,) epochs TDB s, whole microseconds, and (m, 6) heliocentric ICRF states, km and km/s, without an impulse."""
-
-    epochs_tdb_s: Floats
-    states: Floats
 
 
 def date_text(tdb_s: float) -> str:
     """TDB to the microsecond. From seconds, not from a Julian date, whose tick of 40 us is half a metre."""
     return (J2000 + timedelta(microseconds=round(tdb_s * 1e6))).isoformat(timespec="microseconds")
-
-
-def whole_microseconds(tdb_s: Floats) -> Floats:
-    """Epochs as the text holds them."""
-    return np.round(np.asarray(tdb_s, dtype=float) * 1e6) / 1e6
 
 
 def header(kind: str, version: str, creation_tdb_s: float, comments: Sequence[str]) -> list[str]:

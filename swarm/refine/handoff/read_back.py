@@ -15,18 +15,16 @@ from numpy.typing import NDArray
 
 from swarm.reach.mothership.from_oem import read_oem
 from swarm.reach.mothership.path import Path as MothershipPath
-from swarm.refine.handoff.oem import Stretch
 from swarm.refine.handoff.opm import Parameters, read_opm
 from swarm.refine.handoff.spk import MOTHERSHIP_ID, probe_id, states_of, target_id
 from swarm.refine.nbody import Field, path
-from swarm.refine.whole_plan import Flown
+from swarm.refine.stretches import POSITION_KM, VELOCITY_KM_S, Stretch
+from swarm.refine.tables import RefinedProbe
 from targets.base.constants import DAY_S
 from targets.base.errors import InputError
 
 Floats = NDArray[np.float64]
 
-# What interpolation, and reading back, may be off by.
-POSITION_KM, VELOCITY_KM_S = 1e-3, 1e-9
 _PLACES = 20
 # Digits of the messages: dates to the microsecond, durations to the millisecond, masses to the milligram.
 _DATE_S, _DURATION_S, _MASS_KG, _SHARE = 2e-6, 1e-3, 2e-6, 1e-9
@@ -41,7 +39,7 @@ class ReadBackDiffers(ArithmeticError):
 def read_back(
     folder: Path,
     field: Field,
-    flown: Sequence[Flown],
+    flown: Sequence[RefinedProbe],
     probes: dict[int, list[Stretch]],
     *,
     mothership: Sequence[MothershipPath] = (),
@@ -65,7 +63,7 @@ def read_back(
     return float(worst[0]), float(worst[1])
 
 
-def _of_probe(folder: Path, field: Field, one: Flown, stretches: Sequence[Stretch]) -> Floats:
+def _of_probe(folder: Path, field: Field, one: RefinedProbe, stretches: Sequence[Stretch]) -> Floats:
     """(2,) worst differences of a probe's messages and of its and its target's states in the SPK."""
     made, arc = one.made, one.made.arc
     stem, spk = f"probe_{arc.probe:02d}", folder / "plan.bsp"
@@ -93,7 +91,7 @@ def _off(found: Floats, truth: Floats) -> Floats:
     return np.array([off[..., :3].max(), off[..., 3:].max()])
 
 
-def _of_parameters(folder: Path, stem: str, one: Flown) -> Floats:
+def _of_parameters(folder: Path, stem: str, one: RefinedProbe) -> Floats:
     """(2,) worst differences of both parameter messages; what else they say is compared to its digits."""
     made = one.made
     release, burnt = (read_opm(folder / f"{stem}_{name}.opm") for name in ("release", "after_burn"))

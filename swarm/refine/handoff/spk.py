@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from swarm.refine.handoff.oem import Stretch
+from swarm.refine.stretches import Stretch
 from targets.ephemeris import spice
 
 Floats = NDArray[np.float64]

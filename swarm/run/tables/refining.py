@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from swarm.run.tables.schema import CSV, OTHER, Table, real, text, vector, whole
+from swarm.run.tables.schema import CSV, OTHER, Column, Table, flag, real, text, vector, whole
 
 REFINED = Table(
     "refined",
@@ -68,9 +68,123 @@ SAFETY = Table(
     ),
     form=CSV,
 )
+_PLAN = whole("plan", "number of the plan in `front`")
+_PROBE = whole("probe", "place in the plan, from 0")
+_OPPORTUNITY = whole("opportunity", "number of the opportunity")
+
+
+def _state(stem: str, says: str) -> tuple[Column, ...]:
+    """Six columns of a heliocentric state."""
+    place, velocity = (
+        vector(f"{stem}{v}", unit, says, suffix=end)
+        for v, unit, end in (("", "km", "_km"), ("v", "km/s", "_km_s"))
+    )
+    return (*place, *velocity)
+
+
+def _covariance() -> tuple[Column, ...]:
+    """The lower triangle of a state's covariance."""
+    parts = ("x", "y", "z", "vx", "vy", "vz")
+    units = ("km2", "km2_s", "km2_s2")
+    return tuple(
+        real(
+            f"cov_{parts[i]}_{parts[j]}_{units[(i > 2) + (j > 2)]}",
+            units[(i > 2) + (j > 2)].replace("_", "/"),
+            "covariance",
+        )
+        for i in range(6)
+        for j in range(i + 1)
+    )
+
+
+# What refinement computed, exactly: the hand-off refines nothing again.
+STORED = (
+    Table(
+        "flown",
+        "refine",
+        "a refined probe: states, burn, masses, figures of its delivery",
+        (
+            _PLAN,
+            _PROBE,
+            _OPPORTUNITY,
+            *vector("spring_", "km/s", "velocity the spring gives the probe", suffix="_km_s"),
+            *_state("released_", "just after the spring, at the release"),
+            *_state("before_burn_", "just before the burn, at its date"),
+            *vector("burn_", "km/s", "the refined burn as an impulse", suffix="_km_s"),
+            *_state("arrival_", "the probe at its closest approach"),
+            *_state("target_", "the target at that date"),
+            real("b_t_km", "km", "place reached along T"),
+            real("b_r_km", "km", "place reached along R"),
+            real(
+                "beta_before_km3_s2", "km3/s2", "what solar pressure takes off the Sun's GM, before the burn"
+            ),
+            real("beta_after_km3_s2", "km3/s2", "the same after it"),
+            real("mass_wet_kg", "kg", "mass before the burn"),
+            real("mass_after_burn_kg", "kg", "mass after it"),
+            real("encounter_tdb_s", "s", "closest approach, TDB seconds past J2000"),
+            real("burn_s", "s", "duration of the burn at constant thrust"),
+            real("lead_s", "s", "from ignition to the impulse that stands for it"),
+            real("finite_miss_km", "km", "what the finite burn adds to the miss"),
+            real("delivery_sigma_km", "km", "larger principal sigma, by the transition matrix"),
+            real("dv99_m_s", "m/s", "99th percentile of the corrections, by the transition matrix"),
+            real(
+                "success",
+                "-",
+                "share of samples that can pay their corrections, and see the target where needed",
+            ),
+            whole("iterations", "Newton steps until the aim point was hit"),
+            flag("relies_on_sight", "whether corrections in sight of the target are planned"),
+        ),
+    ),
+    Table(
+        "flown_corrections",
+        "refine",
+        "a trajectory correction manoeuvre of a refined probe",
+        (
+            _PLAN,
+            _PROBE,
+            whole("correction", "from 0, in order"),
+            text("kind", "after-burn, before-encounter or in-sight"),
+            real("tdb_s", "s", "when, TDB seconds past J2000"),
+        ),
+    ),
+    Table(
+        "state_covariances",
+        "refine",
+        "a refined probe's state after the release, after the burn, or at the encounter",
+        (_PLAN, _PROBE, text("state", "release, burn or encounter"), *_covariance()),
+    ),
+    Table(
+        "trajectories",
+        "refine",
+        "a node of a refined probe's path, or of its target's, heliocentric",
+        (
+            _PLAN,
+            text("body", "probe or target"),
+            whole("number", "number of the probe in the plan, or row of the target in `targets`"),
+            whole("piece", "0 before the burn, 1 after it; 0 for targets"),
+            real("tdb_s", "s", "date of the node, TDB seconds past J2000, whole microseconds"),
+            *_state("", "state at the node"),
+        ),
+    ),
+    Table(
+        "not_refined",
+        "refine",
+        "a probe that was left out, with the reason",
+        (
+            _PLAN,
+            _PROBE,
+            _OPPORTUNITY,
+            text("target", "designation"),
+            text("step", "refine (no arc was found) or path (the arc cannot be followed to its end)"),
+            text("reason", "why"),
+        ),
+    ),
+)
 TABLES = (
     REFINED,
     SAFETY,
+    *STORED,
     Table(
         "handoff",
         "handoff",

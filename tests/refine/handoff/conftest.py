@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 
 from swarm.app.stages.refining import tables_of
-from swarm.refine.handoff.package import _field
 from swarm.refine.nbody import Field
+from swarm.refine.stretches import field_of
 from swarm.refine.whole_plan import Flown, refine_plan
 from swarm.run.folder import Run
 from swarm.run.workers import open_workers
@@ -57,4 +57,4 @@ def plan(searched, largest) -> Plan:
         flown, lost = refine_plan(run.study, tables_of(run), largest, pool=pool)
     assert not lost
     assert len(flown) == 4
-    return Plan(searched, largest, flown, _field([one.made for one in flown]))
+    return Plan(searched, largest, flown, field_of([one.made for one in flown]))

@@ -10,12 +10,14 @@ import pytest
 
 from swarm.reach.mothership.from_oem import read_oem
 from swarm.refine.dispersion import disperse, draws_of
-from swarm.refine.handoff.oem import Stretch, date_text, oem_text
+from swarm.refine.handoff.listings import _TARGETS, _events, _target_rows
+from swarm.refine.handoff.oem import date_text, oem_text
 from swarm.refine.handoff.opm import read_opm
-from swarm.refine.handoff.package import _TARGETS, _events, _target_rows, probe_stretches, write_package
+from swarm.refine.handoff.package import write_package
 from swarm.refine.handoff.read_back import ReadBackDiffers, read_back
 from swarm.refine.handoff.spk import MOTHERSHIP_ID, probe_id, states_of, target_id, write_spk
 from swarm.refine.nbody import path, propagate
+from swarm.refine.stretches import Stretch, paths_of, probe_stretches
 from swarm.refine.whole_plan import Flown
 from targets.base.constants import DAY_S
 from targets.base.frames import ecliptic_from_icrf
@@ -62,8 +64,8 @@ def package(field, arc, flown, study, bodies, tmp_path_factory):
         | dict(zip(names, states.T.copy(), strict=True))
     )
     folder = tmp_path_factory.mktemp("package")
-    made = write_package(study, bodies, ship, [flown], lost=[], folder=folder)
-    return made
+    paths = paths_of(field, [flown.made])
+    return write_package(study, bodies, ship, [flown], paths, lost=[], folder=folder)
 
 
 def test_everything_is_there_and_read_back(package):

@@ -9,7 +9,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import pytest
 
-from swarm.refine.handoff import package
+from swarm.refine import stretches
 from swarm.refine.nbody import Lost, make_field, place
 from swarm.run.folder import Run
 from targets.base.constants import AU_KM, DAY_S, GM_SUN_KM3_S2
@@ -108,14 +108,14 @@ def test_a_probe_whose_path_cannot_be_written_costs_the_others_nothing(
     searched, largest, tmp_path, monkeypatch
 ):
     shutil.copytree(searched, tmp_path / "out")
-    whole = package.probe_stretches
+    whole = stretches.probe_stretches
 
     def but_the_second(field, made):
         if made.arc.probe == 1:
             raise Lost("a body is hit")
         return whole(field, made)
 
-    monkeypatch.setattr(package, "probe_stretches", but_the_second)
+    monkeypatch.setattr(stretches, "probe_stretches", but_the_second)
     result = call("handoff", "--run", tmp_path / "out", "--plan", largest, "--workers", 1)
     assert result.exit_code == 0, result.stderr
     run = Run.open(tmp_path / "out")
