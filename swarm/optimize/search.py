@@ -103,23 +103,42 @@ def optimize(
                     be used of them is left out. No plan of the front is beaten by one of them, unless the front
                     had to be thinned (optimize.archive)
 
-    Raises NothingFeasible where no opportunity may be used, with the constraints that alone are the reason. The
-    empty plan is always a candidate.
+    Raises NothingFeasible where no opportunity may be used, with the constraints that alone are the reason. The empty
+    plan is always a candidate.
     """
     flight = None if mothership is None else Flight(opportunities, mothership)
     question = Question(study, opportunities, targets, judged, flight, probes)
     usable = allowed(study, opportunities, flight)
     require_some(usable, study, opportunities, flight)
     posed = pose(question, usable.mask)
-    measure = measure_of(study, posed.data)
     seeds = _seeds(posed, [] if earlier is None else [earlier.plans], starts)
     proven = science_bound(
         posed.data, posed.rules, known=seeds.plans, levels=study.optimize.levels, pool=pool
     )
     seeds = merged([seeds, _archive(proven.plans, posed.data)])
+    archive, runs, exact = _front_of(study, posed, seeds, exact_plans=exact_plans, pool=pool, on_done=on_done)
+    answer = _Answer(archive, proven, runs, usable.removed, exact)
+    return _optimised(question, posed, answer, earlier=earlier, pool=pool)
+
+
+@dataclass(frozen=True)
+class _Answer:
+    """What a search came to: plans and their bound, how they were found, what each limit removed."""
+
+    archive: Archive
+    proven: ScienceBound
+    runs: list[Convergence]
+    removed: dict[str, int]
+    exact: bool
+
+
+def _front_of(
+    study: Study, posed: Posed, seeds: Archive, *, exact_plans: int, pool: Pool, on_done: OnDone | None
+) -> tuple[Archive, list[Convergence], bool]:
+    """The front, how it was found, and whether every plan was evaluated."""
     exact = count_plans(posed.data, posed.rules) <= exact_plans
     if exact:
-        archive, runs = every_plan(posed.data, posed.rules, measure)
+        archive, runs = every_plan(posed.data, posed.rules, measure_of(study, posed.data))
         if on_done is not None:
             on_done(1, 1)
     else:
@@ -127,21 +146,29 @@ def optimize(
     if study.constraints.pairs:
         kept = without_losing_pairs(archive.plans, posed.data, posed.rules)
         archive = merged([_archive(kept, posed.data)])
-    costs = NO_COSTS
+    return archive, runs, exact
+
+
+def _optimised(
+    question: Question, posed: Posed, answer: _Answer, *, earlier: Optimised | None, pool: Pool
+) -> Optimised:
+    """The answer of a search: its tables, its bound, and what each constraint costs where the study asks for that."""
+    study, costs = question.study, NO_COSTS
     if study.optimize.constraint_costs:
-        costs = constraint_costs(question, archive, posed, measure=measure, pool=pool)
-    front, plans = _tables(archive, posed.data, posed.table, loaded_kg=probe_masses(study).loaded_kg)
+        measure = measure_of(study, posed.data)
+        costs = constraint_costs(question, answer.archive, posed, measure=measure, pool=pool)
+    front, plans = _tables(answer.archive, posed.data, posed.table, loaded_kg=probe_masses(study).loaded_kg)
     return Optimised(
         front=front,
         plans=plans,
-        removed=usable.removed,
+        removed=answer.removed,
         allowed=posed.table.num_rows,
-        convergence=runs[-1],
-        exact=exact,
-        bound=_bound_table(proven, archive, probes=posed.data.probes),
+        convergence=answer.runs[-1],
+        exact=answer.exact,
+        bound=_bound_table(answer.proven, answer.archive, probes=posed.data.probes),
         bounded=posed.table.num_rows,
-        progress=_progress_table(runs, earlier),
-        stopped_by=runs[-1].stopped_by,
+        progress=_progress_table(answer.runs, earlier),
+        stopped_by=answer.runs[-1].stopped_by,
         by_the_clock=study.optimize.stop_after_s is not None,
         reference=_reference(study, posed.data),
         costs=costs,
