@@ -17,7 +17,7 @@ def page_text(name: str) -> str:
     if name == "study":
         return study_reference()
     if name == "tables":
-        return "\n".join(lines())
+        return "# The tables of a run folder\n\n" + "\n".join(lines()) + "\n"
     if name in WRITTEN:
         return (files("swarm.app") / "docs" / f"{name}.md").read_text(encoding="utf-8")
     raise InputError("there is no such page", found=name, expected=f"one of {', '.join(PAGES)}")

@@ -11,7 +11,7 @@ from swarm.decide import counts, recourse
 from swarm.encounter.propellant import dv99_m_s
 from swarm.encounter.quality import data_return_chances, flyby_quality
 from swarm.optimize import search
-from swarm.plan import constraints, data
+from swarm.plan import constraints, data, rules
 from swarm.plan.data import Chances, column, row_qualities
 from swarm.study.schema import Study
 from targets.catalogue.bodies import Catalogue
@@ -84,7 +84,7 @@ def recourse_of(study, opportunities, targets, plan, *, mothership=None, **given
 def plan_rules(study, opportunities, known, *, flight=None, relayed=None):
     """Without a path where the study limits nothing along the arcs; every encounter by the relay unless given."""
     relayed = np.ones(opportunities.num_rows, dtype=bool) if relayed is None else relayed
-    return constraints.plan_rules(study, opportunities, known, flight=flight, relayed=relayed)
+    return rules.plan_rules(study, opportunities, known, flight=flight, relayed=relayed)
 
 
 def allowed(study, opportunities, flight=None):

@@ -39,7 +39,7 @@ def make_run(folder, *, plans=6, targets=6, probes=4, chosen=2, every_table=True
     run.note("catalogue", {"bodies": 200000, "rules": [HOSTILE]})
     run.note("summary", {
         "rule": "knee", "plan": chosen, "targets": targets, "opportunities": opportunities.num_rows,
-        "front": ["least propellant  plan 0"], "limits": ["burn limit: none"], "bound": "within 0.25 % of a bound",
+        "front": ["least propellant  plan 0"], "bounded": 30, "rule_met": True,
     })  # fmt: skip
     return run
 

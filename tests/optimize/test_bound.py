@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from swarm.decide.summary import bound_line
 from swarm.optimize import bound as bound_module
 from swarm.optimize.bound import best_within, science_bound
 from swarm.optimize.pruning import row_chances_given_hardware, unpruned
@@ -91,11 +92,11 @@ def test_never_below_the_best_plan_of_full_enumeration(seed: int) -> None:
     assert np.all(np.diff(upper) >= 0.0)
     assert out.bound.num_rows in (1, 12)
     assert 0.0 <= out.within <= 0.12
-    assert "of a proven bound" in out.sentence
+    assert "of a proven bound" in bound_line(out.bound, out.bounded)
 
 
 def medium_parts() -> tuple[Any, Any]:
-    from test_search import medium_parts
+    from tests.helpers.medium_parts import medium_parts
 
     return medium_parts()
 

@@ -19,7 +19,8 @@ from swarm.optimize.search import REFERENCE
 from swarm.plan.objectives import evaluate
 from swarm.plan.rules import feasible
 from targets.base.errors import NothingFeasible
-from tests.helpers.flown_as_aimed import allowed, optimize, plan_data, plan_rules
+from tests.helpers.flown_as_aimed import optimize, plan_data
+from tests.helpers.medium_parts import medium_parts
 from tests.helpers.plain_evaluator import PlainEvaluator
 from tests.helpers.plan_checker import problems_of
 from tests.helpers.serial_pool import Processes, Serial
@@ -222,13 +223,6 @@ def test_islands_find_what_enumeration_finds() -> None:
 
 
 # --- parts ----------------------------------------------------------------------------------------------------
-
-
-def medium_parts():
-    study, table, targets = medium_case()
-    usable = table.filter(pa.array(allowed(study, table).mask))
-    data = plan_data(study, usable, targets)
-    return data, plan_rules(study, usable, data)
 
 
 def test_local_improvement_keeps_plans_feasible_and_improves_them() -> None:

@@ -8,7 +8,7 @@ import pyarrow as pa
 import pytest
 
 from swarm.app.pipeline import Options, run_one
-from swarm.decide.summary import choose_plan, counts, front_lines, limits
+from swarm.decide.summary import choose_plan, counts, limits
 from swarm.report.answer import answer
 from swarm.report.markup import name as name_html
 from swarm.report.markup import script_json, text
@@ -82,14 +82,13 @@ PLANS = pa.table(
 
 
 def summary(run):
-    study, table = run.study, run.read_table("opportunities")
     return {
         "rule": "most-science",
         "plan": 2,
         "targets": 3,
         "opportunities": 3,
-        "front": front_lines(FRONT, 2),
-        "limits": limits(study, table, FRONT, PLANS),
+        "bounded": 3,
+        "rule_met": True,
     }
 
 

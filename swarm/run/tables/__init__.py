@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Iterable
 
-from swarm.run.tables import deciding, planning, refining, screening
+from swarm.run.tables.deciding import COUNT_TABLES, SENSITIVITY_TABLES
+from swarm.run.tables.planning import TABLES as PLANNED_TABLES
+from swarm.run.tables.refining import TABLES as REFINED_TABLES
 from swarm.run.tables.schema import CSV, OTHER, PARQUET, Table, problems_of, type_name
+from swarm.run.tables.screening import JUDGING_TABLES
+from swarm.run.tables.screening import TABLES as SCREENED_TABLES
 
 DECLARED: tuple[Table, ...] = (
-    *screening.TABLES,
-    *screening.JUDGING_TABLES,
-    *planning.TABLES,
-    *deciding.COUNT_TABLES,
-    *deciding.SENSITIVITY_TABLES,
-    *refining.TABLES,
+    *SCREENED_TABLES,
+    *JUDGING_TABLES,
+    *PLANNED_TABLES,
+    *COUNT_TABLES,
+    *SENSITIVITY_TABLES,
+    *REFINED_TABLES,
 )
 
 
@@ -36,10 +41,17 @@ def lines(tables: Iterable[Table] = DECLARED) -> list[str]:
     """Declarations as text: a line a table, a line a column with type, unit and sentence."""
     said = []
     for table in tables:
-        said.append(f"{table.file}  ({table.stage})  {table.row}")
+        said += _wrapped(f"{table.file}  ({table.stage})  {table.row}", indent=4)
         for column in table.columns:
-            said.append(f"    {column.name:30} {type_name(column):7} {column.unit:8} {column.says}")
+            head = f"    {column.name:26} {type_name(column):6} {column.unit:8} "
+            said += _wrapped(head + column.says, indent=len(head))
     return said
+
+
+def _wrapped(text: str, *, indent: int) -> list[str]:
+    return textwrap.wrap(
+        text, 120, subsequent_indent=" " * indent, drop_whitespace=True, break_on_hyphens=False
+    )
 
 
 __all__ = [

@@ -1,15 +1,14 @@
 """Slips that are no errors, files that are not there, and rows that nothing can serve: each said where it is met."""
 
 import time
-from pathlib import Path
 
 import pytest
 
 from swarm.study.plausible import study_notes
 from swarm.study.probe_classes import CLASSES
 from swarm.study.schema import read_study
+from tests.helpers.places import ROOT
 
-ROOT = Path(__file__).parents[2]
 BELT = 'format = "invented"\nbodies = 3000'
 BURN = "burn_limit_m_s = 1200.0"
 LARGE = "where = { diameter_km_min = 1.0 }\nthreshold = 1"
