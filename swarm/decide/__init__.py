@@ -6,13 +6,13 @@ Decided here, with what was seen:
   on average
 * Fronts of probe counts are searched apart, then joined: from above less one probe, from below as they are; nothing
   is thinned afterwards: a searched front for more probes alone need not hold every plan of fewer; thinning would
-  break it again (`tests/compare`)
+  break it again (`tests/decide/compare`)
 * What the others return after a dead check-out is expected given that probe is dead, not that of the plan less one
   probe: with a fifth of the failures shared and chances of 0.7, a failure of all is 0.2 likely then and not 0.06:
-  leaving the probe out promises a sixth too much (`tests/recourse`)
+  leaving the probe out promises a sixth too much (`tests/decide/recourse`)
 * A plan made again is the most science for the chosen plan's propellant, whatever rule chose it: a knee moves along
   the front when anything changes, and could gain science by losing a target; so less choice never raises the answer
-  (`tests/sensitivity`: left-out targets, burn limits)
+  (`tests/decide/sensitivity`: left-out targets, burn limits)
 * Changes are compared with the same short search of the unchanged study, both from plans that were improved by it
   before: else what effort finds would count as the effect of a change
 * A screen with a higher burn limit only adds its rows above the old limit to the run's table: what burns no more was
@@ -23,5 +23,5 @@ Decided here, with what was seen:
   much earlier
 * The search for a count starts from the front of the count below, never from another seed's or the main front: seeds
   that share plans would make the spread too small; equal effort keeps the value of the next probe fair
-  (`tests/compare/test_warm_starts.py`)
+  (`tests/decide/compare/test_warm_starts.py`)
 """

@@ -98,7 +98,7 @@ def recourse(
     Guarantee
     ---------
     science_without <= science_reassigned; with at most `exact_sets` sets nothing is better. Tested in
-    tests/recourse/test_against_enumeration.py.
+    tests/decide/recourse/test_against_enumeration.py.
     """
     flight = None if mothership is None else Flight(opportunities, mothership)
     mask = allowed(study, opportunities, flight).mask

@@ -4,12 +4,12 @@ Decided here, with what was seen:
 
 * Every opportunity is judged by the same 2 000 sampled deliveries, drawn once from the study's seed; expected quality
   and the aim point are integrated instead: chances differ by opportunity and not by draw, and the table may be cut
-  anywhere (same bytes: `tests/delivery/test_judged.py`); an aim point sought on samples would fit their gaps
+  anywhere (same bytes: `tests/encounter/test_judged.py`); an aim point sought on samples would fit their gaps
 * The average over a delivery runs along lines of its long axis, cut at the ring where passes count, in even steps of
   asinh(distance / nearest useful distance): plain tensor points were off by 10 % where the ring is thinner than their
   spacing, even steps by up to 4 %, with hills of their own; now within 1 % of 40 000 samples
 * Up to eight hills of a rough grid are climbed; no aim point is nearer than the keep-out distance: of 4 000 cases
-  four had a point of a fine grid more than 1e-5 better, at most 0.1 % (`tests/delivery/test_aim.py` holds 200 to
+  four had a point of a fine grid more than 1e-5 better, at most 0.1 % (`tests/encounter/test_aim.py` holds 200 to
   1e-5); an aim point inside would be aimed to hit, though a hopelessly wide delivery gains by it
 * A row that asks for quality 0 needs a pass that shows the target (ten pixels across, within the range of sight, some
   of it lit): a point of light is no image; before that, a body a million km off counted as returned data

@@ -27,7 +27,7 @@ from swarm.encounter.quality import (
 Floats: TypeAlias = NDArray[np.float64]
 
 # Directions and distances of the grid, hills that are climbed: own choices, good enough that a fine grid finds nothing
-# better (tests/delivery/test_aim.py).
+# better (tests/encounter/test_aim.py).
 CLOCKS, DISTANCES, CLIMBS = 16, 10, 8
 # Points of the average along an axis: the least and the most of a rough and of an exact average, and their spacing in
 # the stretched coordinate of `_fill_axis`.

@@ -25,5 +25,6 @@ Decided here, with what was seen:
   searches differ by more than most constraints cost
 * Polishing runs the screen again between the slots used by the front, and the search goes on with the longer table:
   the same minima of the burn against the same motion; in a study of 94 opportunities the hypervolume grows by 0.7 %.
-  The bound stays that of the screened table
+  The bound is of the longer table, the one the front is made of: that of the screened table was exceeded by the front
+  itself at 18 of 40 levels. That no plan lies above it is checked in every run
 """

@@ -35,7 +35,7 @@ def evaluate(plans: ArrayLike, data: PlanData) -> Floats:
 
     Guarantee
     ---------
-    Equal to the sum over all outcomes within 1e-12. Tested in tests/objectives/test_against_enumeration.py.
+    Equal to the sum over all outcomes within 1e-12. Tested in tests/decide/recourse/test_against_enumeration.py.
     """
     plans = np.ascontiguousarray(plans, dtype=np.int64)
     if plans.ndim != 2 or plans.shape[1] > data.probes:

@@ -19,7 +19,7 @@ Decided here, with what was seen:
 * A refined plan is ranked against plans changed by what refinement changes in common (median burn difference, median
   dV99 ratio); differences within the sampling error or a hundredth of the front's span do not count: the spring, zero
   in the table by contract, makes every burn 0.99 to 1.01 m/s smaller: with propellant alone nearly every plan was
-  flagged (`tests/handoff/test_ranking_flag.py`)
+  flagged (`tests/refine/handoff/test_ranking_flag.py`)
 * Recontact leaves out the mothership's orbit error: it moves mothership and probes alike; with it, distances after a
   day were spread by the 3 km of the mothership
 * In the first day after a release the rule is "never turns back", not a distance: at 1 m/s 10 km take three hours, so

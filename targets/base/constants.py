@@ -2,7 +2,7 @@
 
 GM values: Park, Folkner, Williams, Boggs 2021, "The JPL Planetary and Lunar Ephemerides DE440 and DE441",
 Astron. J. 161:105, table 2; they are also in the comment area of the kernel itself, and
-tests/targets/test_constants.py reads them from there.
+tests/targets/base/test_constants_and_time.py reads them from there.
 """
 
 from __future__ import annotations

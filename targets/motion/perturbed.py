@@ -7,7 +7,7 @@ enter as velocity kicks at the two Gauss-Legendre points of every step,
 
 so that the error per unit time is eps h^4 + eps^2 h^2, eps the planets' share of the force [1, 2].
 A step of 32 d costs what a simple kick-drift-kick step of 16 d costs and is far more exact
-(tests/motion/test_against_assist.py). Positions of the planets come from DE440 (targets.ephemeris.planets).
+(tests/targets/motion/test_against_assist.py). Positions of the planets come from DE440 (targets.ephemeris.planets).
 A step is shortened near a planet by an estimate of what the two Gauss points miss of a passing pull.
 
 Not in the force: pulls of other small bodies (a few hundred km in ten years in the main belt), recoil of
@@ -285,7 +285,7 @@ def drift_amplification(states: np.ndarray) -> np.ndarray:
 
     On a circular orbit a change along the track grows to 3 dv t at most; between the ends of an ellipse the
     speed along the track, and with it the displacement, grows by v_perihelion/v_aphelion = (1+e)/(1-e).
-    Attacked with sampled bodies in tests/motion/test_drift_allowance.py.
+    Attacked with sampled bodies in tests/targets/motion/test_drift_allowance.py.
     """
     r = np.linalg.norm(states[..., :3], axis=-1)
     v2 = np.einsum("...i,...i->...", states[..., 3:], states[..., 3:])

@@ -4,7 +4,7 @@ The published wheel of pykep 3.0.1 cannot be imported: its `__init__` reads a da
 wheel, opens the compiled core with RTLD_GLOBAL (which makes a process that also holds heyoka or pygmo abort
 at exit) and changes numpy's print options. The compiled core itself is sound. So the core is loaded alone,
 with default flags, under a stand-in package whose `__init__` never runs. A release that imports plainly
-would still work this way; tests/arcs/test_pykep_beside_others.py watches that the process exits cleanly.
+would still work this way; tests/reach/arcs/test_pykep_beside_others.py watches that the process exits cleanly.
 """
 
 from __future__ import annotations

@@ -126,7 +126,7 @@ def transition_matrix(
 ) -> np.ndarray:
     """(6, 6) derivative of the moved state with respect to the initial one, in km, km/s and s.
 
-    Checked against central differences, pykep and symplecticity in tests/arcs/test_transition.py.
+    Checked against central differences, pykep and symplecticity in tests/reach/arcs/test_transition.py.
     """
     stm = np.zeros((6, 6))
     fill_transition(*(float(c) for c in r_km), *(float(c) for c in v_km_s), mu_km3_s2, float(dt_s), stm)

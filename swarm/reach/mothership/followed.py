@@ -294,7 +294,7 @@ def sampled_path(
     ---------
     Half-way between nodes Path.at is within 1 km and 1 mm/s of the source, or the sentence says by how much not:
     the spacing starts at a day and is halved up to seven times, or until two halvings in a row gain nothing
-    (a source with too few digits). Tested in tests/mothership/test_followed_path.py.
+    (a source with too few digits). Tested in tests/reach/mothership/test_followed_path.py.
     """
     spans = max(1, math.ceil((last_tdb_s - first_tdb_s) / NODE_S - 1e-9))
     step = (last_tdb_s - first_tdb_s) / spans

@@ -66,7 +66,7 @@ def safe_skip(gap_km, closing_km_s, pull_km_s2):
 
     Guarantee: the distance along the present line of sight, gap - closing t - pull t^2 / 2, never exceeds the
     true distance, because the relative acceleration along that line is at most `pull_km_s2`.
-    Tested in tests/reach/test_bounds.py.
+    Tested in tests/reach/screen/test_bounds.py.
     """
     return (math.sqrt(closing_km_s * closing_km_s + 2.0 * pull_km_s2 * gap_km) - closing_km_s) / pull_km_s2
 
@@ -76,7 +76,7 @@ def stays_outside(dx, dy, dz, wx, wy, wz, half_s, pull_km_s2, bound_km):
     """Whether a body at relative state (d, w) stays farther than the bound for `half_s` before and after.
 
     Guarantee: true only if |d + w t| - pull t^2 / 2 > bound for every |t| <= half_s, the relative acceleration being at
-    most `pull_km_s2`. Tested in tests/reach/test_bounds.py.
+    most `pull_km_s2`. Tested in tests/reach/screen/test_bounds.py.
     """
     w2 = wx * wx + wy * wy + wz * wz
     t = 0.0
@@ -273,7 +273,7 @@ def find_approaches(prepared: Prepared, legs: tuple[MothershipLeg, ...]) -> tupl
     Guarantee
     ---------
     A body that is within the bound at some time is within an interval returned for it (perturbed motion, as
-    far as the drift allowance of `prepared` holds). Tested in tests/reach/test_nothing_is_lost.py.
+    far as the drift allowance of `prepared` holds). Tested in tests/reach/screen/test_nothing_is_lost.py.
     """
     samples = _coarse_samples(prepared.nodes_tdb_s, legs)
     fleet = (

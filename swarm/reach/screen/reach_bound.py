@@ -44,7 +44,7 @@ def reach_bound(
     ---------
     At any time of an allowed arc no burn of at most the limit displaces the probe by more than the larger of the
     bounds at the two neighbouring nodes.
-    Tested in tests/reach/test_reach_bound.py.
+    Tested in tests/reach/screen/test_bounds.py.
     """
     epochs = path.epochs_tdb_s
     states = path.at(burn_tdb_s)
