@@ -56,13 +56,14 @@ def check(study: StudyPath, debug: Debug = False) -> None:
     """The study as understood: every value with its unit and source."""
 
     def work() -> None:
+        from swarm.refine.two_body import two_body_warning
         from swarm.study.schema import read_study, require_files, require_supported, study_notes, study_rows
 
         understood = read_study(study)
         require_supported(understood, file=study)
         require_files(understood, file=study)
         printed.study(study_rows(understood))
-        for note in study_notes(understood):
+        for note in filter(None, (*study_notes(understood), two_body_warning(understood))):
             typer.echo(f"note: {note}", err=True)
 
     _guard(work, debug=debug)

@@ -9,6 +9,7 @@ from pathlib import Path
 from swarm.app.stages import BY_NAME, PLAN, STAGES, Options, Work
 from swarm.app.stages.record import run_stage
 from swarm.reach.opportunities import Screening, read_mothership
+from swarm.refine.two_body import two_body_warning
 from swarm.refine.whole_plan import chosen_plan
 from swarm.run.folder import Run, require_free, sha256_of
 from swarm.run.progress import Silent, Teller
@@ -68,6 +69,8 @@ def finish_all(work: Work) -> None:
     """Every stage of a run that was started, in order, but those that the study does not ask for."""
     for stage in STAGES:
         if stage.lacking(work.run) is not None:
+            if stage.name == "refine" and (warning := two_body_warning(work.study)):
+                work.run.warn(warning)
             continue
         if PLAN in stage.options:
             work.plan = chosen_plan(work.table("front"), work.table("plans"), study=work.study)

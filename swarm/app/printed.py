@@ -153,13 +153,20 @@ def refined(run: Run) -> None:
     noted = run.manifest["notes"].get("refined")
     if noted is None or not run.has("refined"):
         return
+    import pyarrow as pa
+
+    from swarm.refine.duties import mothership_duties
+
+    table = run.read_table("refined")
     say(f"plan {noted['plan']} in full force:")
-    for row in run.read_table("refined").to_pylist():
+    for row in table.to_pylist():
         say(
             f"  probe {row['probe']:>2}: burn {row['burn_m_s']:.3f} m/s ({row['burn_change_m_s']:+.3f}), aim point "
             f"{row['aim_km']:.1f} km, sigma {row['delivery_sigma_km']:.1f} km, dV99 {row['dv99_m_s']:.2f} m/s, "
             f"corrections affordable {row['success']:.3f}"
         )
+    recoil = run.read_table("recoil") if run.has("recoil") else pa.table({})
+    say(f"  {mothership_duties(run.study, table, recoil, run.read_table('judged'))}")
     for probe, reason in noted["not_refined"].items():
         say(f"  probe {probe:>2}: not refined: {reason}")
     for text in (*noted["ranking_changes"], *noted["cautions"]):

@@ -165,9 +165,7 @@ def _refine(study: Study, field: Field, arc: Arc, target: Floats) -> Refined | N
     wet = probe.wet_mass_kg
     beta = pressure_km3_s2(probe.solar_area_m2, wet, probe.reflectivity)
     before = moved(field, released, arc.release_tdb_s, arc.burn_tdb_s, beta=beta)
-    dry = wet / (1.0 + float(burnt_fraction(1e3 * np.linalg.norm(arc.burn_km_s), probe.isp_s)))
-    late = pressure_km3_s2(probe.solar_area_m2, dry, probe.reflectivity)
-    shooter = _Shooter(field, arc, before, late)
+    shooter = _Shooter(study, field, arc, before)
     try:
         first = shooter.converge(arc.burn_km_s - spring, arc.encounter_tdb_s, target, least=False)
     except Outside:
@@ -184,7 +182,7 @@ def _refine(study: Study, field: Field, arc: Arc, target: Floats) -> Refined | N
         return NotRefined(arc, f"{burn}, more than the {carried:.0f} m/s the probe carries")
     made = Refined(
         arc, spring, released, before, best.burn, best.tdb_s, best.probe, best.target, best.b_km,
-        (beta, late), (wet, dry), 0.0, 0.0, math.nan, best.iterations,
+        (beta, best.beta), (wet, mass_after_kg(study, best.burn)), 0.0, 0.0, math.nan, best.iterations,
     )  # fmt: skip
     return _with_finite_burn(study, field, made)
 
@@ -196,7 +194,14 @@ class _Pass:
     probe: Floats
     target: Floats
     b_km: Floats
+    beta: float
     iterations: int
+
+
+def mass_after_kg(study: Study, burn_km_s: Floats) -> float:
+    """Mass of a probe after a burn of its full tanks, by the rocket equation."""
+    burnt = burnt_fraction(1e3 * float(np.linalg.norm(burn_km_s)), study.probe.isp_s)
+    return study.probe.wet_mass_kg / (1.0 + float(burnt))
 
 
 def _size(found: _Pass) -> float:
@@ -204,10 +209,13 @@ def _size(found: _Pass) -> float:
 
 
 class _Shooter:
-    """Newton from one state before the burn."""
+    """Newton's iteration on the burn, from one state before it.
 
-    def __init__(self, field: Field, arc: Arc, before: Floats, beta: float) -> None:
-        self._field, self._arc, self._before, self._beta = field, arc, before, beta
+    Light pushes what is left after each burn that is tried: the mass is that of the message, not the table's.
+    """
+
+    def __init__(self, study: Study, field: Field, arc: Arc, before: Floats) -> None:
+        self._study, self._field, self._arc, self._before = study, field, arc, before
         self.left_km = math.inf
 
     @property
@@ -245,22 +253,21 @@ class _Shooter:
     def _shoot(self, burn: Floats, tdb_s: float, target: Floats, count: int) -> tuple[_Pass, Floats]:
         """Fly a burn; return the pass and d(B.T, B.R)/d burn, (2, 3)."""
         start = self._before + np.concatenate([np.zeros(3), burn])
-        probe, transition = moved_with_transition(
-            self._field, start, self._arc.burn_tdb_s, tdb_s, beta=self._beta
-        )
+        kind = self._study.probe
+        beta = pressure_km3_s2(kind.solar_area_m2, mass_after_kg(self._study, burn), kind.reflectivity)
+        probe, transition = moved_with_transition(self._field, start, self._arc.burn_tdb_s, tdb_s, beta=beta)
         axes = b_plane_axes(probe[3:] - target[3:])[0]
-        t, probe, target = closest_pass(self._field, probe, target, tdb_s, beta=self._beta)
+        t, probe, target = closest_pass(self._field, probe, target, tdb_s, beta=beta)
         relative = probe - target
         b_km = b_vector_km(relative[:3], relative[3:])[0]
-        return _Pass(burn, t, probe, target, b_km, count), axes[1:] @ transition[:3, 3:]
+        return _Pass(burn, t, probe, target, b_km, beta, count), axes[1:] @ transition[:3, 3:]
 
 
 def _with_finite_burn(study: Study, field: Field, made: Refined) -> Refined:
     """Add how long the burn takes at constant thrust about the impulse's date, and where it leads then."""
     size_m_s = 1e3 * float(np.linalg.norm(made.burn_km_s))
     exhaust_m_s = STANDARD_GRAVITY_M_S2 * study.probe.isp_s
-    wet = made.mass_kg[0]
-    dry = wet * math.exp(-size_m_s / exhaust_m_s)
+    wet, dry = made.mass_kg
     burn_s = (wet - dry) * exhaust_m_s / study.probe.thrust_n
     # the impulse stands at the mean time of the velocity gained, later than half the burn since the probe gets lighter
     lead_s = burn_s * (wet / (wet - dry) - exhaust_m_s / size_m_s)
@@ -277,6 +284,4 @@ def _with_finite_burn(study: Study, field: Field, made: Refined) -> Refined:
     _, probe, target = closest_pass(field, probe, made.target, made.encounter_tdb_s, beta=made.beta[1])
     relative = probe - target
     off = b_vector_km(relative[:3], relative[3:])[0] - made.arc.aim_km
-    return replace(
-        made, burn_s=burn_s, lead_s=lead_s, finite_miss_km=float(np.linalg.norm(off)), mass_kg=(wet, dry)
-    )
+    return replace(made, burn_s=burn_s, lead_s=lead_s, finite_miss_km=float(np.linalg.norm(off)))

@@ -80,16 +80,30 @@ def cautions(chances: Sequence[Chance]) -> list[str]:
     return said + [text for kind in ("impact", "earth") if (text := _of_all(chances, kind))]
 
 
+# A chance of an impact that matters to those who must allow the flight: 1 in 1 000 an object. Own choice.
+CHANCE_OF_INTEREST = 1e-3
+
+
 def _of_all(chances: Sequence[Chance], kind: str) -> str:
-    """What all objects' samples say together of one kind of impact."""
-    of_kind = [one for one in chances if one.kind == kind]
+    """What is known of each object of one kind of impact, then of all together."""
+    of_kind = [chance for chance in chances if chance.kind == kind]
     if not of_kind:
         return ""
-    hits, samples = sum(one.hits for one in of_kind), sum(one.samples for one in of_kind)
-    low, high = binomial_interval(hits, samples)
     what = "on a planet" if kind == "impact" else "on the Earth"
-    worst = max(one.interval[1] for one in of_kind)
-    return (
-        f"impact {what} within {of_kind[0].years:g} years: {hits} of {samples} samples of {len(of_kind)} objects, "
-        f"{low:.2%} to {high:.2%} each on average, no object above {worst:.2%} (95 %, sampled)"
-    )
+    worst = max(of_kind, key=_upper_end)
+    said = [
+        f"each object below {worst.interval[1]:.2%} ({worst.name}: {worst.hits} of {worst.samples} samples)"
+    ]
+    open_ = [chance for chance in of_kind if chance.interval[0] < CHANCE_OF_INTEREST < chance.interval[1]]
+    if open_:
+        said.append(
+            f"too few samples to say whether {len(open_)} of {len(of_kind)} objects stay below {CHANCE_OF_INTEREST:.1%}"
+        )
+    hits, samples = sum(chance.hits for chance in of_kind), sum(chance.samples for chance in of_kind)
+    low, high = binomial_interval(hits, samples)
+    said.append(f"on average {low:.2%} to {high:.2%}, {hits} of {samples} samples")
+    return f"impact {what} within {of_kind[0].years:g} years, 95 % intervals: {'; '.join(said)}"
+
+
+def _upper_end(chance: Chance) -> float:
+    return chance.interval[1]

@@ -15,6 +15,7 @@ from swarm.reach.mothership.path import legs_of_table
 from swarm.refine.correct import Arc, NotRefined, Refined, refine_arc
 from swarm.refine.dispersion import Dispersion, Known, disperse, draws_of
 from swarm.refine.nbody import Field, Lost, make_field, span_in_kernel
+from swarm.refine.two_body import require_flyable
 from swarm.run.workers import Pool
 from swarm.study.schema import Study
 from targets.base.constants import AU_KM, DAY_S
@@ -140,7 +141,11 @@ def _known(study: Study, tables: RunTables, found: dict, judged: dict) -> Known:
 def refine_plan(
     study: Study, tables: RunTables, plan: int, *, pool: Pool, on_done: Any = None
 ) -> tuple[list[Flown], list[NotRefined]]:
-    """Refine every probe of a plan; what fails is named and the rest is finished."""
+    """Refine every probe of a plan; what fails is named and the rest is finished.
+
+    Raises InputError for a mothership that feels no planets.
+    """
+    require_flyable(study)
     asked = arcs_of(study, tables, plan)
     covered = [pair for pair in asked if _in_kernel(pair[0])]
     lost = [NotRefined(arc, OUTSIDE_KERNEL) for arc, _ in asked if not _in_kernel(arc)]

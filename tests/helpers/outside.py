@@ -30,14 +30,22 @@ class Assist:
         p = self._ephemeris.get_particle("sun", days)
         return np.array([p.x, p.y, p.z, p.vx, p.vy, p.vz])
 
-    def path(self, state: np.ndarray, from_tdb_s: float, epochs_tdb_s: np.ndarray) -> np.ndarray:
-        """(m, 6) states of one body at epochs in order, from its state at `from_tdb_s`."""
+    def path(
+        self, state: np.ndarray, from_tdb_s: float, epochs_tdb_s: np.ndarray, push_km_s2: float = 0.0
+    ) -> np.ndarray:
+        """(m, 6) states of one body at epochs in order, from its state at `from_tdb_s`.
+
+        push_km_s2 : acceleration away from the Sun at 1 au, falling with the square of distance (Marsden's A1)
+        """
         simulation = self._rebound.Simulation()
         extras = self._assist.Extras(simulation, self._ephemeris)
         extras.forces = ["SUN", "PLANETS", "GR_EIH"]
         simulation.t = self._days(from_tdb_s)
         x, y, z, vx, vy, vz = state * TO_AU + self._sun(simulation.t)
         simulation.add(x=x, y=y, z=z, vx=vx, vy=vy, vz=vz)
+        if push_km_s2:
+            extras.forces = ["SUN", "PLANETS", "GR_EIH", "NON_GRAVITATIONAL"]
+            extras.particle_params = np.array([push_km_s2 * DAY_S**2 / AU_KM, 0.0, 0.0])
         out = np.empty((len(epochs_tdb_s), 6))
         for k, epoch in enumerate(epochs_tdb_s):
             extras.integrate_or_interpolate(self._days(epoch))

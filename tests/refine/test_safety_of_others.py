@@ -1,12 +1,13 @@
 """Counts and their interval; impacts that are certain and passes that are not."""
 
+import math
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from swarm.reach.mothership.path import Path
-from swarm.refine.chance import binomial_interval
+from swarm.refine.chance import Chance, binomial_interval
 from swarm.refine.continuation import follow_to_impact
 from swarm.refine.correct import refine_arc
 from swarm.refine.dispersion import disperse, draws_of
@@ -239,9 +240,9 @@ def test_parts_and_dead_probes_are_followed_for_impacts_too(field, arc, known):
         ("earth", "part 0", 3, 3.0),
     ]
     said = cautions(found)
-    assert said[0].startswith(
-        "impact on a planet within 2 years: 0 of 9 samples of 3 objects, 0.00% to 33.63%"
-    )
+    # 70.76 % is 1 - 0.025^(1/3), 33.63 % is 1 - 0.025^(1/9): Clopper & Pearson (1934)
+    assert said[0].startswith("impact on a planet within 2 years, 95 % intervals: each object below 70.76%")
+    assert said[0].endswith("on average 0.00% to 33.63%, 0 of 9 samples")
 
 
 def test_a_probe_that_dies_on_a_path_to_the_earth_is_seen(field, arc, known):
@@ -264,3 +265,16 @@ def test_a_probe_that_dies_on_a_path_to_the_earth_is_seen(field, arc, known):
     assert any(
         said.startswith("probe 0 without its burn hits the Earth in 20 of 20") for said in cautions(found)
     )
+
+
+def test_few_samples_are_said_to_be_few_and_each_object_comes_first():
+    """None of 300: upper end 1.22 % (Clopper & Pearson 1934: 1 - 0.025^(1/300)), above the 0.1 % of interest."""
+    few = [Chance("impact", k, False, "", 0, 300, 50.0, math.inf) for k in range(2)]
+    (said,) = cautions(few)
+    assert (
+        said.index("each object below 1.22%")
+        < said.index("too few samples to say")
+        < said.index("on average")
+    )
+    many = [Chance("impact", 0, False, "", 0, 100_000, 50.0, math.inf)]
+    assert "too few" not in cautions(many)[0]

@@ -6,7 +6,7 @@ something is to be printed, its lines in `swarm.app.printed`. Its command and it
 
 from __future__ import annotations
 
-from swarm.app.stages.asked import no_counts, no_sensitivity, plan_text, slip_text
+from swarm.app.stages.asked import no_counts, no_sensitivity, plan_text, slip_text, two_body
 from swarm.app.stages.record import PLAN, RESUME, SEED, WORKERS, Options, Stage, Work
 from swarm.run.tables import DECLARED, PARQUET
 
@@ -45,6 +45,7 @@ STAGES: tuple[Stage, ...] = (
         _PLANNED,
         "refining",
         (PLAN, WORKERS, RESUME),
+        lacking=two_body,
         more=plan_text,
     ),
     Stage(
@@ -53,6 +54,7 @@ STAGES: tuple[Stage, ...] = (
         (*_PLANNED, "refined", *_REFINEMENT),
         "refining",
         (PLAN, WORKERS, RESUME),
+        lacking=two_body,
         more=plan_text,
     ),
     Stage(

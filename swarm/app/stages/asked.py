@@ -36,6 +36,17 @@ def no_sensitivity(run: Run) -> InputError | None:
     )
 
 
+def two_body(run: Run) -> InputError | None:
+    """Why a plan cannot be flown: a mothership that feels no planets is on no path there is."""
+    from swarm.refine.two_body import require_flyable
+
+    try:
+        require_flyable(run.study)
+    except InputError as refusal:
+        return refusal
+    return None
+
+
 def slip_hashes(study: Study) -> dict[str, str]:
     """Hash of each file of a slip."""
     from swarm.run.folder import sha256_of

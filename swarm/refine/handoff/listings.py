@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import csv
 import io
-import math
 from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
-from swarm.plan.tracking import WEEK_DAYS, week_hours
+from swarm.refine.duties import weekly_tracking_hours
 from swarm.refine.handoff.oem import date_text
 from swarm.refine.handoff.spk import probe_id, target_id
 from swarm.refine.tables import RefinedProbe
@@ -111,19 +110,16 @@ def _by_date(event: tuple[float, str, object, str]) -> tuple[float, str, str]:
 
 
 def _tracking(study: Study, flown: Sequence[RefinedProbe]) -> list[tuple[float, str, object, str]]:
-    """Hours of tracking in every week from the first release on: cruise passes, and more about each encounter."""
+    """Hours of tracking in every week from the first release on."""
     if not flown:
         return []
-    release = np.array([each.made.arc.release_tdb_s for each in flown])
-    encounter = np.array([each.made.encounter_tdb_s for each in flown])
-    begin, week_s = float(release.min()), WEEK_DAYS * DAY_S
-    end = float(encounter.max()) + study.constraints.tracking_encounter_days * DAY_S
-    out: list[tuple[float, str, object, str]] = []
-    for k in range(math.ceil((end - begin) / week_s)):
-        since = np.full(len(flown), WEEK_DAYS * k)
-        hours = week_hours(study, since, (release - begin) / DAY_S, (encounter - begin) / DAY_S)
-        out.append((begin + k * week_s, _TRACKING, "", f"{hours.sum():.1f}"))
-    return out
+    rows = [
+        {"release_tdb_s": each.made.arc.release_tdb_s, "encounter_tdb_s": each.made.encounter_tdb_s}
+        for each in flown
+    ]
+    begin = min(row["release_tdb_s"] for row in rows)
+    hours = weekly_tracking_hours(study, rows)
+    return [(begin + k * 7.0 * DAY_S, _TRACKING, "", f"{value:.1f}") for k, value in enumerate(hours)]
 
 
 _TARGETS = (

@@ -9,10 +9,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from swarm.refine.stretches import DEGREE, Stretch
+from targets.base.timescale import TT_MINUS_TAI_S
+from targets.ephemeris.spice import leap_seconds
 
 Floats = NDArray[np.float64]
 
 ORIGINATOR = "SWARM-FLYBY"
+# Version of both kinds of message.
+VERSION = "3.0"
+# What has no international designator yet (CCSDS 502.0-B-3, from memory); the SPK number stands in a comment.
+OBJECT_ID = "UNKNOWN"
 J2000 = datetime(2000, 1, 1, 12)
 
 
@@ -21,15 +27,22 @@ def date_text(tdb_s: float) -> str:
     return (J2000 + timedelta(microseconds=round(tdb_s * 1e6))).isoformat(timespec="microseconds")
 
 
-def header(kind: str, version: str, creation_tdb_s: float, comments: Sequence[str]) -> list[str]:
+def utc_text(tdb_s: float) -> str:
+    """TDB as UTC to the second, as CREATION_DATE asks (CCSDS 502.0-B-3, table 5-2)."""
+    tai_s = tdb_s - TT_MINUS_TAI_S  # TDB and TT are less than 2 ms apart
+    leap = leap_seconds()
+    utc_s = tai_s - float(leap.at(tai_s - float(leap.at(tai_s))))
+    return (J2000 + timedelta(seconds=round(utc_s))).isoformat(timespec="seconds")
+
+
+def header(kind: str, creation_tdb_s: float, comments: Sequence[str]) -> list[str]:
     """First lines of a message."""
-    lines = [f"CCSDS_{kind}_VERS = {version}", *(f"COMMENT {text}" for text in comments)]
-    return [*lines, f"CREATION_DATE = {date_text(creation_tdb_s)[:19]}", f"ORIGINATOR = {ORIGINATOR}", ""]
+    lines = [f"CCSDS_{kind}_VERS = {VERSION}", *(f"COMMENT {text}" for text in comments)]
+    return [*lines, f"CREATION_DATE = {utc_text(creation_tdb_s)}", f"ORIGINATOR = {ORIGINATOR}", ""]
 
 
 def oem_text(
     name: str,
-    object_id: str,
     stretches: Sequence[Stretch],
     *,
     creation_tdb_s: float,
@@ -37,13 +50,13 @@ def oem_text(
     covariance: tuple[float, Floats] | None = None,
 ) -> str:
     """Return the message; `covariance` is (epoch, (6, 6)), put under the last segment."""
-    lines = header("OEM", "2.0", creation_tdb_s, comments)
+    lines = header("OEM", creation_tdb_s, comments)
     for stretch in stretches:
         dates = [date_text(float(t)) for t in stretch.epochs_tdb_s]
         lines += [
             "META_START",
             f"OBJECT_NAME = {name}",
-            f"OBJECT_ID = {object_id}",
+            f"OBJECT_ID = {OBJECT_ID}",
             "CENTER_NAME = SUN",
             "REF_FRAME = ICRF",
             "TIME_SYSTEM = TDB",

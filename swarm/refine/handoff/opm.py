@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from swarm.refine.handoff.oem import J2000, date_text, header
+from swarm.refine.handoff.oem import J2000, OBJECT_ID, date_text, header
 from targets.base.errors import InputError
 
 Floats = NDArray[np.float64]
@@ -30,7 +30,6 @@ class Manoeuvre:
 
 def opm_text(
     name: str,
-    object_id: str,
     state: tuple[float, Floats],
     *,
     creation_tdb_s: float,
@@ -43,10 +42,10 @@ def opm_text(
 ) -> str:
     """Return the message of a state (epoch, (6,) km and km/s) with its (6, 6) covariance."""
     epoch, values = state
-    lines = header("OPM", "2.0", creation_tdb_s, comments)
+    lines = header("OPM", creation_tdb_s, comments)
     lines += [
         f"OBJECT_NAME = {name}",
-        f"OBJECT_ID = {object_id}",
+        f"OBJECT_ID = {OBJECT_ID}",
         "CENTER_NAME = SUN",
         "REF_FRAME = ICRF",
         "TIME_SYSTEM = TDB",
@@ -87,18 +86,23 @@ _LABELS = {
     "COV_REF_FRAME": "ICRF",
     "MAN_REF_FRAME": "ICRF",
 }
-_UNITS = {"MASS": "kg", "MAN_DURATION": "s", "MAN_DELTA_MASS": "kg"}
+_UNITS = {"MASS": "kg", "SOLAR_RAD_AREA": "m**2", "MAN_DURATION": "s", "MAN_DELTA_MASS": "kg"}
 _UNITS |= dict.fromkeys(_AXES[:3], "km") | dict.fromkeys(_AXES[3:], "km/s")
 _UNITS |= {f"MAN_DV_{k}": "km/s" for k in (1, 2, 3)}
 
 
 @dataclass(frozen=True, eq=False)
 class Parameters:
-    """A message read back: epoch TDB s, (6,) heliocentric ICRF state, mass, (6, 6) covariance, the burn if any."""
+    """A message read back: epoch TDB s, (6,) heliocentric ICRF state, (6, 6) covariance, the burn if any.
+
+    mass_kg, area_m2, reflectivity : what solar pressure at the epoch rests on
+    """
 
     epoch_tdb_s: float
     state: Floats
     mass_kg: float
+    area_m2: float
+    reflectivity: float
     covariance: Floats
     manoeuvre: Manoeuvre | None
 
@@ -117,7 +121,8 @@ def read_opm(file: Path) -> Parameters:
             _seconds(said["MAN_EPOCH_IGNITION"]), float(said["MAN_DURATION"]), float(said["MAN_DELTA_MASS"]),
             np.array([float(said[f"MAN_DV_{k}"]) for k in (1, 2, 3)]),
         )  # fmt: skip
-    return Parameters(_seconds(said["EPOCH"]), state, float(said["MASS"]), covariance, burn)
+    mass, area, coefficient = (float(said[key]) for key in ("MASS", "SOLAR_RAD_AREA", "SOLAR_RAD_COEFF"))
+    return Parameters(_seconds(said["EPOCH"]), state, mass, area, coefficient, covariance, burn)
 
 
 def _said(file: Path) -> dict[str, str]:

@@ -112,7 +112,7 @@ def _mothership_stretches(mothership: pa.Table) -> list[Stretch]:
 
 def _write_messages(study: Study, one: RefinedProbe, stretches: list[Stretch], folder: Path) -> None:
     made, arc, spread = one.made, one.made.arc, one.full
-    name, number = f"PROBE {arc.probe:02d}", str(probe_id(arc.probe))
+    name = f"PROBE {arc.probe:02d}"
     created = float(tdb_s_from_jd(study.study.date_jd_tdb))
     probe = study.probe
     burn = Manoeuvre(
@@ -126,7 +126,9 @@ def _write_messages(study: Study, one: RefinedProbe, stretches: list[Stretch], f
     }
     aim = f"aim point about target {arc.target}: B.T {arc.aim_km[0]:.3f} km, B.R {arc.aim_km[1]:.3f} km"
     at = f"closest approach {date_text(made.encounter_tdb_s)} TDB"
+    number = f"SPK number {probe_id(arc.probe)}; no international designator is known"
     comments = (
+        number,
         aim,
         at,
         f"computed with an impulse at {date_text(arc.burn_tdb_s)} TDB; it stands for the burn",
@@ -134,15 +136,15 @@ def _write_messages(study: Study, one: RefinedProbe, stretches: list[Stretch], f
     released, burnt = stretches[0], stretches[1]
     texts = {
         f"{stem}_release.opm": opm_text(
-            name, number, (float(released.epochs_tdb_s[0]), released.states[0]), mass_kg=made.mass_kg[0],
+            name, (float(released.epochs_tdb_s[0]), released.states[0]), mass_kg=made.mass_kg[0],
             covariance=spread.released_cov, manoeuvre=burn, comments=("state after the spring", *comments), **common,
         ),
         f"{stem}_after_burn.opm": opm_text(
-            name, number, (float(burnt.epochs_tdb_s[0]), burnt.states[0]), mass_kg=made.mass_kg[1],
-            covariance=spread.burnt_cov, comments=("state after the burn", aim, at), **common,
+            name, (float(burnt.epochs_tdb_s[0]), burnt.states[0]), mass_kg=made.mass_kg[1],
+            covariance=spread.burnt_cov, comments=("state after the burn", number, aim, at), **common,
         ),
         f"{stem}.oem": oem_text(
-            name, number, stretches, creation_tdb_s=created, comments=comments,
+            name, stretches, creation_tdb_s=created, comments=comments,
             covariance=(made.encounter_tdb_s, spread.encounter_cov),
         ),
     }  # fmt: skip

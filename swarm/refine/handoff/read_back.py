@@ -13,11 +13,12 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from swarm.reach.arcs.bplane import b_vector_km
 from swarm.reach.mothership.from_oem import read_oem
 from swarm.reach.mothership.path import Path as MothershipPath
 from swarm.refine.handoff.opm import Parameters, read_opm
 from swarm.refine.handoff.spk import MOTHERSHIP_ID, probe_id, states_of, target_id
-from swarm.refine.nbody import Field, path
+from swarm.refine.nbody import Field, closest_pass, moved, path, pressure_km3_s2
 from swarm.refine.stretches import POSITION_KM, VELOCITY_KM_S, Stretch
 from swarm.refine.tables import RefinedProbe
 from targets.base.constants import DAY_S
@@ -28,6 +29,9 @@ Floats = NDArray[np.float64]
 _PLACES = 20
 # Digits of the messages: dates to the microsecond, durations to the millisecond, masses to the milligram.
 _DATE_S, _DURATION_S, _MASS_KG, _SHARE = 2e-6, 1e-3, 2e-6, 1e-9
+# How far a message, flown by nothing but what it says, may pass from the aim point: its digits are worth metres.
+ARRIVAL_KM = 0.05
+_KICKS = 32
 # A target is looked at so far before its encounter.
 _TARGET_S = 20.0 * DAY_S
 
@@ -68,6 +72,7 @@ def _of_probe(folder: Path, field: Field, one: RefinedProbe, stretches: Sequence
     made, arc = one.made, one.made.arc
     stem, spk = f"probe_{arc.probe:02d}", folder / "plan.bsp"
     worst = _of_parameters(folder, stem, one)
+    _arrives(folder, field, stem, one)
     segments = read_oem(folder / f"{stem}.oem").segments
     for k, stretch in enumerate(stretches):
         epochs = _between(stretch.epochs_tdb_s[0], stretch.epochs_tdb_s[-1])
@@ -112,6 +117,42 @@ def _of_parameters(folder: Path, stem: str, one: RefinedProbe) -> Floats:
     ):
         raise ReadBackDiffers(f"{stem}_release.opm: the burn read back is another one")
     return np.maximum(_off(release.state, made.released), _off(burnt.state, made.after_burn))
+
+
+def _arrives(folder: Path, field: Field, stem: str, one: RefinedProbe) -> None:
+    """Fly both parameter messages by what they say themselves; raises ReadBackDiffers where one does not arrive.
+
+    The burn of the message at release is constant thrust: it may pass as far off as was said of it.
+    """
+    made = one.made
+    for name, allowed_km in (("release", ARRIVAL_KM + made.finite_miss_km), ("after_burn", ARRIVAL_KM)):
+        probe = _flown(field, read_opm(folder / f"{stem}_{name}.opm"), made.encounter_tdb_s)
+        _, probe, target = closest_pass(field, probe, made.target, made.encounter_tdb_s, beta=made.beta[1])
+        off_km = float(np.linalg.norm(b_vector_km(*np.split(probe - target, 2))[0] - made.arc.aim_km))
+        if not off_km <= allowed_km:
+            raise ReadBackDiffers(
+                f"{stem}_{name}.opm, flown as it says, passes {off_km:.3g} km off the aim point"
+            )
+
+
+def _flown(field: Field, said: Parameters, until_tdb_s: float) -> Floats:
+    """(6,) state of a message at a later date: its burn as kicks of equal mass, solar pressure by its own fields."""
+    state, now, mass = said.state, said.epoch_tdb_s, said.mass_kg
+    burn = said.manoeuvre
+    if burn is not None:
+        masses = np.linspace(mass, mass + burn.delta_mass_kg, _KICKS + 1)
+        shares = np.log(masses[:-1] / masses[1:]) / np.log(masses[0] / masses[-1])
+        for k, share in enumerate(shares):
+            middle = burn.ignition_tdb_s + (k + 0.5) / _KICKS * burn.duration_s
+            state = moved(field, state, now, middle, beta=_pressure(said, mass)).copy()
+            state[3:] += share * burn.dv_km_s
+            now = middle
+        mass = float(masses[-1])
+    return moved(field, state, now, until_tdb_s, beta=_pressure(said, mass))
+
+
+def _pressure(said: Parameters, mass_kg: float) -> float:
+    return pressure_km3_s2(said.area_m2, mass_kg, said.reflectivity)
 
 
 def _same_parameters(found: Parameters, epoch: float, mass_kg: float, covariance: Floats, name: str) -> None:

@@ -54,6 +54,7 @@ def readme_text(
         "",
         *_states(),
         "",
+        *_messages(),
         "EPOCHS (TDB; release, impulse, encounter)",
         *(_epochs(one.made) for one in flown),
         "",
@@ -83,6 +84,17 @@ def _change(made: Refined, targets: Catalogue) -> str:
         f"{spring:.3f} m/s included),\n            encounter {made.encounter_tdb_s - made.arc.encounter_tdb_s:+.1f} s, "
         f"target {np.linalg.norm(place[0] - made.target[:3]):.0f} km from where two-body motion puts it"
     )
+
+
+def _messages() -> list[str]:
+    return [
+        "MESSAGES",
+        "  CCSDS 502.0-B-3, version 3.0, KVN. Readers tried: oem 0.4.5, ccsds-ndm 3.1.1 and this package's own.",
+        "  CREATION_DATE: the study's date, UTC. OBJECT_ID: UNKNOWN, as for what has no international designator;",
+        "  OBJECT_NAME and the SPK number in the comments tell probes apart.",
+        "  Read back: the state after the burn, flown by its message's mass and area alone, arrives within 50 m.",
+        "",
+    ]
 
 
 def _states() -> list[str]:

@@ -225,8 +225,13 @@ def whole_run(swarm, tmp_path):
         result = swarm("run", tmp_path / "study.toml", "--run", tmp_path / "out", "--workers", 1)
         assert result.exit_code == 0, result.stderr + result.stdout
         assert (tmp_path / "out" / "report.html").is_file()
-        assert (tmp_path / "out" / "handoff" / "README.txt").is_file()
-        return Run.open(tmp_path / "out")
+        made = Run.open(tmp_path / "out")
+        two_body = (
+            'motion = "kepler"' in mothership
+        )  # on no path that can be flown: said, neither refined nor handed over
+        assert (tmp_path / "out" / "handoff" / "README.txt").is_file() != two_body
+        assert any("two" in text or "kepler" in text for text in made.manifest["warnings"]) == two_body
+        return made
 
     return run
 

@@ -58,3 +58,18 @@ def plan(searched, largest) -> Plan:
     assert not lost
     assert len(flown) == 4
     return Plan(searched, largest, flown, field_of([one.made for one in flown]))
+
+
+@pytest.fixture(scope="session")
+def lit(tmp_path_factory) -> Path:
+    """The package of a plan of four probes that light pushes."""
+    folder = tmp_path_factory.mktemp("lit")
+    (folder / "study.toml").write_text(TINY, encoding="utf-8")
+    for words in (("screen", folder / "study.toml"), ("optimize",)):
+        result = call(*words, "--run", folder / "out", "--workers", 1)
+        assert result.exit_code == 0, result.stderr
+    front = Run.open(folder / "out").read_table("front").to_pylist()
+    number = min((row["propellant_kg"], row["plan"]) for row in front if row["probes"] == 4)[1]
+    result = call("handoff", "--run", folder / "out", "--plan", number, "--workers", 1)
+    assert result.exit_code == 0, result.stderr
+    return folder / "out" / "handoff"

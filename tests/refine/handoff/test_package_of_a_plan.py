@@ -159,7 +159,7 @@ def test_a_slip_of_the_writer_is_caught(copy, field, dark, flown, file, slip):
     wrong = slipped(parts, slip, dark)
     if file == "oem":
         (copy / "probe_00.oem").write_text(
-            oem_text("PROBE 00", "X", wrong, creation_tdb_s=RELEASE_S), encoding="ascii"
+            oem_text("PROBE 00", wrong, creation_tdb_s=RELEASE_S), encoding="ascii"
         )
     elif file == "spk":
         respelled(copy / "plan.bsp", wrong)
@@ -315,3 +315,12 @@ def test_the_readme_says_what_it_should(package, dark):
     ):  # fmt: skip
         assert word in said
     assert max(map(len, said.splitlines())) <= 120
+
+
+def test_messages_are_created_in_utc(package):
+    """3 March 2031, 0 h TDB, is 69.184 s less: 37 s (IERS Bulletin C, since 2017) and 32.184 s (IAU 1991, A4)."""
+    for file in package.folder.glob("*.o[ep]m"):
+        lines = file.read_text(encoding="ascii").splitlines()
+        assert "CREATION_DATE = 2031-03-02T23:58:51" in lines
+        assert lines[0].endswith("_VERS = 3.0")
+        assert "OBJECT_ID = UNKNOWN" in lines
