@@ -5,7 +5,7 @@ import pytest
 
 from swarm.refine.duties import mothership_duties, weekly_tracking_hours
 from targets.base.constants import DAY_S
-from tests.refine.conftest import make_study
+from tests.helpers.refined_arc import make_study
 
 ROWS = [
     {"opportunity": k, "release_tdb_s": 0.0, "encounter_tdb_s": 70.0 * DAY_S,

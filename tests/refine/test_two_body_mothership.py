@@ -4,7 +4,7 @@ import pytest
 
 from swarm.refine.two_body import require_flyable, two_body_warning
 from targets.base.errors import InputError
-from tests.refine.conftest import make_study
+from tests.helpers.refined_arc import make_study
 
 
 def with_motion(motion):
