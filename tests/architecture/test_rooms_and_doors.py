@@ -1,6 +1,7 @@
 """What may import what, and the one door each foreign package comes in by."""
 
 import ast
+import tomllib
 
 import pytest
 
@@ -113,3 +114,11 @@ def test_targets_and_swarm_have_no_import_cycle():
 def test_the_checker_shares_no_code_with_what_it_checks():
     path = ROOT / "swarm" / "plan" / "verify.py"
     assert {name for name in imported(path) if name.split(".")[0] == "swarm"} == {"swarm.study.schema"}
+
+
+def test_every_room_is_installed():
+    named = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["setuptools"][
+        "packages"
+    ]
+    there = {".".join(path.parent.relative_to(ROOT).parts) for _, path in modules()}
+    assert sorted(named) == sorted(there)
