@@ -216,7 +216,7 @@ def _stretches(trajectories: pa.Table) -> tuple[dict[int, list[Stretch]], dict[i
         on = pc.and_(pc.equal(trajectories["body"], body), pc.equal(trajectories["number"], number))
         part = trajectories.filter(pc.and_(on, pc.equal(trajectories["piece"], piece)))
         states = np.column_stack([part[name].to_numpy() for name in _STATE])
-        stretch = Stretch(part["tdb_s"].to_numpy(), states)
+        stretch = Stretch(part["tdb_s"].to_numpy().copy(), states)  # SPICE takes no read-only memory
         if body == "probe":
             probes.setdefault(number, []).append(stretch)
         else:

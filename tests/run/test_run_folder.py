@@ -65,7 +65,7 @@ def test_a_stage_counts_as_finished_for_the_same_inputs_only(tmp_path):
     run.finish("optimize", "done", seconds=1.0)
     again = Run.create(tmp_path, FIREWEED, resume=True)
     assert again.finished("optimize", inputs)
-    again.write_table("front", front(0.7))
+    write_some(again, "front", front(0.7))
     assert not again.finished("optimize", again.fingerprint(("front",)))
     assert not again.finished(
         "optimize", Run.create(tmp_path / "b", FIREWEED, seed=3).fingerprint(("front",))
@@ -141,7 +141,7 @@ def test_a_missing_and_a_broken_table_are_said(tmp_path):
 
 def test_questions_go_across_runs(tmp_path):
     for name, science in (("may", 0.5), ("it's june", 0.7)):
-        Run.create(tmp_path / name, FIREWEED).write_table("front", front(science))
+        write_some(Run.create(tmp_path / name, FIREWEED), "front", front(science))
     folders = {name: tmp_path / name for name in ("may", "it's june")}
     answer = question(folders, "select run, max(science) as best from front group by run order by best")
     assert answer.to_pylist() == [{"run": "may", "best": 0.5}, {"run": "it's june", "best": 0.7}]

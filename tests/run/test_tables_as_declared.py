@@ -94,6 +94,6 @@ def test_the_printed_schema_names_every_table_and_column():
     said = "\n".join(lines())
     for table in DECLARED:
         assert table.file in said
-        assert all(column.name in said for column in table.columns)
+        assert [column.name for column in table.columns if f"    {column.name} " not in said] == []
     assert [made.name for made in made_by("judge")] == ["judged"]
     assert text("a", "b").unit == "-"
