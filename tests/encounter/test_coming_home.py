@@ -62,11 +62,11 @@ def test_duty_cycle_in_the_long_run() -> None:
 
     That takes a battery for a day. The one of a 6U is smaller: 56 Wh against 30 - 3.49 W are 2.11 h (by hand).
     """
-    small = power_of(study().probe)
+    small = power_of(study(idle_w=2.0).probe)
     assert transmit_hours(2.5, 8.0, small.battery_wh, small)[0] == pytest.approx(
         56.0 / (30.0 - 3.4876), rel=1e-4
     )
-    power = power_of(study(battery_wh=200.0).probe)
+    power = power_of(study(battery_wh=200.0, idle_w=2.0).probe)
     charge, hours = power.battery_wh, 0.0
     for _ in range(60):
         hours, charge = transmit_hours(2.5, 8.0, charge, power)

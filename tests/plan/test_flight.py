@@ -197,7 +197,8 @@ def test_no_release_near_a_flyby_or_a_manoeuvre() -> None:
         sun_earth_probe_deg=np.full(6, 90.0),
     )  # fmt: skip
     table = with_burns(table, np.full((6, 3), 30.0))
-    study = make_study(probe={"count": 6})
+    clear = {"event_clear_before_days": 7.0, "event_clear_after_days": 3.0}
+    study = make_study(probe={"count": 6}, constraints=clear)
     expected = [True, False, False, False, False, True]
     assert allowed(study, table, Flight(table, path)).mask.tolist() == expected
     for row in range(6):

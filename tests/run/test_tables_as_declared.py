@@ -95,5 +95,5 @@ def test_the_printed_schema_names_every_table_and_column():
     for table in DECLARED:
         assert table.file in said
         assert [column.name for column in table.columns if f"    {column.name} " not in said] == []
-    assert [made.name for made in made_by("judge")] == ["judged"]
+    assert [made.name for made in made_by("judge")] == ["judged", "corrections"]
     assert text("a", "b").unit == "-"

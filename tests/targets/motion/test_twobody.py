@@ -78,7 +78,7 @@ inclination = st.one_of(st.just(0.0), st.floats(min_value=0.0, max_value=math.pi
 
 
 @given(st.floats(min_value=0.3, max_value=40.0), eccentricity, inclination, angle, angle, angle)
-@settings(max_examples=300)
+@settings(max_examples=300, deadline=None)
 def test_elements_and_states_round_trip(
     a_au: float, e: float, i: float, node: float, argp: float, m: float
 ) -> None:
@@ -100,7 +100,7 @@ def test_elements_and_states_round_trip(
 
 
 @given(eccentricity, angle, st.floats(min_value=-40.0, max_value=40.0))
-@settings(max_examples=300)
+@settings(max_examples=300, deadline=None)
 def test_forward_and_back_returns(e: float, m: float, years: float) -> None:
     r, v = states_from_elements(
         np.array([2.5 * AU_KM]),
