@@ -57,9 +57,8 @@ def test_an_approach_into_the_sun_is_not_seen() -> None:
             burn=[20.0, 10.0, -15.0],
         )
         found = judge(study, table, targets, qualities=(0.0,))
+        assert (found.seen_chance[0] > 0.5) == seen
         assert (found.detect_range_km[0] > 0.0) == seen
-        # whether a correction in sight is worth its delta-v is another question; unseen, there is none
-        assert seen or found.seen_chance[0] == 0.0
         if not seen:
             assert found.reason[0] == INTO_SUN
             assert 2 not in found.correction_kind[0]  # none in sight
