@@ -218,7 +218,7 @@ def schema_lines(folders: Sequence[str | Path]) -> list[str]:
         for table in parquet_tables().values()
         if table.extends is None and any((path / table.file).is_file() for path in paths)
     ]
-    return table_lines([*tables, _SETTINGS])
+    return ["every table has a first column run: the run's label", *table_lines([*tables, _SETTINGS])]
 
 
 def _settings(folders: Sequence[str | Path]) -> dict[str, pa.Table]:

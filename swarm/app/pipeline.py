@@ -47,7 +47,7 @@ def run_one(
     with _workers(options) as pool:
         work = Work(run, options, pool, teller or Silent(), plan=plan)
         for earlier in _BEFORE.get(name, ()):
-            if not run.finished(earlier, BY_NAME[earlier].inputs(work)):
+            if not run.finished(earlier, BY_NAME[earlier].inputs(work, STAGES)):
                 if earlier == "refine":
                     work.teller.say(f"plan {plan} was not refined: it is refined first")
                     work = replace(work, options=replace(options, resume=True))
@@ -109,7 +109,7 @@ def start_run(
 
 def is_due(run: Run, name: str, options: Options) -> bool:
     """Whether a stage that hangs on nothing but the study has still to be run."""
-    return not run.finished(name, BY_NAME[name].inputs(Work(run, options, Pool(), Silent())))
+    return not run.finished(name, BY_NAME[name].inputs(Work(run, options, Pool(), Silent()), STAGES))
 
 
 def _workers(options: Options) -> AbstractContextManager[Pool]:

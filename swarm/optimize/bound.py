@@ -31,7 +31,7 @@ from swarm.optimize.row_bound import Cut, RowTable, cut_from, knot_weights, row_
 from swarm.plan.constraints import UNUSED
 from swarm.plan.data import PlanData
 from swarm.plan.objectives import evaluate
-from swarm.plan.rules import PlanRules, decode, linear_limits
+from swarm.plan.rules import PlanRules, decode, fits, linear_limits
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -158,6 +158,8 @@ def _plan(selection: _Selection, chosen: Ints, data: PlanData) -> Ints:
 def _selection(data: PlanData, rules: PlanRules) -> _Selection | None:
     """Build the programme; None where no probe can add anything."""
     states = _states(data)
+    if not states:  # every probe is sure to be lost
+        return None
     marginal = row_chances_given_hardware(data)
     chances = [own[:, None] * marginal for _, own in states]
     useful = np.max(chances, axis=0).max(axis=1) > 0.0 if data.probes and len(marginal) else np.zeros(0, bool)
@@ -166,6 +168,9 @@ def _selection(data: PlanData, rules: PlanRules) -> _Selection | None:
     columns = np.flatnonzero(useful)
     if not rules.encounter_limits:
         columns = columns[unpruned(data, rules, np.hstack(chances), columns, depth=data.probes)]
+    # Two probes may fly one opportunity where nothing keeps them apart: it is then two columns.
+    twice = [o for o in columns if rules.per_target > 1 and fits(o, np.array([o]), rules)]
+    columns = np.sort(np.concatenate([columns, np.array(twice, dtype=np.int64)]))
     rows = []
     for (chance, _), given in zip(states, chances, strict=True):
         for r in range(len(data.weight)):

@@ -3,10 +3,11 @@
 Only the refined plan's arcs are known in full force, so the others must be changed alike before it is put among them:
 the table's burns leave the spring out, which gives every probe about its own speed, and its dV99 rests on one set of
 samples. What refinement changes in common - burns by the median difference, dV99 by the median ratio - is therefore
-given to every arc that was not refined. An arc that was has its own burn and, where sampling does not explain the
-difference, its own dV99 and delivered chance. An arc that cannot be flown is left out of every plan. Then all plans
-are evaluated again. Places that differ by less than a hundredth of the front's span are the same place (own choice):
-fronts are dense, and milligrams would put most plans elsewhere.
+given to every arc first, and the plan's place is compared with its place on that front. Then an arc that was refined
+gets its own burn and, where sampling does not explain the difference, its own dV99 and delivered chance; one that
+cannot be flown is left out of every plan; and all plans are evaluated again. Places that differ by less than a
+hundredth of the front's span are the same place (own choice): fronts are dense, and milligrams would put most plans
+elsewhere.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from swarm.decide.summary import select_plan
-from swarm.plan.data import column, plan_data
+from swarm.plan.data import Chances, column, plan_data
 from swarm.plan.judged import chances_from_table
 from swarm.plan.measures import plans_matrix
 from swarm.plan.objectives import evaluate
@@ -29,6 +30,7 @@ from swarm.refine.whole_plan import Flown, RunTables
 from swarm.study.schema import Study
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 
 _RESOLUTION = 0.01
 _AXES = ("science", "propellant_kg", "risk")
@@ -58,7 +60,7 @@ def ranking_changes(
     if not flown:
         return []
     plan = flown[0].made.arc.plan
-    before, after, common = _values(study, tables, front, flown, lost)
+    tabulated, before, after, common = _values(study, tables, front, flown, lost)
     others = np.flatnonzero((front["probes"].to_numpy() > 0) & (front["plan"].to_numpy() != plan))
     own = front["plan"].to_pylist().index(plan)
     numbers = front["plan"].to_numpy()
@@ -71,40 +73,52 @@ def ranking_changes(
     out = [f"it changes places {', '.join(said)}"] if said else []
     if len(beaten := others[(_beats(after, own, span) & ~_beats(before, own, span))[others]]):
         out.append(f"it is matched or beaten by {_listed(numbers[beaten])}")
-    new = select_plan(_with(front, after), study)[0]
-    if new != select_plan(_with(front, before), study)[0]:
+    old, new = (select_plan(_with(front, values), study)[0] for values in (before, after))
+    if old != new and plan in (
+        old,
+        new,
+    ):  # between two other plans it may go by arcs that they share with this one
         out.append(f"the rule {study.compare.rule} now selects plan {new}")
     if not out:
         return []
-    return [f"plan {plan}: {_moved(before[own], after[own])} when refined, other plans changed alike "
+    return [f"plan {plan}: {_moved(tabulated[own], after[own])} when refined, other plans changed alike "
             f"(burns by {common.burn_m_s:+.2f} m/s, dV99 times {common.dv99_ratio:.3f}): {'; '.join(out)}"]  # fmt: skip
 
 
 def _values(
     study: Study, tables: RunTables, front: pa.Table, flown: Sequence[Flown], lost: Sequence[NotRefined]
-) -> tuple[Floats, Floats, _Common]:
-    """(plans, 3) as tabulated and as known after refinement."""
+) -> tuple[Floats, Floats, Floats, _Common]:
+    """(plans, 3) as tabulated, with what changes in common, and as known after refinement."""
     used = np.unique(column(tables.plans, "opportunity"))
     rows = np.flatnonzero(np.isin(column(tables.opportunities, "opportunity"), used))
     some, judged = tables.opportunities.take(rows), tables.judged.take(rows)
     matrix = plans_matrix(tables.plans, some, front.num_rows, probes=study.probe.count)
     chances = chances_from_table(study, judged)
-    before = evaluate(matrix, plan_data(study, some, tables.targets, judged=chances))
+    tabulated = _evaluated(study, tables, some, chances, matrix)
     at = {int(number): k for k, number in enumerate(column(some, "opportunity"))}
     places = [at[one.made.arc.opportunity] for one in flown]
     common = _common(flown, chances.dv99_m_s[places])
-    burns = column(some, "burn_m_s") + common.burn_m_s
+    burns = np.maximum(column(some, "burn_m_s") + common.burn_m_s, 0.0)
     dv99 = chances.dv99_m_s * common.dv99_ratio
+    before = _evaluated(study, tables, _burning(some, burns), chances._replace(dv99_m_s=dv99.copy()), matrix)
     quality, carried = chances.chance_quality.copy(), column(judged, "delivered_chance")
     for one, k in zip(flown, places, strict=True):
         burns[k] = _burn_m_s(one)
         if abs(_dv99_m_s(one) / max(dv99[k], 1e-9) - 1.0) > _DV99_SHARE:
             dv99[k] = _dv99_m_s(one)
         quality[k] *= _share(one, float(carried[k]), study.delivery.samples)
-    some = some.set_column(some.column_names.index("burn_m_s"), "burn_m_s", pa.array(np.maximum(burns, 0.0)))
     refined = chances._replace(dv99_m_s=dv99, chance_quality=quality)
     matrix = np.where(np.isin(matrix, [at[one.arc.opportunity] for one in lost]), -1, matrix)
-    return before, evaluate(matrix, plan_data(study, some, tables.targets, judged=refined)), common
+    after = _evaluated(study, tables, _burning(some, burns), refined, matrix)
+    return tabulated, before, after, common
+
+
+def _evaluated(study: Study, tables: RunTables, some: pa.Table, judged: Chances, matrix: Ints) -> Floats:
+    return evaluate(matrix, plan_data(study, some, tables.targets, judged=judged))
+
+
+def _burning(some: pa.Table, burns_m_s: Floats) -> pa.Table:
+    return some.set_column(some.column_names.index("burn_m_s"), "burn_m_s", pa.array(burns_m_s))
 
 
 def _burn_m_s(one: Flown) -> float:

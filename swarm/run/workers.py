@@ -114,8 +114,13 @@ class _DaskPool(Pool):
     ) -> BaseException | None:
         """Run the missing items once; what a lost worker took along stays missing."""
         lost: BaseException | None = None
-        # Without hash=False an equal-looking object of an earlier map could be taken for this one.
-        common = self._client.scatter(shared, broadcast=True, hash=False)
+        try:
+            # Without hash=False an equal-looking object of an earlier map could be taken for this one.
+            common = self._client.scatter(shared, broadcast=True, hash=False)
+        except _BROKEN as problem:  # as a whole, where one worker died a moment ago
+            if self._answers():
+                return problem
+            raise
         futures = {self._client.submit(func, items[k], common, pure=False): k for k in missing}
         try:
             for future in distributed.as_completed(futures):
@@ -130,6 +135,14 @@ class _DaskPool(Pool):
             if self._client.status == "running":
                 self._client.cancel(list(futures), force=True)
         return lost
+
+    def _answers(self) -> bool:
+        """Whether the scheduler is there."""
+        try:
+            self._client.sync(self._client.scheduler.identity)
+        except _BROKEN:
+            return False
+        return True
 
 
 def _lost(future: Any) -> BaseException:

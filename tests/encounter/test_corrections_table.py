@@ -15,8 +15,9 @@ from tests.helpers.made_encounters import MET_JD_TDB, looking, make_opportunitie
 
 @pytest.fixture(scope="module")
 def found():
-    """A large body met 200 days after the burn: seen more than a day and a half out; and a body seen too late."""
-    targets = make_targets([13.0, 24.0], [0, 0])
+    """A body met 200 days after the burn, seen more than a day and a half out, whose images are the better the nearer
+    the pass; and a body seen too late."""
+    targets = make_targets([17.0, 24.0], [0, 0])
     table = make_opportunities(
         targets,
         [0, 1],

@@ -95,6 +95,26 @@ def test_never_below_the_best_plan_of_full_enumeration(seed: int) -> None:
     assert "of a proven bound" in bound_line(out.bound, out.bounded)
 
 
+def test_two_probes_may_fly_one_opportunity_where_nothing_keeps_them_apart() -> None:
+    """One opportunity, two probes, success 0.5 each: E[min(N, 2)]/2 = 0.5; one probe alone gives 0.25."""
+    study = make_study(
+        [{"name": "any", "baseline": 2}],
+        probe={"count": 2},
+        survival={"success": 0.5, "shared_fraction": 0.0},
+        constraints={"pairs": True, "release_spacing_days": 0.0},
+    )
+    table = make_opportunities([0], sun_earth_probe_deg=[90.0])
+    out = optimize(study, table, make_targets(["C"]), pool=Serial())
+    assert out.bound["science_best"].to_numpy().max() == pytest.approx(0.5)
+    assert np.all(out.bound["science_best"].to_numpy() <= out.bound["science_upper"].to_numpy())
+
+
+def test_probes_that_are_sure_to_be_lost_give_a_bound_of_zero() -> None:
+    study = make_study(survival={"success": 0.0, "shared_fraction": 1.0})
+    out = optimize(study, make_opportunities([0, 1]), make_targets(["C", "S"]), pool=Serial())
+    assert out.bound["science_upper"].to_pylist() == [0.0]
+
+
 def medium_parts() -> tuple[Any, Any]:
     from tests.helpers.medium_parts import medium_parts
 

@@ -9,7 +9,7 @@ from scipy import stats
 
 from swarm.plan.measures import assumed_shares, lower_tail_mean, measures, plans_matrix, with_measures
 from swarm.plan.objectives import evaluate
-from tests.helpers.flown_as_aimed import plan_data
+from tests.helpers.flown_as_aimed import plan_data, without_errors
 from tests.helpers.small_cases import make_opportunities, make_study, make_targets
 
 
@@ -83,7 +83,7 @@ def test_share_of_science_resting_on_assumptions_by_hand() -> None:
     study = make_study(rows, probe={"count": 2}, survival={"success": 0.8, "shared_fraction": 0.0})
     table = make_opportunities([0, 1], sun_earth_probe_deg=[90.0, 90.0])
     targets = make_targets(["C", ""], diameter_km=[2.0, 3.0])
-    shares = assumed_shares([[0, 1]], study, table, targets, judged=None)
+    shares = assumed_shares([[0, 1]], study, table, targets, judged=without_errors(study, table, targets))
     data = plan_data(study, table, targets)
     c = data.class_chance[1, 0]
     science = (0.4 + 0.4 * c + 0.8) / 2
@@ -100,9 +100,13 @@ def test_graded_rows_rest_on_the_size_too() -> None:
     bare = make_targets(["C"], diameter_km=[np.nan])
     # H is not a number without a diameter in this stand-in: give it one
     bare = type(bare)(**{**bare.__dict__, "h_mag": np.array([15.0])})
-    assert assumed_shares([[0]], study, table, known, judged=None)["any"].tolist() == [0.0]
-    assert assumed_shares([[0]], study, table, bare, judged=None)["albedo"].tolist() == [1.0]
-    assert assumed_shares([[-1]], study, table, bare, judged=None)["any"].tolist() == [0.0]
+
+    def shares(plan, targets):
+        return assumed_shares(plan, study, table, targets, judged=without_errors(study, table, targets))
+
+    assert shares([[0]], known)["any"].tolist() == [0.0]
+    assert shares([[0]], bare)["albedo"].tolist() == [1.0]
+    assert shares([[-1]], bare)["any"].tolist() == [0.0]
 
 
 # --- the front's table ----------------------------------------------------------------------------------------
@@ -116,7 +120,8 @@ def test_the_front_gets_its_measures_in_order_of_its_plans() -> None:
     matrix = plans_matrix(plans, table, 3, probes=2)
     assert matrix.tolist() == [[-1, -1], [2, -1], [1, 3]]
     front = pa.table({"plan": [0, 1, 2]})
-    told = with_measures(front, plans, study, table, targets=targets, judged=None)
+    judged = without_errors(study, table, targets)
+    told = with_measures(front, plans, study, table, targets=targets, judged=judged)
     data = plan_data(study, table, targets)
     found = measures(matrix, data)
     assert told["p_threshold"].to_pylist() == pytest.approx(1.0 - evaluate(matrix, data)[:, 2])

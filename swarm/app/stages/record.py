@@ -104,14 +104,15 @@ class Stage:
         """Files and folders it leaves in the run folder."""
         return tuple(made.file for made in made_by(self.name))
 
-    def inputs(self, work: Work) -> str:
-        """Hash of all its answer hangs on."""
-        return f"{self.more(work)} {work.run.fingerprint(self._upstream())}".strip()
+    def inputs(self, work: Work, stages: Sequence[Stage]) -> str:
+        """Hash of all its answer hangs on; `stages` in order."""
+        return f"{self.more(work)} {work.run.fingerprint(self._upstream(stages))}".strip()
 
-    def _upstream(self) -> tuple[str, ...]:
-        own = {made.name for made in made_by(self.name)}
+    def _upstream(self, stages: Sequence[Stage]) -> tuple[str, ...]:
+        """What it needs, with the rows that continue it once stages before this one have been run."""
+        before = {made.name for earlier in stages[: stages.index(self)] for made in made_by(earlier.name)}
         names = [name for need in self.needs for name in (need, *(more.name for more in continuing(need)))]
-        return tuple(name for name in names if name not in own)
+        return tuple(name for name in names if name in before)
 
     def results(self) -> tuple[str, ...]:
         """Names of the tables whose presence means that the folder holds its results."""
@@ -137,7 +138,7 @@ def run_stage(stage: Stage, work: Work, stages: Sequence[Stage]) -> bool:
     """
     if (lack := stage.lacking(work.run)) is not None:
         raise lack
-    inputs = stage.inputs(work)
+    inputs = stage.inputs(work, stages)
     if work.options.resume and work.run.finished(stage.name, inputs):
         work.teller.say(f"{stage.name}: done before, kept")
         return False

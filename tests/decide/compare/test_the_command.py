@@ -4,6 +4,7 @@ import pytest
 from typer.testing import CliRunner
 
 from swarm.app.cli import app
+from swarm.decide.recourse import recourse_lines
 from swarm.plan.verify import BrokenPlan, Tables, verify
 from swarm.run.folder import Run
 from swarm.run.tables import made_by
@@ -45,8 +46,8 @@ def test_every_table_is_there_and_belongs_to_the_chosen_plan(one):
 
 def test_what_is_said(one):
     lines = one[1].stdout.splitlines()
-    assert any(line.strip().startswith("2 probes: science") for line in lines)
-    told = Run.open(one[0]).manifest["notes"]["recourse"]
+    assert any(line.strip().startswith("2 carried (36 kg), 2 flown: science 0.") for line in lines)
+    told = recourse_lines(Run.open(one[0]).read_table("recourse"))
     assert len(told) == 4
     assert [line.strip() for line in lines[-4:]] == told
 

@@ -7,6 +7,7 @@ from swarm.decide.risk_table import Flown, bins, risk_table
 from swarm.decide.sensitivity import sensitivity
 from swarm.run.workers import Pool
 from tests.helpers.enumerated_plans import case, flown
+from tests.helpers.flown_as_aimed import without_errors
 from tests.helpers.plain_evaluator import PlainEvaluator
 
 pytestmark = pytest.mark.usefixtures("judged_as_aimed")
@@ -22,7 +23,12 @@ def test_bins_at_their_ends_by_hand():
 def tables(study, run, plan):
     found = sensitivity(study, run, plan=plan, catalogue=None, pool=Pool())
     rows = flown(run, plan)
-    return rows, found, risk_table(study, Flown(run.opportunities.take(rows), run.targets, None), found)
+    table = run.opportunities.take(rows)
+    return (
+        rows,
+        found,
+        risk_table(study, Flown(table, run.targets, without_errors(study, table, run.targets)), found),
+    )
 
 
 def by_item(table, beginning):

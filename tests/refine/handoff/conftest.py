@@ -1,5 +1,6 @@
 """A whole plan of a study of seconds, handed over by the command line; no light pressure, as outside integrators."""
 
+import shutil
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -49,15 +50,18 @@ def largest(searched) -> int:
 
 
 @pytest.fixture(scope="session")
-def plan(searched, largest) -> Plan:
-    result = call("handoff", "--run", searched, "--plan", largest, "--workers", 1)
+def plan(searched, largest, tmp_path_factory) -> Plan:
+    # in a folder of its own: others begin with the front
+    folder = tmp_path_factory.mktemp("handed") / "out"
+    shutil.copytree(searched, folder)
+    result = call("handoff", "--run", folder, "--plan", largest, "--workers", 1)
     assert result.exit_code == 0, result.stderr
-    run = Run.open(searched)
+    run = Run.open(folder)
     with open_workers(1, None) as pool:
         flown, lost = refine_plan(run.study, tables_of(run), largest, pool=pool)
     assert not lost
     assert len(flown) == 4
-    return Plan(searched, largest, flown, field_of([one.made for one in flown]))
+    return Plan(folder, largest, flown, field_of([one.made for one in flown]))
 
 
 @pytest.fixture(scope="session")
