@@ -173,14 +173,14 @@ def _answer(label: str, run: Run, full_kg: float) -> dict[str, Any]:
 # --- said in lines, and asked -------------------------------------------------------------------------------
 
 
-def lines(found: Comparison) -> list[str]:
+def lines(comparison: Comparison) -> list[str]:
     """What differs and what came out, for people."""
-    said = [f"{found.differing.num_rows} differences in what was assumed:"]
-    for row in found.differing.to_pylist():
-        values = ", ".join(f"{label}: {row[label]}" for label in found.labels)
+    said = [f"{comparison.differing.num_rows} differences in what was assumed:"]
+    for row in comparison.differing.to_pylist():
+        values = ", ".join(f"{label}: {row[label]}" for label in comparison.labels)
         said.append(f"  {row['kind']} {row['name']}: {values}")
     said.append("the answers (changes are against the first):")
-    first, *others = found.answers.to_pylist()
+    first, *others = comparison.answers.to_pylist()
     said.append(f"  {_answer_line(first)}")
     for row in others:
         said.append(f"  {_answer_line(row)}")

@@ -22,11 +22,12 @@ from swarm.encounter.propellant import probe_masses
 from swarm.optimize.archive import Archive, costs_of, merged, taken
 from swarm.optimize.search import Optimised, measure_of, optimize
 from swarm.plan.budgets import swarm_masses
-from swarm.plan.constraints import UNUSED, allowed
-from swarm.plan.data import Chances, PlanData, column, plan_data
+from swarm.plan.constraints import UNUSED
+from swarm.plan.data import Chances, PlanData, column
 from swarm.plan.flight import Flight
 from swarm.plan.measures import measures, plans_matrix
 from swarm.plan.objectives import chance_of_data, evaluate
+from swarm.plan.question import Question, pose
 from swarm.plan.tracking import plan_hours
 from targets.catalogue.reading import Catalogue
 
@@ -89,10 +90,8 @@ def compare(
     counts = sorted(set(study.compare.counts))
     most = max(counts)
     flight = None if mothership is None else Flight(opportunities, mothership)
-    mask = pa.array(allowed(study, opportunities, flight).mask)
-    usable = opportunities.filter(mask)
-    usable_judged = judged.take(np.asarray(mask))
-    data = plan_data(study, usable, targets, judged=usable_judged, probes=most)
+    posed = pose(Question(study, opportunities, targets, judged, flight, most))
+    usable, data = posed.table, posed.data
     by_seed = []
     for k in range(study.compare.seeds):
         seeded = _without_costs(study.with_seed((study.study.seed + _SEED_STEP * k) % 2**63))

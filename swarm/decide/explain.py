@@ -102,11 +102,11 @@ def _tables(run: Run) -> _Tables:
 def _row_of(table: pa.Table, name: str, number: int) -> int:
     """The row whose `name` is `number`; InputError with the range there is."""
     numbers = column(table, name)
-    found = np.flatnonzero(numbers == number)
-    if not len(found):
+    places = np.flatnonzero(numbers == number)
+    if not len(places):
         there = f"{numbers.min()} to {numbers.max()}" if len(numbers) else "none"
         raise InputError(f"the run has no such {name}", found=number, expected=f"a number among {there}")
-    return int(found[0])
+    return int(places[0])
 
 
 # --- an opportunity -----------------------------------------------------------------------------------------

@@ -12,12 +12,12 @@ from numpy.typing import NDArray
 
 from swarm.decide.explain import _SHARED_FRACTIONS, CAUTIONS, Step, _named, _row_of, _Tables, _tables
 from swarm.encounter.propellant import carried_m_s, ledger, probe_masses
-from swarm.plan.constraints import allowed
-from swarm.plan.data import PlanData, column, plan_data
+from swarm.plan.data import PlanData, column
 from swarm.plan.measures import measures
 from swarm.plan.objectives import evaluate, row_counts
 from swarm.plan.pairs import pairs_of
-from swarm.plan.rules import PlanRules, plan_rules
+from swarm.plan.question import Question, pose
+from swarm.plan.rules import PlanRules
 from swarm.plan.survival import group_failures, shared_groups
 from swarm.run.folder import Run
 from swarm.study.schema import Study
@@ -62,18 +62,21 @@ def explain_plan(run: Run, number: int) -> list[Step]:
 def _flown(run: Run, tables: _Tables, number: int) -> _Flown:
     plans = run.read_table("plans")
     chosen = plans.filter(pc.equal(plans["plan"], number)).sort_by("probe")
-    mask = allowed(tables.study, tables.opportunities, tables.flight).mask
-    table, judged = (each.filter(pa.array(mask)) for each in (tables.opportunities, tables.judged))
-    chances = tables.chances.take(mask)
-    data = plan_data(tables.study, table, tables.targets, judged=chances)
+    study = tables.study
+    posed = pose(
+        Question(
+            study, tables.opportunities, tables.targets, tables.chances, tables.flight, study.probe.count
+        )
+    )
+    table = posed.table
     place = pc.index_in(chosen["opportunity"], value_set=table["opportunity"].combine_chunks())
     return _Flown(
         plan=column(pa.table({"row": place}), "row").astype(np.int64),
         table=table,
-        judged=judged,
-        relayed=chances.relayed,
-        data=data,
-        rules=plan_rules(tables.study, table, data, flight=tables.flight_of(mask), relayed=chances.relayed),
+        judged=tables.judged.take(pa.array(posed.rows)),
+        relayed=posed.judged.relayed,
+        data=posed.data,
+        rules=posed.rules,
     )
 
 
@@ -197,9 +200,9 @@ def _shared_step(tables: _Tables, flown: _Flown) -> Step:
 
 def _pairs_step(flown: _Flown, targets: Catalogue) -> list[Step]:
     """Pairs on one target, none where there are none: what they add, and the break-even."""
-    found = pairs_of(flown.plan, flown.data, flown.rules)
+    pairs = pairs_of(flown.plan, flown.data, flown.rules)
     lines = []
-    for pair in found:
+    for pair in pairs:
         body = targets.take([int(flown.data.target[flown.plan[pair.first]])])
         names = column(flown.table, "target") if pair.other >= 0 else np.array([])
         instead = (

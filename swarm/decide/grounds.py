@@ -153,10 +153,12 @@ def screens(study: Study, catalogue: Catalogue | None, pool: Pool) -> list[Scree
     if catalogue is None:
         raise ValueError("without the catalogue nothing can be screened again")
     try:
-        found: Sequence[Screening | None] = screen_together([one.study for one in due], catalogue, pool=pool)
+        screenings: Sequence[Screening | None] = screen_together(
+            [one.study for one in due], catalogue, pool=pool
+        )
     except NothingFeasible:  # one of them leaves no time for an arc: the others are screened without it
-        found = [_screened_alone(one.study, catalogue, pool) for one in due]
-    return [replace(one, screening=screening) for one, screening in zip(due, found, strict=True)]
+        screenings = [_screened_alone(one.study, catalogue, pool) for one in due]
+    return [replace(one, screening=screening) for one, screening in zip(due, screenings, strict=True)]
 
 
 def _screened_alone(study: Study, catalogue: Catalogue, pool: Pool) -> Screening | None:
@@ -248,13 +250,13 @@ def with_improved_starts(
     moved = [k for k, one in enumerate(screened, start=1) if one.factor != BURN]
     nowhere = np.full(len(chosen), UNUSED, dtype=np.int64)
     worlds = [World(0, study, chosen)] + [World(k, screened[k - 1].study, nowhere) for k in moved]
-    found = answers(worlds, grounds, spent_kg=spent_kg, effort=asked_of(study).effort, pool=pool)
+    improved = answers(worlds, grounds, spent_kg=spent_kg, effort=asked_of(study).effort, pool=pool)
     begun = list(grounds)
     for k, one in enumerate(screened, start=1):
         if one.factor == BURN:
-            begun[k] = replace(grounds[k], starts=found[0].front)
-    begun[0] = replace(grounds[0], starts=found[0].front)
-    for k, answer in zip(moved, found[1:], strict=True):
+            begun[k] = replace(grounds[k], starts=improved[0].front)
+    begun[0] = replace(grounds[0], starts=improved[0].front)
+    for k, answer in zip(moved, improved[1:], strict=True):
         begun[k] = _polished(screened[k - 1], replace(grounds[k], starts=answer.front), pool)
     return begun
 

@@ -16,14 +16,14 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from swarm.plan.constraints import allowed
 from swarm.plan.data import Chances, PlanData, column, plan_data
 from swarm.plan.flight import Flight
 from swarm.plan.judged import Pool, chances_of, judge_all
 from swarm.plan.measures import plans_matrix
 from swarm.plan.objectives import evaluate, set_prices
 from swarm.plan.pairs import best_replacement
-from swarm.plan.rules import PlanRules, plan_rules
+from swarm.plan.question import Question, pose
+from swarm.plan.rules import PlanRules
 from targets.base.constants import AU_KM
 from targets.base.timescale import tdb_s_from_jd
 from targets.base.vectors import angle_deg
@@ -240,16 +240,13 @@ def observe(
     mothership : the mothership's path; None only where the study limits nothing along the arcs
     """
     flight = None if mothership is None else Flight(opportunities, mothership)
-    usable = allowed(study, opportunities, flight).mask
-    table, chances = opportunities.filter(pa.array(usable)), judged.take(usable)
+    posed = pose(Question(study, opportunities, targets, judged, flight, study.probe.count))
+    table, chances, data, rules = posed.table, posed.judged, posed.data, posed.rules
     matrix = plans_matrix(plans, table, front.num_rows, probes=study.probe.count)
     target = column(table, "target_index").astype(np.int64)
     plans_with = _plans_with(matrix, target)
     matrix = matrix[_spread_evenly(len(matrix))]
     uses = _uses(matrix)
-    data = plan_data(study, table, targets, judged=chances)
-    left = None if flight is None else flight.take(usable)
-    rules = plan_rules(study, table, data, flight=left, relayed=chances.relayed)
     used = np.unique(matrix[uses.plan, uses.place])
     better = _better_data(study, table, targets, used=used, chances=chances, pool=pool)
     unknown = np.array([not label_of(text) for text in targets.taxonomy], dtype=bool)

@@ -7,8 +7,6 @@ at its check-out leaves targets to those still aboard, which may then all be giv
 
 from __future__ import annotations
 
-import itertools
-import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
@@ -19,12 +17,14 @@ from numba import njit
 from numpy.typing import NDArray
 
 from swarm.encounter.propellant import probe_masses
-from swarm.optimize.costs import Posed, Question, pose
 from swarm.optimize.pricing import fill_prices, new_prices, spared
-from swarm.plan.constraints import UNUSED, allowed
+from swarm.optimize.pruning import searchable
+from swarm.optimize.short import count_sets, every_set
+from swarm.plan.constraints import UNUSED
 from swarm.plan.data import Chances, PlanData, column
 from swarm.plan.flight import Flight
 from swarm.plan.objectives import count_state, evaluate, expected_science, new_counts
+from swarm.plan.question import Posed, Question, pose
 from swarm.plan.rules import PlanRules, feasible, fits
 from swarm.plan.survival import group_failures, own_chances, state_chance
 from targets.base.timescale import iso_tdb
@@ -101,12 +101,12 @@ def recourse(
     tests/decide/recourse/test_against_enumeration.py.
     """
     flight = None if mothership is None else Flight(opportunities, mothership)
-    mask = allowed(study, opportunities, flight).mask
     flown = np.asarray(plan, dtype=np.int64)
     flown = flown[flown >= 0]
-    mask[flown] = True  # a plan that was found is kept, whatever is asked of it now
     question = Question(study, opportunities, targets, judged, flight, max(len(flown), 1))
-    posed = pose(question, mask)
+    mask = question.allowed().mask
+    mask[flown] = True  # a plan that was found is kept, whatever is asked of it now
+    posed = searchable(pose(question, mask))
     case = _Case(study, posed, np.searchsorted(posed.rows, flown), exact_sets)
     alternates = [_alternates(case, place) for place in range(len(flown))]
     lost = [_after_dead(case, place) for place in range(len(flown))]
@@ -213,7 +213,7 @@ def _after_dead(case: _Case, place: int) -> _Lost:
     usable = case.in_tanks
     usable[plan] = True  # its own opportunity stays open to a probe
     rows = np.flatnonzero(usable & (rules.release_jd_tdb > found_jd))
-    if _sets(len(rows), len(places), rules) <= case.exact_sets:
+    if count_sets(len(rows), len(places), rules) <= case.exact_sets:
         best = _best_of_all(plan, place, places=places, rows=rows, data=data, rules=rules)
     else:
         starts = _starts(study, plan, place, places)
@@ -236,19 +236,11 @@ def _as_ghost(o: int, data: PlanData, rules: PlanRules) -> tuple[PlanData, PlanR
     )
 
 
-def _sets(rows: int, places: int, rules: PlanRules) -> int:
-    """How many sets of at most so many opportunities there are; with repetition where targets may be shared."""
-    if rules.per_target > 1:
-        return sum(math.comb(rows + k - 1, k) for k in range(1, places + 1)) + 1
-    return sum(math.comb(rows, k) for k in range(places + 1))
-
-
 def _best_of_all(
     plan: Ints, dead: int, *, places: Ints, rows: Ints, data: PlanData, rules: PlanRules
 ) -> float:
     """Most expected science of every re-assignment."""
-    choose = itertools.combinations_with_replacement if rules.per_target > 1 else itertools.combinations
-    sets = [chosen for k in range(len(places) + 1) for chosen in choose(rows.tolist(), k)]
+    sets = list(every_set(rows.tolist(), len(places), rules))
     plans = np.tile(plan, (len(sets), 1))
     plans[:, places] = [[*chosen, *[UNUSED] * (len(places) - len(chosen))] for chosen in sets]
     plans = plans[feasible(plans, rules)]

@@ -11,24 +11,23 @@ epoch after epoch. Where there are few plans every one is evaluated instead, and
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from swarm.optimize.archive import Archive, costs_of, merged, thinned
-from swarm.optimize.costs import Posed, Question, pose
+from swarm.optimize.archive import Archive
 from swarm.optimize.epochs import OnDone, Pool
-from swarm.optimize.neighbours import explore
-from swarm.optimize.search import EXACT_PLANS, count_plans, every_plan, measure_of
-from swarm.optimize.seeds import seed_plans
-from swarm.plan.constraints import UNUSED, allowed
+from swarm.optimize.pruning import searchable
+from swarm.optimize.search import count_plans, every_plan, measure_of
+from swarm.optimize.short import EXACT_PLANS, short_search
+from swarm.plan.constraints import UNUSED
 from swarm.plan.data import Chances, PlanData, column
 from swarm.plan.flight import Flight
 from swarm.plan.objectives import PROPELLANT, RISK, SCIENCE, evaluate
-from swarm.plan.rules import decode
+from swarm.plan.question import Posed, Question, pose
 from targets.catalogue.reading import Catalogue
 
 if TYPE_CHECKING:
@@ -38,8 +37,6 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
-# Plans whose exchanges are looked at in an epoch, and exchanges noted.
-_PLANS, _FINDS = 150, 20_000
 # Two propellants closer than this are the same.
 _TIE_KG = 1e-9
 
@@ -56,6 +53,10 @@ class Ground:
     judged: Chances
     flight: Flight | None
     starts: Ints
+
+    def question(self, study: Study) -> Question:
+        """What a study asks on this ground."""
+        return Question(study, self.opportunities, self.targets, self.judged, self.flight, study.probe.count)
 
 
 @dataclass(frozen=True, eq=False)
@@ -120,12 +121,9 @@ def _answer(world: World, shared: _Shared) -> Answer:
     mask = _usable(world, ground)
     if not mask.any():
         return _nothing(study)
-    question = Question(study, ground.opportunities, ground.targets, ground.judged, ground.flight, None)
-    posed = _with_success(pose(question, mask), world.success_change)
-    place = np.full(len(mask) + 1, UNUSED, dtype=np.int64)  # the last stands for an unused place
-    place[posed.rows] = np.arange(len(posed.rows))
-    held = evaluate(place[world.plan][None, :], posed.data)[0]
-    starts = place[np.concatenate([ground.starts, world.plan[None, :]])]
+    posed = _with_success(searchable(pose(ground.question(study), mask)), world.success_change)
+    held = evaluate(posed.places(world.plan)[None, :], posed.data)[0]
+    starts = posed.places(np.concatenate([ground.starts, world.plan[None, :]]))
     front = _front(study, posed, starts, shared.effort)
     best = most_science(front.costs, max(shared.spent_kg, float(held[PROPELLANT])))
     rows = np.append(posed.rows, UNUSED)
@@ -134,7 +132,7 @@ def _answer(world: World, shared: _Shared) -> Answer:
 
 
 def _usable(world: World, ground: Ground) -> Bools:
-    mask = allowed(world.study, ground.opportunities, ground.flight).mask
+    mask = ground.question(world.study).allowed().mask
     if world.left_out is not None:
         mask &= column(ground.opportunities, "target_index") != world.left_out
     return mask
@@ -152,7 +150,7 @@ def _with_success(posed: Posed, change: float) -> Posed:
     if change == 0.0:
         return posed
     data = with_success_change(posed.data, change)
-    return Posed(posed.rows, posed.table, data, posed.rules)
+    return replace(posed, data=data)
 
 
 def with_success_change(data: PlanData, change: float) -> PlanData:
@@ -165,12 +163,7 @@ def _front(study: Study, posed: Posed, starts: Ints, effort: int) -> Archive:
     data, rules = posed.data, posed.rules
     if count_plans(data, rules) <= EXACT_PLANS:
         return every_plan(data, rules, measure_of(study, data))[0]
-    plans = decode(np.ascontiguousarray(starts), rules)
-    front = merged([Archive(plans, costs_of(evaluate(plans, data))), seed_plans(data, rules)])
-    for _ in range(effort):
-        found, _ = explore(thinned(front, _PLANS).plans, front.costs, data, rules, room=_FINDS)
-        front = merged([front, found])
-    return front
+    return short_search(posed, starts, rounds=effort)
 
 
 def most_science(costs: Floats, limit_kg: float) -> int:

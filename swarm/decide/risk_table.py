@@ -52,14 +52,14 @@ class Risk:
     source: str
 
 
-def risk_table(study: Study, flown: Flown, found: Sensitivity) -> pa.Table:
+def risk_table(study: Study, flown: Flown, changes: Sensitivity) -> pa.Table:
     """Return item, cause, likelihood, consequence, likelihood_bin, consequence_bin, source.
 
     flown : the plan's probes only;  found : what the sensitivities came to
     """
     if study.sensitivity is None:
         raise ValueError("without [sensitivity] there are no bins")
-    rows = list(_risks(study, flown, found))
+    rows = list(_risks(study, flown, changes))
     likelihood = np.array([row.likelihood for row in rows])
     consequence = np.clip([row.consequence for row in rows], 0.0, 1.0)
     return pa.table(
@@ -80,13 +80,13 @@ def bins(values: Floats, ends: tuple[float, ...]) -> Ints:
     return np.searchsorted(np.asarray(ends), np.asarray(values), side="right").astype(np.int64)
 
 
-def _risks(study: Study, flown: Flown, found: Sensitivity) -> Iterator[Risk]:
+def _risks(study: Study, flown: Flown, changes: Sensitivity) -> Iterator[Risk]:
     data = plan_data(study, flown.opportunities, flown.targets, judged=flown.judged)
     plan = np.arange(flown.opportunities.num_rows, dtype=np.int64)
     yield from _of_one_probe(study, flown, data, plan)
     yield from _of_groups(study, flown, data, plan)
     yield _no_data(data, plan)
-    yield from _of_the_mission(study, found)
+    yield from _of_the_mission(study, changes)
 
 
 # --- one probe ----------------------------------------------------------------------------------------------
@@ -162,9 +162,9 @@ def _no_data(data: PlanData, plan: Ints) -> Risk:
 # --- the mission --------------------------------------------------------------------------------------------
 
 
-def _of_the_mission(study: Study, found: Sensitivity) -> Iterator[Risk]:
+def _of_the_mission(study: Study, changes: Sensitivity) -> Iterator[Risk]:
     """What the survival model knows nothing of: likelihoods are the study's, to be set by the project."""
-    asked, rows = study.sensitivity, found.table.to_pylist()
+    asked, rows = study.sensitivity, changes.table.to_pylist()
     if asked is None:
         return
     base = next(row for row in rows if row["factor"] == NOTHING)
@@ -179,7 +179,7 @@ def _of_the_mission(study: Study, found: Sensitivity) -> Iterator[Risk]:
             item = f"burns are weaker: at most {row['setting']}"
             yield Risk(item, "thruster or tank, the plan left as it is", asked.likelihood_weaker_burn, lost,
                        "sensitivity.likelihood_weaker_burn, to be set by the project")  # fmt: skip
-    lost_targets = found.left_out.to_pylist()
+    lost_targets = changes.left_out.to_pylist()
     if lost_targets:
         worst = min(lost_targets, key=_science_held)
         yield Risk(f"a target is not where it should be: {worst['target']}", "orbit wrong, or lost",

@@ -43,11 +43,12 @@ from swarm.decide.grounds import (
 )
 from swarm.decide.replan import Answer, Ground, World, answers
 from swarm.optimize.epochs import OnDone
-from swarm.plan.constraints import UNUSED, allowed
+from swarm.plan.constraints import UNUSED
 from swarm.plan.data import Chances, PlanData, column, plan_data
 from swarm.plan.flight import Flight
 from swarm.plan.measures import plans_matrix
 from swarm.plan.objectives import PROPELLANT, RISK, SCIENCE, evaluate, row_chances
+from swarm.plan.question import pose
 from swarm.run.workers import Pool
 from targets.catalogue.reading import Catalogue
 
@@ -259,9 +260,7 @@ class _Worth:
     """What each target is worth to one probe, by its best opportunity, under any weights."""
 
     def __init__(self, study: Study, base: Ground) -> None:
-        mask = allowed(study, base.opportunities, base.flight).mask
-        table = base.opportunities.filter(pa.array(mask))
-        data = plan_data(study, table, base.targets, judged=base.judged.take(mask))
+        data = pose(base.question(study)).data
         self.target, self.share = data.target, row_shares(data)
         self.top = top_targets(worth_of_targets(self.share, self.target, data.weight))
         self.before = worth_of_targets(self.share, self.target, data.weight)[self.top]

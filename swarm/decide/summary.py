@@ -118,22 +118,22 @@ def cheapest_per_target(opportunities: pa.Table) -> pa.Table:
 
 def limits(study: Study, opportunities: pa.Table, front: pa.Table, plans: pa.Table) -> list[str]:
     """Sentences on what limits the answer, each with its counts, the tightest first."""
-    found = counts(study, opportunities)
+    tight = counts(study, opportunities)
     arcs = f"{study.search.arc_min_days:g}-{study.search.arc_max_days:g} d"
     said = [
         (
-            found.burn_close / found.targets,
-            f"burn limit: {found.burn_close} of {found.targets} targets need more than 90 % of "
+            tight.burn_close / tight.targets,
+            f"burn limit: {tight.burn_close} of {tight.targets} targets need more than 90 % of "
             f"{study.probe.burn_limit_m_s:g} m/s (19 % would, were targets spread evenly)",
         ),
         (
-            found.arc_close_long / found.targets,
-            f"longest arc: {found.arc_close_long} of {found.targets} targets are cheapest in the last tenth "
+            tight.arc_close_long / tight.targets,
+            f"longest arc: {tight.arc_close_long} of {tight.targets} targets are cheapest in the last tenth "
             f"of {arcs}",
         ),
         (
-            found.arc_close_short / found.targets,
-            f"shortest arc: {found.arc_close_short} of {found.targets} targets are cheapest in the first "
+            tight.arc_close_short / tight.targets,
+            f"shortest arc: {tight.arc_close_short} of {tight.targets} targets are cheapest in the first "
             f"tenth of {arcs}",
         ),
         _spacing_limit(study, opportunities, front, plans),

@@ -199,7 +199,7 @@ def _climb(x, y, effort, steps, axes, view, work):
     step, moves, last = steps[0], 0, 0
     best = average_at(x, y, axes, view, effort, work)
     while step > steps[1] and moves < _CLIMB_MAX:
-        found = False
+        higher = False
         for n in range(8):
             k = (last + n) % 8  # what went up a moment ago is tried first
             moves += 1
@@ -211,9 +211,9 @@ def _climb(x, y, effort, steps, axes, view, work):
                 continue
             value = average_at(to_x, to_y, axes, view, effort, work)
             if value > best:
-                x, y, best, found, last = to_x, to_y, value, True, k
+                x, y, best, higher, last = to_x, to_y, value, True, k
                 break
-        if not found:
+        if not higher:
             step *= 0.5
     return x, y, best
 

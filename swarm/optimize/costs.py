@@ -8,27 +8,18 @@ is reported is the most that such a search finds, never the end of what a full o
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from dataclasses import dataclass
 
 import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from swarm.optimize.archive import Archive, costs_of, merged, thinned
+from swarm.optimize.archive import Archive
 from swarm.optimize.epochs import Measure, Pool
-from swarm.optimize.neighbours import explore
-from swarm.optimize.pruning import with_candidates
-from swarm.optimize.seeds import seed_plans
-from swarm.plan.constraints import CONSTRAINTS, UNUSED, Constraint, allowed
-from swarm.plan.data import Chances, PlanData, plan_data
-from swarm.plan.flight import Flight
-from swarm.plan.objectives import evaluate
-from swarm.plan.rules import PlanRules, decode, plan_rules
-from targets.catalogue.reading import Catalogue
-
-if TYPE_CHECKING:
-    from swarm.study.schema import Study
+from swarm.optimize.pruning import searchable
+from swarm.optimize.short import short_search
+from swarm.plan.constraints import CONSTRAINTS, UNUSED, Constraint
+from swarm.plan.question import Posed, Question, pose
 
 Ints = NDArray[np.int64]
 
@@ -40,30 +31,7 @@ NO_COSTS = pa.table(
         "hypervolume": pa.array([], pa.float64()),
     }
 )
-# Plans whose exchanges are looked at in a round, and rounds.
-_PLANS, _ROUNDS, _FINDS = 150, 2, 20_000
-
-
-@dataclass(frozen=True)
-class Question:
-    """A study with its tables; `opportunities` are all that were found, allowed or not."""
-
-    study: Study
-    opportunities: pa.Table
-    targets: Catalogue
-    judged: Chances
-    flight: Flight | None
-    probes: int | None
-
-
-@dataclass(frozen=True)
-class Posed:
-    """A question as numbers: rows of its table that may be used, and what the search needs of them."""
-
-    rows: Ints
-    table: pa.Table
-    data: PlanData
-    rules: PlanRules
+_ROUNDS = 2
 
 
 @dataclass(frozen=True)
@@ -71,22 +39,6 @@ class _Shared:
     question: Question
     plans: Ints  # (p, probes) rows of the question's table, -1 unused
     measure: Measure
-
-
-def pose(question: Question, mask: NDArray[np.bool_]) -> Posed:
-    """Collect what the search needs of the opportunities of `mask`."""
-    study, judged, flight = question.study, question.judged, question.flight
-    table = question.opportunities.filter(pa.array(mask))
-    chances = judged.take(mask)
-    data = plan_data(study, table, question.targets, judged=chances, probes=question.probes)
-    rules = plan_rules(
-        study,
-        table,
-        data,
-        flight=None if flight is None else flight.take(mask),
-        relayed=chances.relayed,
-    )
-    return Posed(np.flatnonzero(mask), table, data, with_candidates(data, rules))
 
 
 def constraint_costs(
@@ -125,16 +77,7 @@ def _short_search(constraint: Constraint | None, shared: _Shared) -> _Reached:
     """Search without one constraint, or with all."""
     question = shared.question
     if constraint is not None:
-        question = replace(question, study=constraint.without(question.study))
-    posed = pose(question, allowed(question.study, question.opportunities, question.flight).mask)
-    place = np.full(question.opportunities.num_rows + 1, UNUSED, dtype=np.int64)
-    place[posed.rows] = np.arange(len(posed.rows))
-    plans = decode(np.where(shared.plans >= 0, place[shared.plans], UNUSED), posed.rules)
-    front = merged(
-        [Archive(plans, costs_of(evaluate(plans, posed.data))), seed_plans(posed.data, posed.rules)]
-    )
-    for _ in range(_ROUNDS):
-        start = thinned(front, _PLANS)
-        found, _ = explore(start.plans, front.costs, posed.data, posed.rules, room=_FINDS)
-        front = merged([front, found])
+        question = question.of(constraint.without(question.study))
+    posed = searchable(pose(question))
+    front = short_search(posed, posed.places(shared.plans), rounds=_ROUNDS)
     return _Reached(len(posed.rows), -float(front.costs[:, 0].min()), shared.measure(front.costs))

@@ -79,8 +79,8 @@ class PlanProblem:
         return merged([Archive(visited, self.costs(visited))]), len(visited)
 
     def neighbours(self, plans: NDArray, front: Floats) -> tuple[Archive, int]:
-        found, _ = explore(plans, front, self.data, self.rules, room=_FINDS)
-        return found, len(found.plans)
+        better, _ = explore(plans, front, self.data, self.rules, room=_FINDS)
+        return better, len(better.plans)
 
 
 def random_plans(rng: np.random.Generator, count: int, *, data: PlanData, rules: PlanRules) -> Ints:

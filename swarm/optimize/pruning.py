@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
 from swarm.plan.data import PlanData
+from swarm.plan.question import Posed
 from swarm.plan.rules import PlanRules
 
 Floats = NDArray[np.float64]
@@ -25,6 +28,11 @@ def with_candidates(data: PlanData, rules: PlanRules) -> PlanRules:
     chances = data.hardware[:, None] * row_chances_given_hardware(data)
     useful = everything[chances.max(axis=1) > 0.0]
     return rules._replace(candidates=useful[unpruned(data, rules, chances, useful, depth=_DEPTH)])
+
+
+def searchable(posed: Posed) -> Posed:
+    """The question with the opportunities that a search tries."""
+    return replace(posed, rules=with_candidates(posed.data, posed.rules))
 
 
 def unpruned(data: PlanData, rules: PlanRules, chances: Floats, columns: Ints, *, depth: int) -> Bools:

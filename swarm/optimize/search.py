@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
-import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -12,17 +10,20 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from swarm.encounter.propellant import probe_masses
-from swarm.optimize.archive import Archive, costs_of, merged, thinned
+from swarm.optimize.archive import Archive, merged, thinned
 from swarm.optimize.bound import ScienceBound, best_within, science_bound
-from swarm.optimize.costs import NO_COSTS, Posed, Question, constraint_costs, pose
+from swarm.optimize.costs import NO_COSTS, constraint_costs
 from swarm.optimize.epochs import Convergence, Effort, Measure, OnDone, Pool, search
 from swarm.optimize.problem import PlanProblem
+from swarm.optimize.pruning import searchable
 from swarm.optimize.seeds import seed_plans
-from swarm.plan.constraints import UNUSED, allowed, require_some
+from swarm.optimize.short import EXACT_PLANS, archive_of, count_sets, every_set
+from swarm.plan.constraints import UNUSED, require_some
 from swarm.plan.data import Chances, PlanData, column
 from swarm.plan.flight import Flight
-from swarm.plan.objectives import chance_of_data, evaluate
+from swarm.plan.objectives import chance_of_data
 from swarm.plan.pairs import without_losing_pairs
+from swarm.plan.question import Posed, Question, pose
 from swarm.plan.rules import PlanRules, decode, feasible
 from targets.catalogue.reading import Catalogue
 
@@ -31,8 +32,6 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
-# With no more plans than this every one is evaluated: the front is then exact, and faster than a search.
-EXACT_PLANS = 50_000
 # Hypervolume is measured from here: -science, propellant as a share of all tanks full, risk.
 REFERENCE = np.array([0.1, 1.1, 1.1])
 # Searches of one study take seeds this far apart: a prime, so that no two studies with near seeds share them.
@@ -107,15 +106,16 @@ def optimize(
     plan is always a candidate.
     """
     flight = None if mothership is None else Flight(opportunities, mothership)
-    question = Question(study, opportunities, targets, judged, flight, probes)
-    usable = allowed(study, opportunities, flight)
+    most = study.probe.count if probes is None else probes
+    question = Question(study, opportunities, targets, judged, flight, most)
+    usable = question.allowed()
     require_some(usable, study, opportunities, flight)
-    posed = pose(question, usable.mask)
+    posed = searchable(pose(question, usable.mask))
     seeds = _seeds(posed, [] if earlier is None else [earlier.plans], starts)
     proven = science_bound(
         posed.data, posed.rules, known=seeds.plans, levels=study.optimize.levels, pool=pool
     )
-    seeds = merged([seeds, _archive(proven.plans, posed.data)])
+    seeds = merged([seeds, archive_of(proven.plans, posed.data)])
     archive, runs, exact = _front_of(study, posed, seeds, exact_plans=exact_plans, pool=pool, on_done=on_done)
     answer = _Answer(archive, proven, runs, usable.removed, exact)
     return _optimised(question, posed, answer, earlier=earlier, pool=pool)
@@ -145,7 +145,7 @@ def _front_of(
         archive, runs = _searched(study, posed.data, posed.rules, seeds=seeds, pool=pool, on_done=on_done)
     if study.constraints.pairs:
         kept = without_losing_pairs(archive.plans, posed.data, posed.rules)
-        archive = merged([_archive(kept, posed.data)])
+        archive = merged([archive_of(kept, posed.data)])
     return archive, runs, exact
 
 
@@ -186,25 +186,17 @@ def _seeds(posed: Posed, earlier: list[pa.Table], starts: pa.Table | None) -> Ar
 
 
 def count_plans(data: PlanData, rules: PlanRules) -> int:
-    """The number of sets of opportunities, feasible or not; with repetition where targets may be shared."""
-    n = len(data.target)
-    if rules.per_target > 1:
-        return sum(math.comb(n + k - 1, k) for k in range(data.probes + 1))
-    return sum(math.comb(n, k) for k in range(data.probes + 1))
+    """The number of plans, feasible or not."""
+    return count_sets(len(data.target), data.probes, rules)
 
 
 def every_plan(data: PlanData, rules: PlanRules, measure: Measure) -> tuple[Archive, list[Convergence]]:
     """The front of every plan, exact, and a record of one epoch; for no more plans than EXACT_PLANS."""
-    choose = itertools.combinations_with_replacement if rules.per_target > 1 else itertools.combinations
-    sets = itertools.chain.from_iterable(choose(range(len(data.target)), k) for k in range(data.probes + 1))
+    sets = every_set(range(len(data.target)), data.probes, rules)
     plans = np.array([[*chosen, *[UNUSED] * (data.probes - len(chosen))] for chosen in sets], dtype=np.int64)
     plans = decode(plans[feasible(plans, rules)], rules)
-    archive = merged([_archive(plans, data)])
+    archive = merged([archive_of(plans, data)])
     return archive, [Convergence((len(plans),), (measure(archive.costs),), (len(archive.plans),), "epochs")]
-
-
-def _archive(plans: Ints, data: PlanData) -> Archive:
-    return Archive(plans, costs_of(evaluate(plans, data)))
 
 
 # --- the search ---------------------------------------------------------------------------------------------
@@ -306,7 +298,7 @@ def _started(plans: pa.Table, posed: Posed) -> Archive:
     matrix = np.full((max(numbers) + 1, posed.data.probes), UNUSED, dtype=np.int64)
     for row in plans.to_pylist():
         matrix[row["plan"], row["probe"]] = place.get(row["opportunity"], UNUSED)
-    return _archive(decode(matrix, posed.rules), posed.data)
+    return archive_of(decode(matrix, posed.rules), posed.data)
 
 
 def _progress_table(runs: list[Convergence], earlier: Optimised | None) -> pa.Table:

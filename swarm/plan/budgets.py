@@ -165,15 +165,15 @@ def recoil_table(study: Study, opportunities: pa.Table, plan: Ints) -> pa.Table:
     used = plan[plan >= 0]
     dates = column(opportunities, "release_jd_tdb")[used]
     order = np.argsort(dates, kind="stable")
-    found = release_recoil(study, opportunities, plan)
+    recoil = release_recoil(study, opportunities, plan)
     columns = {
         "probe": order,
         "opportunity": column(opportunities, "opportunity")[used[order]],
         "release_jd_tdb": dates[order],
-        "mothership_before_kg": found.mass_before_kg,
-        "mothership_after_kg": found.mass_after_kg,
+        "mothership_before_kg": recoil.mass_before_kg,
+        "mothership_after_kg": recoil.mass_after_kg,
     }
     for k, axis in enumerate("xyz"):
-        columns[f"recoil_{axis}_m_s"] = found.recoil_m_s[:, k].copy()
-        columns[f"probe_change_{axis}_m_s"] = found.probe_change_m_s[:, k].copy()
+        columns[f"recoil_{axis}_m_s"] = recoil.recoil_m_s[:, k].copy()
+        columns[f"probe_change_{axis}_m_s"] = recoil.probe_change_m_s[:, k].copy()
     return pa.table(columns)

@@ -145,22 +145,22 @@ def require_flight(study: Study, flight: Flight | None) -> None:
 
 
 def require_some(
-    found: Allowed, study: Study, opportunities: pa.Table | None = None, flight: Flight | None = None
+    left: Allowed, study: Study, opportunities: pa.Table | None = None, flight: Flight | None = None
 ) -> None:
     """Raise NothingFeasible, naming the limits that emptied the list, if no opportunity is left.
 
     With `opportunities` it also says which single constraint's removal would leave some, or that none would.
     """
-    if found.mask.any():
+    if left.mask.any():
         return
-    if not found.mask.size:
+    if not left.mask.size:
         limit = f"probe.burn_limit_m_s = {study.probe.burn_limit_m_s:g}: no opportunity was found within it"
         raise NothingFeasible("there is no opportunity to plan with", limit=limit)
-    active = [(limit, count) for limit, count in found.removed.items() if count]
+    active = [(limit, count) for limit, count in left.removed.items() if count]
     told = "; before it, ".join(f"{limit} removed {count}" for limit, count in reversed(active))
     if opportunities is not None:
         told += f". {_ways_out(study, opportunities, flight)}"
-    raise NothingFeasible(f"none of the {found.mask.size} opportunities may be used", limit=told)
+    raise NothingFeasible(f"none of the {left.mask.size} opportunities may be used", limit=told)
 
 
 def _ways_out(study: Study, opportunities: pa.Table, flight: Flight | None) -> str:

@@ -56,12 +56,12 @@ def measures(plans: ArrayLike, data: PlanData, *, states_max: int = STATES_MAX) 
     plans = np.ascontiguousarray(plans, dtype=np.int64)
     risk = evaluate(plans, data)[:, 2]
     exact = math.prod(int(size) for size in _sizes(data)) <= states_max
-    found = _exact(plans, data) if exact else _bounded_measures(plans, data)
+    told = _exact(plans, data) if exact else _bounded_measures(plans, data)
     return Measures(
         p_threshold=1.0 - risk,
-        p_baseline=np.clip(found[:, 0], 0.0, 1.0),
-        p_none=np.clip(found[:, 1], 0.0, 1.0),
-        cvar_science=found[:, 2],
+        p_baseline=np.clip(told[:, 0], 0.0, 1.0),
+        p_none=np.clip(told[:, 1], 0.0, 1.0),
+        cvar_science=told[:, 2],
         exact=np.full(len(plans), exact),
     )
 
@@ -90,7 +90,7 @@ def _exact(plans: Ints, data: PlanData) -> Floats:
 @njit(cache=True)
 def _exact_measures(plans: Ints, data: PlanData, science: Floats, order: Ints, met: Bools) -> Floats:
     """(n, 3): P(every baseline), P(no data at all), CVaR of science."""
-    found = np.zeros((plans.shape[0], 3))
+    told = np.zeros((plans.shape[0], 3))
     rows, joint = new_counts(data)
     for i in range(plans.shape[0]):
         plan = plans[i]
@@ -101,7 +101,7 @@ def _exact_measures(plans: Ints, data: PlanData, science: Floats, order: Ints, m
             chance = state_chance(state, common)
             if chance <= 0.0:
                 continue
-            found[i, 1] += chance * _no_data(plan, state, own, data)
+            told[i, 1] += chance * _no_data(plan, state, own, data)
             if any_left(plan, data.group_mask, state):
                 count_state(plan, state, own, data, rows, joint)
                 total += chance * joint
@@ -109,9 +109,9 @@ def _exact_measures(plans: Ints, data: PlanData, science: Floats, order: Ints, m
                 total[0] += chance
         for s in range(total.size):
             if met[s]:
-                found[i, 0] += total[s]
-        found[i, 2] = lower_tail_mean(science, total, order, TAIL)
-    return found
+                told[i, 0] += total[s]
+        told[i, 2] = lower_tail_mean(science, total, order, TAIL)
+    return told
 
 
 @njit(cache=True)
@@ -145,7 +145,7 @@ def lower_tail_mean(values: Floats, chances: Floats, order: Ints, tail: float) -
 @njit(cache=True)
 def _bounded_measures(plans: Ints, data: PlanData) -> Floats:
     """(n, 3): bounds in place of the joint distribution; P(no data at all) is exact."""
-    found = np.zeros((plans.shape[0], 3))
+    told = np.zeros((plans.shape[0], 3))
     rows, joint = new_counts(data)
     for i in range(plans.shape[0]):
         plan = plans[i]
@@ -156,18 +156,18 @@ def _bounded_measures(plans: Ints, data: PlanData) -> Floats:
             chance = state_chance(state, common)
             if chance <= 0.0:
                 continue
-            found[i, 1] += chance * _no_data(plan, state, own, data)
+            told[i, 1] += chance * _no_data(plan, state, own, data)
             count_state(plan, state, own, data, rows, joint)
             total += chance * rows
-        found[i, 0] = 1.0
+        told[i, 0] = 1.0
         for r in range(total.shape[0]):
             cap = data.count_cap[r]
             met = total[r, data.baseline[r] : cap + 1].sum() if data.baseline[r] <= cap else 0.0
-            found[i, 0] = min(found[i, 0], met)
+            told[i, 0] = min(told[i, 0], met)
             share = np.minimum(np.arange(cap + 1), data.baseline[r]) / data.baseline[r]
             tail = lower_tail_mean(share, total[r, : cap + 1], np.arange(cap + 1), TAIL)
-            found[i, 2] += data.weight[r] * tail
-    return found
+            told[i, 2] += data.weight[r] * tail
+    return told
 
 
 # --- what rests on assumptions ------------------------------------------------------------------------------
@@ -229,14 +229,14 @@ def with_measures(
     some = opportunities.take(used)
     some_judged = judged.take(used)
     data = plan_data(study, some, targets, judged=some_judged)
-    found = measures(matrix, data)
+    told = measures(matrix, data)
     shares = assumed_shares(matrix, study, some, targets, judged=some_judged)
     added = {
-        "p_threshold": found.p_threshold,
-        "p_baseline": found.p_baseline,
-        "p_none": found.p_none,
-        "cvar10_science": found.cvar_science,
-        "measures_exact": found.exact,
+        "p_threshold": told.p_threshold,
+        "p_baseline": told.p_baseline,
+        "p_none": told.p_none,
+        "cvar10_science": told.cvar_science,
+        "measures_exact": told.exact,
         "science_assumed": shares["any"],
         **{f"science_assumed_{kind}": shares[kind] for kind in ASSUMPTIONS},
     }

@@ -64,12 +64,12 @@ def pairs_of(plan: Ints, data: PlanData, rules: PlanRules, *, no_dearer: bool = 
     """Return every pair of a plan; `no_dearer` looks only at others that consume no more propellant."""
     plan = np.asarray(plan, dtype=np.int64)
     target = np.where(plan >= 0, data.target[plan], -1)
-    found = []
+    pairs = []
     for first in range(len(plan)):
         for second in range(first + 1, len(plan)):
             if target[first] >= 0 and target[first] == target[second]:
-                found.append(_pair(plan, first, second, data=data, rules=rules, no_dearer=no_dearer))
-    return found
+                pairs.append(_pair(plan, first, second, data=data, rules=rules, no_dearer=no_dearer))
+    return pairs
 
 
 def _pair(plan: Ints, first: int, second: int, *, data: PlanData, rules: PlanRules, no_dearer: bool) -> Pair:

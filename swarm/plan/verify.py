@@ -61,10 +61,10 @@ class Tables:
 
 def verify(study: Study, tables: Tables, *, probes: int | None = None) -> int:
     """Check every plan and return how many there are. Raises BrokenPlan with everything that is wrong."""
-    found = problems_of(study, tables, probes=probes)
-    if found:
-        more = f" (and {len(found) - 5} more)" if len(found) > 5 else ""
-        raise BrokenPlan("the front does not keep its promises: " + "; ".join(found[:5]) + more)
+    wrong = problems_of(study, tables, probes=probes)
+    if wrong:
+        more = f" (and {len(wrong) - 5} more)" if len(wrong) > 5 else ""
+        raise BrokenPlan("the front does not keep its promises: " + "; ".join(wrong[:5]) + more)
     return tables.front.num_rows
 
 
@@ -76,13 +76,13 @@ def problems_of(study: Study, tables: Tables, *, probes: int | None = None) -> l
     by_plan: dict[int, list[Row]] = {}
     for row in members:
         by_plan.setdefault(row["plan"], []).append(row)
-    found = _front_problems(rows, most)
+    wrong = _front_problems(rows, most)
     order = [(row["plan"], row["probe"]) for row in members]
     if order != sorted(order):
-        found.append("plans are not in order of plan and probe")
+        wrong.append("plans are not in order of plan and probe")
     missing = {row["opportunity"] for row in members} - set(known)
     if missing:
-        return [*found, f"opportunities {sorted(missing)} are not in the table"]
+        return [*wrong, f"opportunities {sorted(missing)} are not in the table"]
     used = sorted({row["opportunity"] for row in members})
     arcs = None if tables.mothership is None else _Arcs([known[o] for o in used], tables.mothership)
     alone = {o: list(_alone_problems(study, known[o], arcs)) for o in used}
@@ -96,63 +96,63 @@ def problems_of(study: Study, tables: Tables, *, probes: int | None = None) -> l
         ]
         told += [*_together_problems(study, chosen), *near.problems(chosen)]
         told += _relay_problems(study, chosen, tables.relayed or {})
-        found += [f"plan {row['plan']}: {text}" for text in told]
-    found += [f"plan {plan} is not on the front" for plan in by_plan]
-    return found
+        wrong += [f"plan {row['plan']}: {text}" for text in told]
+    wrong += [f"plan {plan} is not on the front" for plan in by_plan]
+    return wrong
 
 
 # --- the tables ---------------------------------------------------------------------------------------------
 
 
 def _front_problems(rows: list[Row], most: int) -> list[str]:
-    found = []
+    wrong = []
     if [row["plan"] for row in rows] != list(range(len(rows))):
-        found.append("plan numbers are not 0, 1, 2 ...")
+        wrong.append("plan numbers are not 0, 1, 2 ...")
     keys = [(row["propellant_kg"], row["science"], row["risk"]) for row in rows]
     if keys != sorted(keys):
-        found.append("the front is not in order of propellant, science, risk")
+        wrong.append("the front is not in order of propellant, science, risk")
     if not any(row["probes"] == 0 and row["science"] == 0 and row["propellant_kg"] == 0 for row in rows):
-        found.append("the empty plan is missing")
+        wrong.append("the empty plan is missing")
     for row in rows:
         if not (0 <= row["science"] <= 1 and 0 <= row["risk"] <= 1 and 0 <= row["probes"] <= most):
-            found.append(f"plan {row['plan']}: out of range: {row}")
-    return found + _beaten(rows)
+            wrong.append(f"plan {row['plan']}: out of range: {row}")
+    return wrong + _beaten(rows)
 
 
 def _beaten(rows: list[Row]) -> list[str]:
     """Plans that another one matches or beats in everything."""
     costs = np.array([[-row["science"], row["propellant_kg"], row["risk"]] for row in rows]).reshape(-1, 3)
-    found = []
+    wrong = []
     for k, row in enumerate(rows):
         better = (costs <= costs[k]).all(axis=1)
         better[k] = False
         if better.any():
-            found.append(f"plan {row['plan']} is dominated by plan {rows[int(np.argmax(better))]['plan']}")
-    return found
+            wrong.append(f"plan {row['plan']} is dominated by plan {rows[int(np.argmax(better))]['plan']}")
+    return wrong
 
 
 def _sum_problems(study: Study, row: Row, flown: list[Row]) -> list[str]:
-    found = []
+    wrong = []
     if row["probes"] != len(flown):
-        found.append(f"{row['probes']} probes on the front, {len(flown)} in the plan")
+        wrong.append(f"{row['probes']} probes on the front, {len(flown)} in the plan")
     kilograms = sum(member["propellant_kg"] for member in flown)
     if abs(kilograms - row["propellant_kg"]) > _KG:
-        found.append(f"probes use {kilograms} kg, the front says {row['propellant_kg']}")
+        wrong.append(f"probes use {kilograms} kg, the front says {row['propellant_kg']}")
     if not all(0.0 <= member["success"] <= 1.0 for member in flown):
-        found.append("success out of range")
+        wrong.append("success out of range")
     if not flown and row["risk"] != float(any(r.threshold > 0 for r in study.science.rows)):
-        found.append(f"risk of no probes is {row['risk']}")
-    return found
+        wrong.append(f"risk of no probes is {row['risk']}")
+    return wrong
 
 
 def _order_problems(flown: list[Row], chosen: list[Row]) -> list[str]:
-    found = []
+    wrong = []
     if [member["probe"] for member in flown] != list(range(len(flown))):
-        found.append("probe numbers are not 0, 1, 2 ...")
+        wrong.append("probe numbers are not 0, 1, 2 ...")
     releases = [o["release_jd_tdb"] for o in chosen]
     if releases != sorted(releases):
-        found.append("probes are not in order of release")
-    return found
+        wrong.append("probes are not in order of release")
+    return wrong
 
 
 # --- one opportunity ----------------------------------------------------------------------------------------
@@ -160,27 +160,27 @@ def _order_problems(flown: list[Row], chosen: list[Row]) -> list[str]:
 
 def _alone_problems(study: Study, o: Row, arcs: _Arcs | None) -> list[str]:
     limits = study.constraints
-    found = []
+    wrong = []
     span = (study.study.start, o["release_jd_tdb"], o["burn_jd_tdb"], o["encounter_jd_tdb"], study.study.end)
     if list(span) != sorted(span):
-        found.append("dates out of order or out of the study's span")
+        wrong.append("dates out of order or out of the study's span")
     if not o["burn_m_s"] <= study.probe.burn_limit_m_s:
-        found.append(f"probe.burn_limit_m_s: burn of {o['burn_m_s']} m/s")
+        wrong.append(f"probe.burn_limit_m_s: burn of {o['burn_m_s']} m/s")
     if o["burn_jd_tdb"] - o["release_jd_tdb"] < study.probe.checkout_days - _DATE_DAYS:
-        found.append("probe.checkout_days: burn before the end of the check-out")
+        wrong.append("probe.checkout_days: burn before the end of the check-out")
     for begin, until in limits.blackouts:
         for event in ("release", "burn"):
             if begin <= o[f"{event}_jd_tdb"] <= until:
-                found.append(f"constraints.blackouts: {event} within a blackout")
+                wrong.append(f"constraints.blackouts: {event} within a blackout")
     for angle in ("sun_earth_probe_deg", "sun_earth_probe_release_deg", "sun_earth_probe_burn_deg"):
         if angle in o and not o[angle] >= limits.sun_earth_probe_min_deg:
-            found.append(f"constraints.sun_earth_probe_min_deg: {angle} is {o[angle]}")
+            wrong.append(f"constraints.sun_earth_probe_min_deg: {angle} is {o[angle]}")
     burning, arc_s = _burn_s(study, o), DAY_S * (o["encounter_jd_tdb"] - o["burn_jd_tdb"])
     if burning > limits.burn_share_max * arc_s * (1.0 + 1e-9):
-        found.append(f"constraints.burn_share_max: {burning:.0f} s of burn in {arc_s:.0f} s to the encounter")
+        wrong.append(f"constraints.burn_share_max: {burning:.0f} s of burn in {arc_s:.0f} s to the encounter")
     if max(_week_hours(study, o).values(), default=0.0) > _most_hours(study):
-        found.append("constraints.tracking_hours_per_week: one probe needs more")
-    return found if arcs is None else [*found, *_arc_problems(study, o, arcs)]
+        wrong.append("constraints.tracking_hours_per_week: one probe needs more")
+    return wrong if arcs is None else [*wrong, *_arc_problems(study, o, arcs)]
 
 
 def _burn_s(study: Study, o: Row) -> float:
@@ -191,59 +191,59 @@ def _burn_s(study: Study, o: Row) -> float:
 
 
 def _arc_problems(study: Study, o: Row, arcs: _Arcs) -> list[str]:
-    limits, found = study.constraints, []
+    limits, wrong = study.constraints, []
     for begin, end in arcs.events_jd:
         for event in ("release", "burn"):
             after_begin = o[f"{event}_jd_tdb"] - (begin - limits.event_clear_before_days)
             before_end = end + limits.event_clear_after_days - o[f"{event}_jd_tdb"]
             if after_begin > _DATE_DAYS and before_end > _DATE_DAYS:
-                found.append(
+                wrong.append(
                     f"constraints.event_clear_before_days, _after_days: {event} near a flyby or manoeuvre"
                 )
     if limits.sun_range_min_au > 0.0 or limits.sun_range_max_au < 1000.0:
         low, high = arcs.sun_range_au(o)
         if low < limits.sun_range_min_au - _SUN_AU:
-            found.append(f"constraints.sun_range_min_au: the arc comes to {low:.4f} au")
+            wrong.append(f"constraints.sun_range_min_au: the arc comes to {low:.4f} au")
         if high > limits.sun_range_max_au + _SUN_AU:
-            found.append(f"constraints.sun_range_max_au: the arc goes out to {high:.4f} au")
+            wrong.append(f"constraints.sun_range_max_au: the arc goes out to {high:.4f} au")
     if limits.release_sun_angle_min_deg > 0.0 or limits.release_sun_angle_max_deg < 180.0:
         angle = arcs.release_sun_angle_deg(o)
         low_deg, high_deg = limits.release_sun_angle_min_deg, limits.release_sun_angle_max_deg
         if not low_deg - _ANGLE_DEG <= angle <= high_deg + _ANGLE_DEG:
-            found.append(f"constraints.release_sun_angle: released {angle:.2f} deg from the Sun")
+            wrong.append(f"constraints.release_sun_angle: released {angle:.2f} deg from the Sun")
     if limits.downlink_clear_days > 0.0:
         angle = arcs.downlink_angle_deg(o, limits.downlink_clear_days)
         if angle < limits.sun_earth_probe_min_deg - _ANGLE_DEG:
-            found.append(f"constraints.downlink_clear_days: {angle:.2f} deg from the Sun during the downlink")
-    return found
+            wrong.append(f"constraints.downlink_clear_days: {angle:.2f} deg from the Sun during the downlink")
+    return wrong
 
 
 # --- probes together ----------------------------------------------------------------------------------------
 
 
 def _together_problems(study: Study, chosen: list[Row]) -> list[str]:
-    limits, found = study.constraints, []
+    limits, wrong = study.constraints, []
     releases = sorted(o["release_jd_tdb"] for o in chosen)
     gaps = [b - a for a, b in itertools.pairwise(releases)]
     if gaps and min(gaps) < limits.release_spacing_days:
-        found.append(f"constraints.release_spacing_days: releases only {min(gaps)} days apart")
+        wrong.append(f"constraints.release_spacing_days: releases only {min(gaps)} days apart")
     most = limits.releases_max
     if most and any(
         b - a < limits.release_window_days for a, b in zip(releases, releases[most:], strict=False)
     ):
-        found.append(
+        wrong.append(
             f"constraints.releases_max: more than {most} releases in {limits.release_window_days} days"
         )
     names = [o["target"] for o in chosen]
     if any(names.count(name) > (2 if limits.pairs else 1) for name in names):
-        found.append("constraints.pairs: a target is visited too often")
+        wrong.append("constraints.pairs: a target is visited too often")
     hours: dict[int, float] = {}
     for o in chosen:
         for week, needed in _week_hours(study, o).items():
             hours[week] = hours.get(week, 0.0) + needed
     if max(hours.values(), default=0.0) > _most_hours(study):
-        found.append(f"constraints.tracking_hours_per_week: {max(hours.values()):.1f} h in one week")
-    return found
+        wrong.append(f"constraints.tracking_hours_per_week: {max(hours.values()):.1f} h in one week")
+    return wrong
 
 
 def _relay_problems(study: Study, chosen: list[Row], relayed: dict[int, bool]) -> list[str]:
@@ -298,14 +298,14 @@ class _Recontact:
     def problems(self, chosen: list[Row]) -> list[str]:
         if self.arcs is None or self.least_km <= 0.0:
             return []
-        found = []
+        wrong = []
         for a, b in (*((o, None) for o in chosen), *itertools.combinations(chosen, 2)):
             distance = self._distance_km(self.arcs, a, b)
             if distance < self.least_km:
                 other = "the mothership" if b is None else f"opportunity {b['opportunity']}"
                 told = f"opportunity {a['opportunity']} comes within {distance:.1f} km of {other}"
-                found.append(f"constraints.recontact_km: {told}")
-        return found
+                wrong.append(f"constraints.recontact_km: {told}")
+        return wrong
 
     def _distance_km(self, arcs: _Arcs, a: Row, b: Row | None) -> float:
         key = (a["opportunity"],) if b is None else (a["opportunity"], b["opportunity"])

@@ -112,10 +112,10 @@ def screen(study: Study, catalogue: Catalogue, *, pool: Pool, on_done: OnDone | 
 
     Raises NothingFeasible, naming the limit, where no burn of the study reaches anything.
     """
-    found = screen_together((study,), catalogue, pool=pool, on_done=on_done)[0]
-    if found.opportunities.num_rows == 0:
-        raise nothing_found(study, found.counts)
-    return found
+    screening = screen_together((study,), catalogue, pool=pool, on_done=on_done)[0]
+    if screening.opportunities.num_rows == 0:
+        raise nothing_found(study, screening.counts)
+    return screening
 
 
 def read_mothership(study: Study) -> Mothership:
@@ -148,10 +148,10 @@ def screen_together(
     chunks = [_Chunk(k, epochs[k : k + size], states[k : k + size]) for k in range(0, len(catalogue), size)]
     # compile here, once, so that workers start from a full cache
     _screen_chunk(_Chunk(0, epochs[:1], states[:1]), shared, keep=False)
-    found = pool.map(_screen_chunk, chunks, shared=shared, on_done=on_done)
+    chunked = pool.map(_screen_chunk, chunks, shared=shared, on_done=on_done)
     drop_oldest()
     return tuple(
-        _screening(k, study, catalogue, motherships[k], shared, found) for k, study in enumerate(studies)
+        _screening(k, study, catalogue, motherships[k], shared, chunked) for k, study in enumerate(studies)
     )
 
 
@@ -255,25 +255,25 @@ def _screen_chunk(chunk: _Chunk, shared: _Shared, *, keep: bool = True) -> _Foun
         prepared, had = load_or_prepare(key, build)
     else:
         prepared, had = build(), "made"
-    found = []
+    by_leg = []
     for leg, approaches in zip(shared.legs, find_approaches(prepared, shared.legs), strict=True):
         minima = find_minima(
             prepared, approaches, leg, limits=shared.limits[leg.mothership], planets=shared.planets
         )
         body = chunk.first + approaches.body[minima.rows[:, APPROACH].astype(np.int64)]
         near = chunk.first + np.unique(approaches.body)
-        found.append(_LegFound(minima, body, near, len(approaches.body)))
+        by_leg.append(_LegFound(minima, body, near, len(approaches.body)))
     lost = np.flatnonzero(~np.isfinite(prepared.states).all(axis=(0, 2)))
-    return _Found(tuple(found), had, chunk.first + lost)
+    return _Found(tuple(by_leg), had, chunk.first + lost)
 
 
 def _screening(
-    number: int, study: Study, catalogue: Catalogue, ship: Mothership, shared: _Shared, found: list[_Found]
+    number: int, study: Study, catalogue: Catalogue, ship: Mothership, shared: _Shared, chunked: list[_Found]
 ) -> Screening:
     """One study's part of what the chunks found."""
     mine = [k for k, leg in enumerate(shared.legs) if leg.mothership == number]
-    parts = [(shared.legs[k], part.legs[k]) for k in mine for part in found]
-    counts = _counts(catalogue, parts, found)
+    parts = [(shared.legs[k], part.legs[k]) for k in mine for part in chunked]
+    counts = _counts(catalogue, parts, chunked)
     rows = np.concatenate([part.minima.rows for _, part in parts] or [np.empty((0, COLUMNS))])
     body = np.concatenate([part.body for _, part in parts] or [np.empty(0, dtype=np.int64)])
     slot = np.concatenate(
@@ -291,24 +291,24 @@ def _screening(
         table_of_legs(ship.legs),
         counts,
         ship.flybys,
-        _notes(ship, found),
+        _notes(ship, chunked),
     )
 
 
-def _notes(ship: Mothership, found: list[_Found]) -> tuple[str, ...]:
-    remade = sum(part.prepared == "remade" for part in found)
+def _notes(ship: Mothership, chunked: list[_Found]) -> tuple[str, ...]:
+    remade = sum(part.prepared == "remade" for part in chunked)
     said = (f"{remade} parts of the prepared catalogue in the cache were damaged and were made again",)
     return ship.notes + (said if remade else ())
 
 
 def _counts(
-    catalogue: Catalogue, parts: list[tuple[MothershipLeg, _LegFound]], found: list[_Found]
+    catalogue: Catalogue, parts: list[tuple[MothershipLeg, _LegFound]], chunked: list[_Found]
 ) -> dict[str, float]:
     near = np.concatenate([part.bodies_near for _, part in parts] or [np.empty(0)])
     slots = {int(slot) for leg, _ in parts for slot in leg.slots}
     return {
         "bodies": len(catalogue),
-        "not_movable": int(sum(len(part.unmovable) for part in found)),
+        "not_movable": int(sum(len(part.unmovable) for part in chunked)),
         "release_slots": len(slots),
         "bodies_within_reach_bound": len(np.unique(near)),
         "approaches": int(sum(part.approaches for _, part in parts)),

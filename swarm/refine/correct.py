@@ -204,8 +204,8 @@ def mass_after_kg(study: Study, burn_km_s: Floats) -> float:
     return study.probe.wet_mass_kg / (1.0 + float(burnt))
 
 
-def _size(found: _Pass) -> float:
-    return float(np.linalg.norm(found.burn))
+def _size(flown_by: _Pass) -> float:
+    return float(np.linalg.norm(flown_by.burn))
 
 
 class _Shooter:

@@ -162,8 +162,8 @@ def closest_to(
     states = path(field, state, begin, epochs)
     apart = states - place(field, name, epochs)
     rates = np.einsum("ij,ij->i", apart[:, :3], apart[:, 3:])
-    found = [int(np.argmin(np.linalg.norm(apart[:, :3], axis=1)))]
-    best, best_x = float(epochs[found[0]]), apart[found[0]]
+    nearest = [int(np.argmin(np.linalg.norm(apart[:, :3], axis=1)))]
+    best, best_x = float(epochs[nearest[0]]), apart[nearest[0]]
     for j in np.flatnonzero((rates[:-1] < 0.0) & (rates[1:] >= 0.0)):
         at = (float(epochs[j]), states[j])
         t = float(brentq(rate, epochs[j], epochs[j + 1], args=(at,), xtol=1e-4))

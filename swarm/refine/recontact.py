@@ -50,20 +50,20 @@ _MOTHERSHIP = "mothership"
 class _Object:
     """A probe or its loose part."""
 
-    one: Flown
+    flown: Flown
     part: bool
 
     @property
     def name(self) -> str:
-        return name_of(self.one.made.arc.probe, self.part)
+        return name_of(self.flown.made.arc.probe, self.part)
 
     @property
     def release_s(self) -> float:
-        return self.one.made.arc.release_tdb_s
+        return self.flown.made.arc.release_tdb_s
 
     @property
     def burn_s(self) -> float:
-        return math.inf if self.part else self.one.made.arc.burn_tdb_s
+        return math.inf if self.part else self.flown.made.arc.burn_tdb_s
 
 
 def recontacts(study: Study, flown: Sequence[Flown], legs: Sequence[Path]) -> list[Chance]:
@@ -71,68 +71,75 @@ def recontacts(study: Study, flown: Sequence[Flown], legs: Sequence[Path]) -> li
     objects = _released(study, flown)
     span_s = study.refine.recontact_days * DAY_S
     manoeuvres = [float(leg.epochs_tdb_s[0]) for leg in legs[1:]]
-    ends = [one.release_s + span_s for one in objects] + [t + span_s for t in manoeuvres]
+    ends = [released.release_s + span_s for released in objects] + [t + span_s for t in manoeuvres]
     field = make_field(*span_in_kernel([objects[0].release_s, *ends], margin_s=2.0 * DAY_S))
-    found = []
-    for k, one in enumerate(objects):
-        found += _after_release(study, field, one, objects[:k], legs)
-        found += [_after_manoeuvre(study, field, one, t, legs) for t in manoeuvres if t > one.release_s]
-    return found
+    chances = []
+    for k, released in enumerate(objects):
+        chances += _after_release(study, field, released, objects[:k], legs)
+        chances += [
+            _after_manoeuvre(study, field, released, t, legs) for t in manoeuvres if t > released.release_s
+        ]
+    return chances
 
 
 def _released(study: Study, flown: Sequence[Flown]) -> list[_Object]:
     """In order of release; a part stands after its probe."""
     ordered = sorted(flown, key=_release_and_probe)
     parts = (False, True) if has_part(study) else (False,)
-    return [_Object(one, part) for one in ordered for part in parts]
+    return [_Object(probe, part) for probe in ordered for part in parts]
 
 
-def _release_and_probe(one: Flown) -> tuple[float, int]:
-    return one.made.arc.release_tdb_s, one.made.arc.probe
+def _release_and_probe(flown: Flown) -> tuple[float, int]:
+    return flown.made.arc.release_tdb_s, flown.made.arc.probe
 
 
 def _after_release(
-    study: Study, field: Field, one: _Object, before: Sequence[_Object], legs: Sequence[Path]
+    study: Study, field: Field, released: _Object, before: Sequence[_Object], legs: Sequence[Path]
 ) -> list[Chance]:
     span_s = study.refine.recontact_days * DAY_S
-    epochs = _looks(study, one, span_s)
-    own = _positions(study, field, one, epochs)
-    found = _pair(
-        study, one, _MOTHERSHIP, epochs, own - _mothership(study, field, one, epochs, legs), together=True
+    epochs = _looks(study, released, span_s)
+    own = _positions(study, field, released, epochs)
+    chances = _pair(
+        study,
+        released,
+        _MOTHERSHIP,
+        epochs,
+        own - _mothership(study, field, released, epochs, legs),
+        together=True,
     )
     for other in before:
-        if other.release_s + span_s > one.release_s:
+        if other.release_s + span_s > released.release_s:
             apart = own - _positions(study, field, other, epochs)
-            together = other.release_s == one.release_s
-            found += _pair(study, one, other.name, epochs, apart, together=together)
-    return found
+            together = other.release_s == released.release_s
+            chances += _pair(study, released, other.name, epochs, apart, together=together)
+    return chances
 
 
-def _looks(study: Study, one: _Object, span_s: float) -> Floats:
+def _looks(study: Study, released: _Object, span_s: float) -> Floats:
     """Epochs from a minute after the release on; the burn, an hour, and the end of the separation among them."""
     doubled = _FIRST_LOOK_S * 2.0 ** np.arange(math.ceil(math.log2(_LOOK_S / _FIRST_LOOK_S)))
     marks = [_HOUR_S, study.constraints.recontact_after_days * DAY_S, span_s]
-    if one.burn_s - one.release_s < span_s:
-        marks.append(one.burn_s - one.release_s)
+    if released.burn_s - released.release_s < span_s:
+        marks.append(released.burn_s - released.release_s)
     since = np.unique(np.concatenate([doubled, np.arange(_LOOK_S, span_s, _LOOK_S), marks]))
-    return one.release_s + since[(since >= _FIRST_LOOK_S) & (since <= span_s)]
+    return released.release_s + since[(since >= _FIRST_LOOK_S) & (since <= span_s)]
 
 
 def _pair(
-    study: Study, one: _Object, other: str, epochs: Floats, apart: Floats, *, together: bool
+    study: Study, released: _Object, other: str, epochs: Floats, apart: Floats, *, together: bool
 ) -> list[Chance]:
     """Separation, where both were released together, and recontact, of (looks, samples, 3) distances."""
-    probe, years = one.one.made.arc.probe, study.refine.recontact_days * DAY_S / JULIAN_YEAR_S
+    probe, years = released.flown.made.arc.probe, study.refine.recontact_days * DAY_S / JULIAN_YEAR_S
     grace_s = study.constraints.recontact_after_days * DAY_S if together else 0.0
-    since, found = epochs - one.release_s, []
+    since, chances = epochs - released.release_s, []
     if together:
         back = turns_back(apart[since <= max(grace_s, _HOUR_S)])
         hour = float(np.linalg.norm(apart[np.searchsorted(since, _HOUR_S)], axis=1).min())
-        found.append(
+        chances.append(
             Chance(
                 "separation",
                 probe,
-                one.part,
+                released.part,
                 other,
                 int(back.sum()),
                 len(back),
@@ -142,34 +149,40 @@ def _pair(
         )
     late = since >= grace_s
     if late.any():
-        found.append(_meeting(study, "recontact", one, other, apart[late], years=years))
-    return found
+        chances.append(_meeting(study, "recontact", released, other, apart[late], years=years))
+    return chances
 
 
-def _meeting(study: Study, kind: str, one: _Object, other: str, apart: Floats, *, years: float) -> Chance:
+def _meeting(
+    study: Study, kind: str, released: _Object, other: str, apart: Floats, *, years: float
+) -> Chance:
     least = least_distances(apart)
     hits = int((least < study.constraints.recontact_km).sum())
-    return Chance(kind, one.one.made.arc.probe, one.part, other, hits, len(least), years, float(least.min()))
+    return Chance(
+        kind, released.flown.made.arc.probe, released.part, other, hits, len(least), years, float(least.min())
+    )
 
 
-def _after_manoeuvre(study: Study, field: Field, one: _Object, begin: float, legs: Sequence[Path]) -> Chance:
+def _after_manoeuvre(
+    study: Study, field: Field, released: _Object, begin: float, legs: Sequence[Path]
+) -> Chance:
     span_s = study.refine.recontact_days * DAY_S
     epochs = np.unique(np.append(np.arange(begin, begin + span_s, _LOOK_S), begin + span_s))
     epochs = epochs[epochs <= legs[-1].epochs_tdb_s[-1]]
-    if begin < one.burn_s < epochs[-1]:
-        epochs = np.unique(np.append(epochs, one.burn_s))
-    apart = _positions(study, field, one, epochs) - _mothership(study, field, one, epochs, legs)
-    return _meeting(study, "manoeuvre", one, _MOTHERSHIP, apart, years=span_s / JULIAN_YEAR_S)
+    if begin < released.burn_s < epochs[-1]:
+        epochs = np.unique(np.append(epochs, released.burn_s))
+    apart = _positions(study, field, released, epochs) - _mothership(study, field, released, epochs, legs)
+    return _meeting(study, "manoeuvre", released, _MOTHERSHIP, apart, years=span_s / JULIAN_YEAR_S)
 
 
-def _positions(study: Study, field: Field, one: _Object, epochs: Floats) -> Floats:
+def _positions(study: Study, field: Field, released: _Object, epochs: Floats) -> Floats:
     """(looks, samples, 3) positions of dispersed trajectories, the burn flown with its errors."""
-    made, count = one.one.made, study.refine.recontact_samples
-    if one.part:
-        random = random_of(study, one.one, PART_RECONTACT)
-        parts = part_states(study, one.one, random, count, mothership_errors=False)
+    made, count = released.flown.made, study.refine.recontact_samples
+    if released.part:
+        random = random_of(study, released.flown, PART_RECONTACT)
+        parts = part_states(study, released.flown, random, count, mothership_errors=False)
         return _sampled(field, parts, made.arc.release_tdb_s, epochs, beta=part_beta(study))
-    random = random_of(study, one.one, RECONTACT)
+    random = random_of(study, released.flown, RECONTACT)
     states = np.repeat(made.released[None], count, axis=0)
     states[:, 3:] += spring_errors(made.spring_km_s, random.standard_normal((count, 3)), study)
     burns = np.broadcast_to(made.burn_km_s, (count, 3))
@@ -191,11 +204,13 @@ def _sampled(field: Field, states: Floats, now: float, epochs: Floats, *, beta: 
     return out
 
 
-def _mothership(study: Study, field: Field, one: _Object, epochs: Floats, legs: Sequence[Path]) -> Floats:
+def _mothership(
+    study: Study, field: Field, released: _Object, epochs: Floats, legs: Sequence[Path]
+) -> Floats:
     """(looks, 1, 3): with the recoil until the leg of the release ends, then as the path says, NaN between its legs."""
-    arc, ends = one.one.made.arc, [leg.epochs_tdb_s[-1] for leg in legs]
+    arc, ends = released.flown.made.arc, [leg.epochs_tdb_s[-1] for leg in legs]
     own = next((k for k, end in enumerate(ends) if arc.release_tdb_s <= end), len(legs) - 1)
-    kicked = arc.mothership + np.concatenate([np.zeros(3), recoil_km_s(study, one.one)])
+    kicked = arc.mothership + np.concatenate([np.zeros(3), recoil_km_s(study, released.flown)])
     drifting = epochs <= (ends[own] if own + 1 < len(legs) else math.inf)
     out = np.full((len(epochs), 1, 3), math.nan)
     out[drifting] = _sampled(field, kicked[None], arc.release_tdb_s, epochs[drifting], beta=0.0)

@@ -56,13 +56,13 @@ def arcs_of(study: Study, tables: RunTables, plan: int) -> list[tuple[Arc, Known
     """The probes of a plan in the order of the table. Raises InputError for a plan that is not there."""
     rows = tables.plans.filter(pc.equal(tables.plans["plan"], plan)).to_pylist()
     if plan not in set(tables.plans["plan"].to_pylist()):
-        held = tables.plans["plan"].to_numpy()
-        found = f"{held.min()} to {held.max()}" if len(held) else "none"
+        numbers = tables.plans["plan"].to_numpy()
+        range_there = f"{numbers.min()} to {numbers.max()}" if len(numbers) else "none"
         raise InputError(
             "no such plan with probes",
             place="--plan",
             found=plan,
-            expected=f"a plan of plans.parquet: {found}",
+            expected=f"a plan of plans.parquet: {range_there}",
         )
     index = pc.index_in(
         pa.array([row["opportunity"] for row in rows]), value_set=tables.opportunities["opportunity"]
@@ -82,22 +82,22 @@ def arcs_of(study: Study, tables: RunTables, plan: int) -> list[tuple[Arc, Known
 
 
 def _arc(study: Study, tables: RunTables, row: dict, of: tuple[dict, dict], mothership_kg: float) -> Arc:
-    found, judged = of
-    release_s = found["burn_tdb_s"] - study.probe.checkout_days * DAY_S
-    body = tables.targets.take(np.array([found["target_index"]]))
+    met, judged = of
+    release_s = met["burn_tdb_s"] - study.probe.checkout_days * DAY_S
+    body = tables.targets.take(np.array([met["target_index"]]))
     epochs, r_km, v_km_s = body.states()
     return Arc(
         plan=row["plan"],
         probe=row["probe"],
         opportunity=row["opportunity"],
-        target=found["target"],
-        target_index=found["target_index"],
+        target=met["target"],
+        target_index=met["target_index"],
         release_tdb_s=release_s,
-        burn_tdb_s=found["burn_tdb_s"],
-        encounter_tdb_s=found["encounter_tdb_s"],
-        mothership=mothership_state(tables.mothership, release_s, found["burn_tdb_s"]),
+        burn_tdb_s=met["burn_tdb_s"],
+        encounter_tdb_s=met["encounter_tdb_s"],
+        mothership=mothership_state(tables.mothership, release_s, met["burn_tdb_s"]),
         mothership_kg=mothership_kg,
-        burn_km_s=1e-3 * np.array([found[f"burn_{axis}_m_s"] for axis in "xyz"]),
+        burn_km_s=1e-3 * np.array([met[f"burn_{axis}_m_s"] for axis in "xyz"]),
         target_epoch_s=float(epochs[0]),
         target_state=np.concatenate([r_km[0], v_km_s[0]]),
         aim_km=np.array([judged["aim_t_km"], judged["aim_r_km"]]),
@@ -115,17 +115,17 @@ def mothership_state(mothership: pa.Table, tdb_s: float, until_tdb_s: float) -> 
     )
 
 
-def _known(study: Study, tables: RunTables, found: dict, judged: dict) -> Known:
-    body = tables.targets.take(np.array([found["target_index"]]))
+def _known(study: Study, tables: RunTables, met: dict, judged: dict) -> Known:
+    body = tables.targets.take(np.array([met["target_index"]]))
     knowledge = study.knowledge
     covariance, _ = position_covariance_km2(
         body,
-        np.array([found["encounter_tdb_s"]]),
+        np.array([met["encounter_tdb_s"]]),
         floor_km=knowledge.target_floor_km,
         runoff_fraction=knowledge.runoff_fraction,
     )
     margins = study.margins
-    spare_m_s = carried_m_s(study) - found["burn_m_s"] * (1.0 + margins.deterministic_fraction)
+    spare_m_s = carried_m_s(study) - met["burn_m_s"] * (1.0 + margins.deterministic_fraction)
     spare_m_s -= margins.attitude_m_s * (1.0 + margins.attitude_fraction)
     tt, rr, tr = (judged[f"before_cov_{part}_km2"] for part in ("tt", "rr", "tr"))
     return Known(

@@ -93,18 +93,18 @@ def _with_visited(reading: Reading, path: Path) -> Reading:
     source = read_source(path)
     lines = (tidy(line.split("#", 1)[0]) for line in text_of(source).splitlines())
     listed = {line for line in lines if line}
-    found = np.array([target in listed for target in reading.catalogue.target], dtype=bool)
-    unknown = sorted(listed.difference(reading.catalogue.target[found]))
+    listed_here = np.array([target in listed for target in reading.catalogue.target], dtype=bool)
+    unknown = sorted(listed.difference(reading.catalogue.target[listed_here]))
     return replace(
         reading,
-        catalogue=replace(reading.catalogue, visited=reading.catalogue.visited | found),
-        notes=(*reading.notes, *_visited_notes(int(found.sum()), unknown)),
+        catalogue=replace(reading.catalogue, visited=reading.catalogue.visited | listed_here),
+        notes=(*reading.notes, *_visited_notes(int(listed_here.sum()), unknown)),
         visited_sha256=source.sha256,
     )
 
 
-def _visited_notes(found: int, unknown: list[str]) -> tuple[str, ...]:
-    told = f"{found} bodies are on the list of visited bodies."
+def _visited_notes(listed_here: int, unknown: list[str]) -> tuple[str, ...]:
+    told = f"{listed_here} bodies are on the list of visited bodies."
     if not unknown:
         return (told,)
     names = ", ".join(unknown)

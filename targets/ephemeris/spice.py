@@ -140,8 +140,8 @@ class SpkBody:
         epochs = np.asarray(epochs_tdb_s, dtype=float)
         asked = np.clip(epochs, piece[0] + inside, piece[1] - inside)
         with _spice_errors(self.file, f"body {self.body}"):
-            found = [spiceypy.spkgeo(self.body, float(t), "J2000", SUN)[0] for t in asked]
-        states = np.array(found).reshape(-1, 6)
+            read = [spiceypy.spkgeo(self.body, float(t), "J2000", SUN)[0] for t in asked]
+        states = np.array(read).reshape(-1, 6)
         states[:, :3] += states[:, 3:] * (epochs - asked)[:, None]
         return states
 
@@ -159,7 +159,7 @@ def spk_body(file: Path, body: int) -> Iterator[SpkBody]:
         spiceypy.furnsh(str(file))
     try:
         with _spice_errors(file, "the file"):
-            bodies = sorted(int(found) for found in spiceypy.spkobj(str(file)))
+            bodies = sorted(int(read) for read in spiceypy.spkobj(str(file)))
         if body not in bodies:
             raise InputError(
                 "the file does not hold this body", file=file, place="spk_id", found=body,

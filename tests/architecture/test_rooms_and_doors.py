@@ -116,6 +116,13 @@ def test_the_checker_shares_no_code_with_what_it_checks():
     assert {name for name in imported(path) if name.split(".")[0] == "swarm"} == {"swarm.study.schema"}
 
 
+def test_the_question_is_posed_in_one_place():
+    """Whoever collected the rules of plans by himself could leave one out."""
+    for name, path in modules():
+        if name not in ("swarm.plan.question", "swarm.plan.rules"):
+            assert "plan_rules" not in path.read_text(encoding="utf-8"), name
+
+
 def test_every_room_is_installed():
     named = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["setuptools"][
         "packages"

@@ -18,10 +18,10 @@ import pytest
 
 from swarm.app.pipeline import Options, run_screen
 from swarm.optimize.archive import Archive, merged
-from swarm.optimize.costs import Question, pose
 from swarm.optimize.islands import Evolving
 from swarm.optimize.search import Optimised, measure_of
 from swarm.plan.judged import chances_of, judge_all
+from swarm.plan.question import Question, pose
 from swarm.run.folder import Run
 from swarm.run.workers import open_workers
 from swarm.study.schema import read_study

@@ -4,7 +4,7 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from swarm.optimize.search import EXACT_PLANS
+from swarm.optimize.short import EXACT_PLANS
 from swarm.plan.objectives import chance_of_data, evaluate
 from tests.helpers.flown_as_aimed import optimize, plan_data
 from tests.helpers.plan_checker import problems_of

@@ -90,7 +90,7 @@ def follow(
     """
     whole = _covering(pieces, start_tdb_s, end_tdb_s, file=file)
     tracks, notes = _split_at_jumps(whole)
-    passages = [found for planet in PLANETS for found in _passages(whole, planet, planets)]
+    passages = [crossing for planet in PLANETS for crossing in _passages(whole, planet, planets)]
     passages.sort(key=_entry)
     legs: list[Path] = []
     for track in tracks:
@@ -103,12 +103,12 @@ def follow(
             "the mothership is inside a planet's sphere of influence throughout the study",
             file=file, expected="a path about the Sun",
         )  # fmt: skip
-    flybys = tuple(_flyby(found, whole, altitude_min_km) for found in passages)
+    flybys = tuple(_flyby(crossing, whole, altitude_min_km) for crossing in passages)
     return tuple(legs), flybys, (*(flyby.sentence() for flyby in flybys), *notes)
 
 
-def _entry(found: _Passage) -> float:
-    return found.enter_tdb_s
+def _entry(crossing: _Passage) -> float:
+    return crossing.enter_tdb_s
 
 
 # --- coverage -----------------------------------------------------------------------------------------------
@@ -259,13 +259,13 @@ def _stay(track: _Track, planet: Planet, enter: float, leave: float, closest: li
     return _Passage(planet, enter, candidates[int(np.argmin(ranges))], leave)
 
 
-def _flyby(found: _Passage, track: _Track, altitude_min_km: float) -> Flyby:
+def _flyby(crossing: _Passage, track: _Track, altitude_min_km: float) -> Flyby:
     return passage(
-        found.planet,
-        _relative(track, found.planet, found.closest_tdb_s),
-        enter_tdb_s=found.enter_tdb_s,
-        closest_tdb_s=found.closest_tdb_s,
-        leave_tdb_s=found.leave_tdb_s,
+        crossing.planet,
+        _relative(track, crossing.planet, crossing.closest_tdb_s),
+        enter_tdb_s=crossing.enter_tdb_s,
+        closest_tdb_s=crossing.closest_tdb_s,
+        leave_tdb_s=crossing.leave_tdb_s,
         altitude_min_km=altitude_min_km,
     )
 

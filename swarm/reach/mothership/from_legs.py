@@ -116,7 +116,7 @@ def _solutions(
     pykep's flag is about +Z of the equator; the direction meant is about the ecliptic's pole, so both are
     solved and judged by their angular momentum.
     """
-    found = []
+    branches = []
     for clockwise in (False, True):
         v0, v1 = lambert_branches(
             r0_km, r1_km, tof_s, mu_km3_s2=GM_SUN_KM3_S2, clockwise=clockwise, revolutions_max=leg.revolutions
@@ -125,8 +125,8 @@ def _solutions(
         for branch in (b for b in wanted if b < len(v0)):
             prograde = float(np.cross(r0_km, v0[branch]) @ ICRF_FROM_ECLIPTIC[:, 2]) > 0.0
             if prograde != leg.retrograde and _arrives(r0_km, v0[branch], r1_km, tof_s):
-                found.append((v0[branch], v1[branch]))
-    return found
+                branches.append((v0[branch], v1[branch]))
+    return branches
 
 
 def _arrives(r0_km: np.ndarray, v0_km_s: np.ndarray, r1_km: np.ndarray, tof_s: float) -> bool:

@@ -290,10 +290,10 @@ def find_approaches(prepared: Prepared, legs: tuple[MothershipLeg, ...]) -> tupl
         if count <= room:
             break
         room = count
-    found = out[:count]
+    close = out[:count]
     by_leg = []
     for c, leg in enumerate(legs):
-        rows = found[found[:, 0] == c]
+        rows = close[close[:, 0] == c]
         by_leg.append(
             _merged(rows[:, 1].astype(np.int64), rows[:, 2], rows[:, 3], 2.0 * max(leg.path.step_s, DAY_S))
         )

@@ -67,11 +67,11 @@ def _numbers(values: Floats, digits: int) -> list[str]:
 
 def _events(study: Study, flown: Sequence[RefinedProbe]) -> list[tuple[object, ...]]:
     """Releases, burns, corrections, encounters, blackouts and the tracking hours of every week, by date."""
-    found: list[tuple[float, str, object, str]] = []
+    events: list[tuple[float, str, object, str]] = []
     for one in flown:
         made, arc = one.made, one.made.arc
         spring = 1e3 * float(np.linalg.norm(made.spring_km_s))
-        found += [
+        events += [
             (arc.release_tdb_s, "release", arc.probe, f"spring {spring:.3f} m/s"),
             (
                 arc.burn_tdb_s - made.lead_s,
@@ -87,16 +87,16 @@ def _events(study: Study, flown: Sequence[RefinedProbe]) -> list[tuple[object, .
             ),
             (made.encounter_tdb_s, "encounter", arc.probe, arc.target),
         ]
-        found += [(t, f"correction ({_KINDS[kind]})", arc.probe, "") for t, kind in one.linear.corrections_s]
+        events += [(t, f"correction ({_KINDS[kind]})", arc.probe, "") for t, kind in one.linear.corrections_s]
     for begin, until in study.constraints.blackouts:
-        found += [
+        events += [
             (float(tdb_s_from_jd(begin)), "blackout begins", "", ""),
             (float(tdb_s_from_jd(until)), "blackout ends", "", ""),
         ]
-    found += _tracking(study, flown)
+    events += _tracking(study, flown)
     return [
         (date_text(t), f"{t:.6f}", event, probe, *((note, "") if event != _TRACKING else ("", note)))
-        for t, event, probe, note in sorted(found, key=_by_date)
+        for t, event, probe, note in sorted(events, key=_by_date)
     ]
 
 

@@ -58,8 +58,8 @@ def read_back(
         raise ReadBackDiffers(f"a file of the package cannot be read: {refused}") from refused
     for piece, leg in enumerate(mothership):
         epochs = _between(leg.epochs_tdb_s[0], leg.epochs_tdb_s[-1])
-        found = states_of(folder / "plan.bsp", MOTHERSHIP_ID, epochs, piece=piece)
-        worst = np.maximum(worst, _off(found, leg.at(epochs)))
+        told = states_of(folder / "plan.bsp", MOTHERSHIP_ID, epochs, piece=piece)
+        worst = np.maximum(worst, _off(told, leg.at(epochs)))
     if worst[0] > POSITION_KM or worst[1] > VELOCITY_KM_S:
         raise ReadBackDiffers(
             f"the package read back is off by {1e3 * worst[0]:.3g} m, {1e3 * worst[1]:.3g} m/s"
@@ -91,8 +91,8 @@ def _between(first: float, last: float) -> Floats:
     return np.linspace(first, last, _PLACES + 2)[1:-1]
 
 
-def _off(found: Floats, truth: Floats) -> Floats:
-    off = np.abs(found - truth)
+def _off(read_back: Floats, truth: Floats) -> Floats:
+    off = np.abs(read_back - truth)
     return np.array([off[..., :3].max(), off[..., 3:].max()])
 
 
@@ -155,11 +155,13 @@ def _pressure(said: Parameters, mass_kg: float) -> float:
     return pressure_km3_s2(said.area_m2, mass_kg, said.reflectivity)
 
 
-def _same_parameters(found: Parameters, epoch: float, mass_kg: float, covariance: Floats, name: str) -> None:
-    if abs(found.epoch_tdb_s - epoch) > _DATE_S:
-        raise ReadBackDiffers(f"{name}: the epoch read back is off by {found.epoch_tdb_s - epoch:.6g} s")
-    if abs(found.mass_kg - mass_kg) > _MASS_KG:
-        raise ReadBackDiffers(f"{name}: the mass read back is {found.mass_kg:.6f} kg, not {mass_kg:.6f}")
+def _same_parameters(
+    read_back: Parameters, epoch: float, mass_kg: float, covariance: Floats, name: str
+) -> None:
+    if abs(read_back.epoch_tdb_s - epoch) > _DATE_S:
+        raise ReadBackDiffers(f"{name}: the epoch read back is off by {read_back.epoch_tdb_s - epoch:.6g} s")
+    if abs(read_back.mass_kg - mass_kg) > _MASS_KG:
+        raise ReadBackDiffers(f"{name}: the mass read back is {read_back.mass_kg:.6f} kg, not {mass_kg:.6f}")
     scale = np.sqrt(np.outer(np.diag(covariance), np.diag(covariance)))
-    if (np.abs(found.covariance - covariance) > _SHARE * scale).any():
+    if (np.abs(read_back.covariance - covariance) > _SHARE * scale).any():
         raise ReadBackDiffers(f"{name}: the covariance read back is another one")
