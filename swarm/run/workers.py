@@ -16,11 +16,13 @@ import multiprocessing
 import os
 import shutil
 import tempfile
+import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+import dask
 import distributed
 
 from swarm.run.kernel_cache import CACHE_VARIABLE
@@ -33,11 +35,14 @@ Task = Callable[[Any, Any], Any]
 # A worker that dies takes its task and its copy of the shared object along; both are sent again this often.
 _ROUNDS = 4
 _START_TIMEOUT_S = 120
+# Between looks at what workers have done.
+_LOOK_S = 0.002
 # A scheduler that is given is there or it is not: nobody waits for one to be started.
 _CONNECT_TIMEOUT_S = 8
 # What a scheduler that is gone shows as, where it is not a task's own error.
 _BROKEN = (
-    distributed.comm.CommClosedError, OSError, TimeoutError, distributed.client.FutureCancelledError, RuntimeError,
+    distributed.comm.CommClosedError, distributed.client.ClosedClientError, OSError, TimeoutError,
+    distributed.client.FutureCancelledError, RuntimeError,
 )  # fmt: skip
 
 
@@ -114,16 +119,13 @@ class _DaskPool(Pool):
     ) -> BaseException | None:
         """Run the missing items once; what a lost worker took along stays missing."""
         lost: BaseException | None = None
-        try:
-            # Without hash=False an equal-looking object of an earlier map could be taken for this one.
-            common = self._client.scatter(shared, broadcast=True, hash=False)
-        except _BROKEN as problem:  # as a whole, where one worker died a moment ago
-            if self._answers():
-                return problem
-            raise
+        # A task's result, not scattered data: where the worker that holds it dies it is made again, while scattering to
+        # all waits for the dead. Workers fetch it from one another.
+        with dask.config.set({"distributed.admin.large-graph-warning-threshold": "1TB"}):
+            common = self._client.submit(_itself, shared, pure=False)
         futures = {self._client.submit(func, items[k], common, pure=False): k for k in missing}
         try:
-            for future in distributed.as_completed(futures):
+            for future in self._completed(list(futures)):
                 if future.status == "finished":
                     results[futures[future]] = future.result()
                     if on_done is not None:
@@ -136,13 +138,20 @@ class _DaskPool(Pool):
                 self._client.cancel(list(futures), force=True)
         return lost
 
-    def _answers(self) -> bool:
-        """Whether the scheduler is there."""
-        try:
-            self._client.sync(self._client.scheduler.identity)
-        except _BROKEN:
-            return False
-        return True
+    def _completed(self, futures: list[Any]) -> Iterator[Any]:
+        """Futures as they end. Tasks given to a scheduler that is gone would never do so: it is looked at, too."""
+        completed = distributed.as_completed(futures)
+        while completed.count():
+            batch = completed.next_batch(block=False)
+            yield from batch
+            if not batch:
+                if self._client.status != "running":
+                    raise distributed.comm.CommClosedError(self._address)
+                time.sleep(_LOOK_S)
+
+
+def _itself(shared: Any) -> Any:
+    return shared
 
 
 def _lost(future: Any) -> BaseException:
