@@ -86,6 +86,7 @@ def _gain(row: dict[str, Any]) -> float:
 
 
 def front(run: Run) -> None:
+    from swarm.decide.rests import rests_on_lines
     from swarm.decide.summary import bound_line, front_lines, level_lines, limits
 
     summary = run.manifest["notes"]["summary"]
@@ -103,6 +104,9 @@ def front(run: Run) -> None:
     say(f"  {bound_line(run.read_table('bound'), summary['bounded'])}")
     say(f"what plan {summary['plan']} may come to:")
     for line in level_lines(table, summary["plan"]):
+        say(f"  {line}")
+    say("what that rests on, of the defaults that the study leaves (the plan as it is, judged again):")
+    for line in rests_on_lines(run.read_table("rests_on")):
         say(f"  {line}")
     _print_costs(summary["constraint_costs"])
     say("what limits it, the tightest first:")

@@ -66,7 +66,7 @@ def slipped(study: Study, days: float) -> Study:
     ship = study.mothership
     if ship.kind == "legs":
         legs = tuple(leg.model_copy(update={"date": leg.date + days}) for leg in ship.legs)
-        return with_changed(study, "mothership", legs=legs)
+        return study.with_keys("mothership", legs=legs)
     if ship.kind != "elements" or ship.epoch is None:
         raise InputError(
             "a path from a file is not shifted in time",
@@ -74,33 +74,26 @@ def slipped(study: Study, days: float) -> Study:
             found=f"{days:g} d with mothership.kind = {ship.kind!r}",
             expected="sensitivity.slip_files, with a path computed for the slip",
         )
-    late = with_changed(study, "mothership", epoch=ship.epoch + days)
+    late = study.with_keys("mothership", epoch=ship.epoch + days)
     if days <= 0.0:
         return late
     start = study.study.start_jd_tdb
     # ends of a blackout are barred themselves; a release on the very day of the late start is not
     not_yet = (start, start + days - ROUNDING_DAYS)
-    return with_changed(late, "constraints", blackouts=(*study.constraints.blackouts, not_yet))
-
-
-def with_changed(study: Study, section: str, **changed: Any) -> Study:
-    """The study with keys of one section changed."""
-    same = study.model_copy(update={section: getattr(study, section).model_copy(update=changed)})
-    same._base = study.base
-    return same
+    return late.with_keys("constraints", blackouts=(*study.constraints.blackouts, not_yet))
 
 
 def _to_screen(study: Study) -> Iterator[Screened]:
     asked, limit = asked_of(study), study.probe.burn_limit_m_s
     if asked.burn_limit_fraction:
         more = limit * (1.0 + asked.burn_limit_fraction)
-        yield Screened(BURN, HIGH, f"{more:.6g} m/s", with_changed(study, "probe", burn_limit_m_s=more))
+        yield Screened(BURN, HIGH, f"{more:.6g} m/s", study.with_keys("probe", burn_limit_m_s=more))
     for k, days in enumerate(asked.slips_days):
         late = slipped(study, days)
         _require_a_path(late, f"sensitivity.slips_days[{k}]", days)
         yield Screened(_slip_name(days), *_slip_side(days), late)
     for k, slip in enumerate(asked.slip_files):
-        other, place = with_changed(study, "mothership", file=slip.file), f"sensitivity.slip_files[{k}]"
+        other, place = study.with_keys("mothership", file=slip.file), f"sensitivity.slip_files[{k}]"
         ship = _require_a_path(other, place, slip.days)
         if is_shifted(read_mothership(study), ship, slip.days):
             raise InputError(

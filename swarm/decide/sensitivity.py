@@ -38,7 +38,6 @@ from swarm.decide.grounds import (
     ground_of,
     judged_again,
     screens,
-    with_changed,
     with_improved_starts,
 )
 from swarm.decide.replan import Answer, Ground, World, answers
@@ -50,6 +49,7 @@ from swarm.plan.measures import plans_matrix
 from swarm.plan.objectives import PROPELLANT, RISK, SCIENCE, evaluate, row_chances
 from swarm.plan.question import pose
 from swarm.run.workers import Pool
+from swarm.study.ranges import defaults_of, with_value
 from targets.catalogue.reading import Catalogue
 
 if TYPE_CHECKING:
@@ -126,6 +126,7 @@ def sensitivity(
     grounds = with_improved_starts(study, grounds, screened, chosen, spent_kg=spent_kg, pool=pool)
     grounds.append(_weaker(study, grounds[0], pool))
     changes = list(_changes(study, grounds, screened, chosen))
+    changes += _moved(study, grounds, chosen, pool)
     out = list(_left_out_worlds(study, grounds[0], chosen)) if asked.leave_one_out else []
     found = answers(
         [change.world for change in changes] + out,
@@ -180,8 +181,21 @@ def _changes(study: Study, grounds: list[Ground], screened: list[Screened], chos
     yield from _weight_changes(study, grounds[0], chosen)
 
 
+def _moved(study: Study, grounds: list[Ground], chosen: Ints, pool: Pool) -> Iterator[Change]:
+    """Defaults at both ends of their ranges, each on a ground of its own, which is added; what the study sets stays."""
+    base = grounds[0]
+    for default in defaults_of(study):
+        if default.key in asked_of(study).defaults:
+            for side, value in ((LOW, default.range.low), (HIGH, default.range.high)):
+                moved = with_value(study, default, value)
+                judged = judged_again(moved, base.opportunities, base.targets, pool=pool)
+                setting = f"{value:g} {default.unit}, {default.range.source}"
+                yield Change(default.key, side, setting, World(len(grounds), moved, chosen))
+                grounds.append(replace(base, judged=judged))
+
+
 def _with_limit(study: Study, share: float) -> Study:
-    return with_changed(study, "probe", burn_limit_m_s=study.probe.burn_limit_m_s * share)
+    return study.with_keys("probe", burn_limit_m_s=study.probe.burn_limit_m_s * share)
 
 
 def _weaker(study: Study, base: Ground, pool: Pool) -> Ground:
@@ -210,7 +224,7 @@ def _survival_changes(study: Study, chosen: Ints) -> Iterator[Change]:
                 SUCCESS,
                 side,
                 f"{value:.6g}",
-                World(0, with_changed(study, "survival", success=value), chosen),
+                World(0, study.with_keys("survival", success=value), chosen),
             )
         elif change:
             setting = f"{change:+g} for every probe"
@@ -218,7 +232,7 @@ def _survival_changes(study: Study, chosen: Ints) -> Iterator[Change]:
     for side, sign in ((LOW, -1.0), (HIGH, 1.0)):
         if asked.shared_fraction_change:
             value = _shared(study, sign * asked.shared_fraction_change)
-            world = World(0, with_changed(study, "survival", shared_fraction=value), chosen)
+            world = World(0, study.with_keys("survival", shared_fraction=value), chosen)
             yield Change(SHARED, side, f"{value:.6g}", world)
 
 
@@ -239,7 +253,7 @@ def _weight_changes(study: Study, base: Ground, chosen: Ints) -> Iterator[Change
         for side, sign in ((LOW, -1.0), (HIGH, 1.0)):
             weight = row.weight * (1.0 + sign * fraction)
             changed = (*rows[:k], row.model_copy(update={"weight": weight}), *rows[k + 1 :])
-            other = with_changed(study, "science", rows=changed)
+            other = study.with_keys("science", rows=changed)
             rho = worth.rank_correlation(np.array([one.weight for one in changed]))
             yield Change(f"{WEIGHT} of {row.name}", side, f"{weight:.6g}", World(0, other, chosen), rho)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 from pydantic import Field, PrivateAttr
 
@@ -47,10 +48,14 @@ class Study(Section):
     def base(self) -> Path:
         return self._base
 
+    def with_keys(self, section: str, **changed: Any) -> Study:
+        """The same question with keys of one section changed."""
+        same = self.model_copy(update={section: getattr(self, section).model_copy(update=changed)})
+        same._base = self._base
+        return same
+
     def with_seed(self, seed: int | None) -> Study:
         """The same question with another seed; `None` leaves it."""
         if seed is None:
             return self
-        changed = self.model_copy(update={"study": self.study.model_copy(update={"seed": seed})})
-        changed._base = self._base
-        return changed
+        return self.with_keys("study", seed=seed)

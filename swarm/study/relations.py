@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator
+from difflib import get_close_matches
 
 from swarm.study.fields import Section
 from swarm.study.problems import Problem
 from swarm.study.question import Study
+from swarm.study.ranges import RANGES
 from swarm.study.sections.decisions import SensitivitySettings
 from swarm.study.sections.mission import CatalogueSettings, MothershipSettings
 from swarm.study.sections.science import ScienceSettings
@@ -29,6 +31,7 @@ def relations(study: Study) -> Iterator[Problem]:
     if study.sensitivity is not None:
         yield from _slip_relations(study.sensitivity, study.mothership)
         yield from _bin_relations(study.sensitivity)
+        yield from _moved_relations(study.sensitivity)
     rule, limit = study.compare.rule, study.compare.swarm_mass_max_kg
     if rule == "science-in-mass" and limit is None:
         yield Problem("compare.swarm_mass_max_kg", "nothing", f'a value: rule = "{rule}" needs it')
@@ -128,6 +131,16 @@ def _serves(group: SharedGroup, jd_tdb: float | None) -> bool:
     if jd_tdb is None:
         return begin is None
     return (begin is None or begin <= jd_tdb) and (until is None or jd_tdb < until)
+
+
+def _moved_relations(settings: SensitivitySettings) -> Iterator[Problem]:
+    for k, key in enumerate(settings.defaults):
+        if key not in RANGES:
+            near = get_close_matches(key, RANGES, n=1)
+            expected = (
+                f"a default with a range{f', such as {near[0]}' if near else ''}: swarm help study lists them"
+            )
+            yield Problem(f"sensitivity.defaults[{k}]", key, expected)
 
 
 def _slip_relations(settings: SensitivitySettings, ship: MothershipSettings) -> Iterator[Problem]:

@@ -16,8 +16,8 @@ from tests.helpers.small_cases import make_opportunities, make_study, make_targe
 
 TAXONOMY = ["C", "S", "", "X", "B", "S"]
 EFFORT = {"islands": 2, "population": 16, "epochs": 2, "generations_per_epoch": 3, "levels": 3}
-# No screen: what the changes of the other factors come to needs no catalogue.
-NO_SCREEN = {"burn_limit_fraction": 0.0}
+# No screen, and nothing judged again: what the changes of the other factors come to needs neither.
+NO_SCREEN = {"burn_limit_fraction": 0.0, "defaults": []}
 
 
 def case(*, seed: int, rows: int = 10, probes: int = 3, **asked: Any) -> tuple[Any, Inputs, int]:

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from swarm.app.stages.record import Work
 from swarm.decide.observing import observe
+from swarm.decide.rests import rests_on
 from swarm.decide.summary import select_plan
 from swarm.optimize.polish import polished
 from swarm.optimize.search import Optimised, optimize
@@ -50,7 +52,17 @@ def work_optimize(work: Work) -> None:
     run.write_table("observe", asked)
     run.write_text("observe.csv", csv_text(asked))
     run.note("summary", _summary(study, opportunities, result, front=front))
+    flown = _flown(select_plan(front, study)[0], result.plans, opportunities)
+    run.write_table("rests_on", rests_on(study, flown, targets, pool=work.pool))
     run.write_table("front", front)
+
+
+def _flown(plan: int, plans: pa.Table, opportunities: pa.Table) -> pa.Table:
+    """The opportunities of a plan."""
+    own = plans.filter(pc.equal(plans["plan"], plan))
+    return opportunities.filter(
+        pc.is_in(opportunities["opportunity"], value_set=own["opportunity"].combine_chunks())
+    )
 
 
 def _searched(work: Work, targets: Catalogue) -> Optimised:

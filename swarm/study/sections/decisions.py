@@ -83,6 +83,10 @@ class SensitivitySettings(Section):
     )
     slip_files: Annotated[tuple[SlipFile, ...], Strict(False)] = Field(default=(), max_length=20)
     leave_one_out: bool = choice(True, "own choice: each target of the chosen plan is left out once")
+    defaults: Annotated[tuple[Name, ...], Strict(False)] = choice(
+        ("probe.idle_w", "probe.transmit_w", "probe.rate_max_bit_s"),
+        "own choice: power and data rate; each is moved within its range where the study leaves it at its default",
+    )
     effort: int = default(2, "-", "own choice: epochs of the short search that plans again", ge=1, le=1000)
     likelihood_slip: float = default(0.3, "-", TO_BE_SET, ge=0, le=1)
     likelihood_weaker_burn: float = default(0.1, "-", TO_BE_SET, ge=0, le=1)
