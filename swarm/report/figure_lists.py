@@ -25,11 +25,11 @@ from swarm.report.page_tables import PageTables, plan_rows
 # --- all of them --------------------------------------------------------------------------------------------
 
 
-def page_figures(tables: PageTables) -> list[Figure]:
-    """Figures that stay as they are whatever plan is chosen."""
+def page_figures(tables: PageTables, *, ringed: int | None = None) -> list[Figure]:
+    """Figures that stay as they are whatever plan is chosen; on slides a ring stands around one plan of the fronts."""
     made = (
-        front_figure(tables),
-        front_figure(tables, across="risk"),
+        front_figure(tables, ringed=ringed),
+        front_figure(tables, across="risk", ringed=ringed),
         science_by_count_figure(tables),
         counts_figure(tables),
         bound_figure(tables),
@@ -48,7 +48,7 @@ def plan_figures(tables: PageTables, plan: int) -> list[Figure]:
     rows = plan_rows(tables, plan)
     if rows:
         made += [
-            b_plane_figure(tables, rows[0]["opportunity"]),
-            windows_figure(tables, rows[0]["target"]),
+            b_plane_figure(tables, rows[0]),
+            windows_figure(tables, rows[0]),
         ]
     return [figure for figure in made if figure is not None]

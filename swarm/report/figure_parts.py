@@ -33,7 +33,8 @@ class Axis:
 
 @dataclass(frozen=True)
 class Layer:
-    """Marks of one kind: points, line, bars, across (bars to the side), error, band, ring, text or cells.
+    """Marks of one kind: points, circled (a ring around a mark), line, bars, across (bars to the side), error, band,
+    ring, text or cells.
 
     x, y   : where; `to` is where a bar or band ends, or the length of an error's whisker
     said   : a text per mark

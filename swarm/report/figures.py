@@ -6,6 +6,7 @@ To add one: a function here that returns a `Figure` (None where the run has noth
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
@@ -13,6 +14,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from swarm.report.described import PLAN_FIGURES, Mark
 from swarm.report.figure_parts import EVENT_MARKS, SYMBOLS, Axis, Figure, Layer, clipped, listed
 from swarm.report.page_tables import PageTables, plan_rows
 from swarm.report.tones import RAMP_STEPS
@@ -28,8 +30,11 @@ def count_classes(most: int) -> list[tuple[int, int]]:
     return [(int(a), int(b) - 1) for a, b in pairwise(edges.tolist())]
 
 
-def front_figure(tables: PageTables, *, across: str = "propellant_kg") -> Figure:
-    """Science against propellant (or against risk); colour and mark by number of probes."""
+def front_figure(tables: PageTables, *, across: str = "propellant_kg", ringed: int | None = None) -> Figure:
+    """Science against propellant (or against risk); colour and mark by number of probes.
+
+    ringed : number of a plan to put a ring around; the page's script has its own, which moves
+    """
     front = tables["front"]
     labels = {
         "propellant_kg": "propellant of all probes (kg)",
@@ -51,6 +56,9 @@ def front_figure(tables: PageTables, *, across: str = "propellant_kg") -> Figure
                     symbol=SYMBOLS[k],
                 )
             )
+    if ringed is not None:
+        own = front.slice(tables.row("front", "plan", ringed), 1)
+        layers.append(Layer("circled", f"plan {ringed}", "ink", listed(own, across), listed(own, "science")))
     return Figure(
         "front" if across == "propellant_kg" else "front_risk",
         "Science against propellant" if across == "propellant_kg" else "Science against risk",
@@ -106,76 +114,46 @@ def _au(r_km: np.ndarray) -> list[list[float]]:
     return np.round(ecliptic_from_icrf(r_km) / AU_KM, 6).tolist()
 
 
-_MAP_NOTE = (
-    "Two-body arcs, bent to end at the target, for looking at. Seen {}: the mothership's path, each probe's "
-    "arc from its burn, and where it meets its target. The Sun is at 0, 0."
-)
-
-
 def map_figure(tables: PageTables, plan: int, *, side: bool = False) -> Figure:
     """The mothership, the plan's arcs and encounters, from the ecliptic's north pole or from the side."""
-    found, up = places(tables), "z" if side else "y"
+    described, found, up = PLAN_FIGURES["map_side" if side else "map"], places(tables), "z" if side else "y"
     rows = plan_rows(tables, plan)
-    layers = [Layer("line", "mothership", "leaf", found["path"]["x"], found["path"][up])]
-    for row in rows:
-        arc = found["arcs"].get(str(row["opportunity"]))
-        if arc:
-            layers.append(Layer("line", "arc of a probe", "sky", arc["x"], arc[up]))
-    starts = [arc for arc in (found["arcs"].get(str(row["opportunity"])) for row in rows) if arc]
-    burns = [arc["x"][0] for arc in starts], [arc[up][0] for arc in starts]
-    layers.append(Layer("points", "burn", "sky", *burns, symbol="square"))
+    arcs = [arc for arc in (found["arcs"].get(str(row["opportunity"])) for row in rows) if arc]
     met = [found["met"][str(row["opportunity"])] for row in rows]
-    layers.append(
-        Layer(
-            "points", "encounter", "bloom", [m[0] for m in met], [m["xyz".index(up)] for m in met],
-            said=[str(row["probe"]) for row in rows], symbol="diamond",
-        )
-    )  # fmt: skip
-    layers.append(Layer("points", "Sun", "bark", [0.0], [0.0]))
+    numbers = [str(row["probe"]) for row in rows]
+    layers = [
+        described["path"].layer(found["path"]["x"], found["path"][up]),
+        *(described["arc"].layer(arc["x"], arc[up]) for arc in arcs),
+        described["burn"].layer([arc["x"][0] for arc in arcs], [arc[up][0] for arc in arcs]),
+        described["met"].layer([m[0] for m in met], [m["xyz".index(up)] for m in met], said=numbers),
+        described["sun"].layer([0.0], [0.0]),
+    ]
     keys = ["plan", "probe", "opportunity", "target", "encounter_jd_tdb"]
     places_au = {f"{axis}_au": pa.array([m[k] for m in met], pa.float64()) for k, axis in enumerate("xyz")}
-    return Figure(
-        "map_side" if side else "map",
-        f"Plan {plan} from the side" if side else f"Plan {plan} from above",
-        _MAP_NOTE.format(
-            "along the plane of the ecliptic" if side else "from the north pole of the ecliptic"
-        ),
-        Axis("ecliptic x (au)"),
-        Axis(f"ecliptic {up} (au)"),
-        tuple(layers),
-        pa.table({**{key: [row[key] for row in rows] for key in keys}, **places_au}),
-        equal=True,
-        height=0.35 if side else 0.8,
-    )
+    data = pa.table({**{key: [row[key] for row in rows] for key in keys}, **places_au})
+    return described.figure(layers, data, plan=plan)
 
 
 def timeline_figure(tables: PageTables, plan: int) -> Figure | None:
     """Releases, burns, corrections, encounters and data home of each probe, by date; blackouts shaded."""
     if not tables.has("events"):
         return None
-    rows = plan_rows(tables, plan)
+    described, rows = PLAN_FIGURES["timeline"], plan_rows(tables, plan)
     place = {row["opportunity"]: k for k, row in enumerate(rows)}
     events = tables["events"]
     mine = events.filter(pc.is_in(events["opportunity"], pa.array(list(place), pa.int64())))
-    layers = [_blackouts(tables)]
+    spans = blackouts(tables)
+    layers = [described["blackout"].layer([a for a, _ in spans], [], to=[b for _, b in spans])]
     listed = mine.to_pylist()
     for number, k in place.items():
         dates = [one["t_jd_tdb"] for one in listed if one["opportunity"] == number]
-        layers.append(Layer("line", "from release to data home", "mute", [min(dates), max(dates)], [k, k]))
-    for event, (symbol, tone) in EVENT_MARKS.items():
+        layers.append(described["flight"].layer([min(dates), max(dates)], [k, k]))
+    for event in EVENT_MARKS:
         some = [one for one in listed if one["event"] == event]
         at = [place[one["opportunity"]] for one in some]
-        layers.append(Layer("points", event, tone, [one["t_jd_tdb"] for one in some], at, symbol=symbol))
+        layers.append(described[event].layer([one["t_jd_tdb"] for one in some], at))
     names = tuple(clipped(f"{row['probe']}: {row['target']}") for row in rows)
-    return Figure(
-        "timeline",
-        f"Dates of plan {plan}",
-        "Shaded: blackouts of the study, in which nothing is released.",
-        Axis("date (TDB)", "date"),
-        Axis("probe: target", "names", names),
-        tuple(layers),
-        mine,
-    )
+    return described.figure(layers, mine, names=names, plan=plan)
 
 
 def blackouts(tables: PageTables) -> list[tuple[float, float]]:
@@ -183,57 +161,32 @@ def blackouts(tables: PageTables) -> list[tuple[float, float]]:
     return [(float(a), float(b)) for a, b in tables.run.study.constraints.blackouts]
 
 
-def _blackouts(tables: PageTables) -> Layer:
-    spans = blackouts(tables)
-    return Layer("band", "blackout", "mute", [a for a, _ in spans], [], to=[b for _, b in spans])
-
-
 # --- one probe ----------------------------------------------------------------------------------------------
 
 
-def b_plane_figure(tables: PageTables, opportunity: int) -> Figure | None:
-    """The aim point, 1 and 3 sigma of the delivery about it, keep-out and slew rings about the target."""
+def b_plane_figure(tables: PageTables, row: dict[str, Any]) -> Figure | None:
+    """The aim point of a probe, 1 and 3 sigma of the delivery about it, keep-out and slew rings about the target.
+
+    row : of `plan_rows`
+    """
     if not (tables.has("aims") and tables.has("judged")):
         return None
+    described, opportunity = PLAN_FIGURES["b_plane"], row["opportunity"]
     aim = tables["aims"].slice(tables.row("aims", "opportunity", opportunity), 1)
     judged = tables["judged"].slice(tables.row("judged", "opportunity", opportunity), 1)
     ring, at = aim.to_pylist()[0], judged.to_pylist()[0]
-    centre = ([at["aim_t_km"]], [at["aim_r_km"]])
-    sigma = (ring["sigma_larger_km"], ring["sigma_smaller_km"], ring["sigma_angle_deg"])
+    x, y = [at["aim_t_km"]], [at["aim_r_km"]]
+    sigma = [ring["sigma_larger_km"], ring["sigma_smaller_km"], ring["sigma_angle_deg"]]
     layers = [
-        Layer(
-            "ring",
-            "delivery, 3 sigma",
-            "sky",
-            *centre,
-            to=[3 * sigma[0], 3 * sigma[1], sigma[2]],
-            dashed=True,
-        ),
-        Layer("ring", "delivery, 1 sigma", "sky", *centre, to=list(sigma), fill=True),
-        Layer("ring", "keep-out", "bloom", [0.0], [0.0], to=[ring["keepout_km"], ring["keepout_km"], 0.0]),
-        Layer(
-            "ring",
-            "turn-rate limit",
-            "bark",
-            [0.0],
-            [0.0],
-            to=[ring["slew_km"], ring["slew_km"], 0.0],
-            dashed=True,
-        ),
-        Layer("points", "aim point", "ink", *centre, symbol="plus"),
-        Layer("points", "target", "ink", [0.0], [0.0]),
+        described["three"].layer(x, y, to=[3 * sigma[0], 3 * sigma[1], sigma[2]]),
+        described["one"].layer(x, y, to=sigma),
+        described["keepout"].layer([0.0], [0.0], to=[ring["keepout_km"], ring["keepout_km"], 0.0]),
+        described["slew"].layer([0.0], [0.0], to=[ring["slew_km"], ring["slew_km"], 0.0]),
+        described["aim"].layer(x, y),
+        described["target"].layer([0.0], [0.0]),
     ]
-    return Figure(
-        "b_plane",
-        "Aim in the B-plane",
-        "Inside the keep-out ring the probe may not pass; inside the turn-rate ring the camera cannot follow.",
-        Axis("B.T (km)"),
-        Axis("B.R (km)"),
-        tuple(layers),
-        _side_by_side(aim, judged.select(["aim_t_km", "aim_r_km", "aim_km", "sigma_time_s"])),
-        equal=True,
-        height=0.8,
-    )
+    data = _side_by_side(aim, judged.select(["aim_t_km", "aim_r_km", "aim_km", "sigma_time_s"]))
+    return described.figure(layers, data, probe=row["probe"], target=clipped(row["target"]))
 
 
 def _side_by_side(left: pa.Table, right: pa.Table) -> pa.Table:
@@ -242,35 +195,41 @@ def _side_by_side(left: pa.Table, right: pa.Table) -> pa.Table:
     return left
 
 
-def windows_figure(tables: PageTables, target: str) -> Figure:
-    """Burn against release and encounter date for every opportunity at a target."""
-    chances = tables["opportunities"]
-    some = chances.filter(pc.equal(chances["target"], target))
+def windows_figure(tables: PageTables, row: dict[str, Any]) -> Figure:
+    """Burn against release and encounter date for every opportunity at a probe's target, its own ringed."""
+    described, chances = PLAN_FIGURES["windows"], tables["opportunities"]
+    some = chances.filter(pc.equal(chances["target"], row["target"]))
     burn = some["burn_m_s"].to_numpy()
     layers = []
-    for k, (low, high) in enumerate(burn_classes(tables)):
-        inside = some.filter(pa.array((burn >= low) & (burn < high)))
+    for burns in burn_classes(tables):
+        inside = some.filter(pa.array((burn >= burns.low_m_s) & (burn < burns.high_m_s)))
         if inside.num_rows:
             dates = listed(inside, "release_jd_tdb"), listed(inside, "encounter_jd_tdb")
-            layers.append(Layer("points", f"{low:g} to {high:g} m/s", f"ramp{k}", *dates, symbol=SYMBOLS[k]))
+            layers.append(burns.mark.layer(*dates))
+    own = chances.slice(tables.row("opportunities", "opportunity", row["opportunity"]), 1)
+    layers.append(described["chosen"].layer(listed(own, "release_jd_tdb"), listed(own, "encounter_jd_tdb")))
     keys = ["opportunity", "target", "release_jd_tdb", "encounter_jd_tdb", "burn_m_s"]
-    return Figure(
-        "windows",
-        f"Burns that meet {clipped(target)}",
-        "Each mark is a local minimum of the burn: when the probe is released, and when it meets the target.",
-        Axis("release (TDB)", "date"),
-        Axis("encounter (TDB)", "date"),
-        tuple(layers),
-        some.select(keys),
-    )
+    return described.figure(layers, some.select(keys), target=clipped(row["target"]))
 
 
-def burn_classes(tables: PageTables) -> list[tuple[float, float]]:
+@dataclass(frozen=True)
+class BurnClass:
+    """A range of the burn and its mark."""
+
+    low_m_s: float
+    high_m_s: float
+    mark: Mark
+
+
+def burn_classes(tables: PageTables) -> list[BurnClass]:
     """Ranges of the burn for the ramp, up to the study's limit."""
     limit = float(tables.run.study.probe.burn_limit_m_s)
     edges = np.linspace(0.0, limit, RAMP_STEPS + 1).tolist()
     edges[-1] = limit * (1.0 + 1e-9)  # a burn at the limit is within it
-    return list(pairwise(edges))
+    return [
+        BurnClass(low, high, Mark("points", f"{low:.4g} to {high:.4g} m/s", f"ramp{k}", SYMBOLS[k]))
+        for k, (low, high) in enumerate(pairwise(edges))
+    ]
 
 
 # --- chances and counts -------------------------------------------------------------------------------------
@@ -282,16 +241,9 @@ def successes_figure(tables: PageTables, plan: int) -> Figure | None:
         return None
     table = tables["successes"]
     mine = table.filter(pc.equal(table["plan"], plan))
-    bars = Layer("bars", "at least so many", "leaf", listed(mine, "returned"), listed(mine, "chance_or_more"))
-    return Figure(
-        "successes",
-        f"How many probes of plan {plan} return data",
-        "Hardware, link and shared failures; the quality of the data is not asked for here.",
-        Axis("probes that return data (number)"),
-        Axis("chance of at least so many (0 to 1)", zero=True),
-        (bars,),
-        mine,
-    )
+    described = PLAN_FIGURES["successes"]
+    bars = described["returned"].layer(listed(mine, "returned"), listed(mine, "chance_or_more"))
+    return described.figure([bars], mine, plan=plan)
 
 
 def counts_figure(tables: PageTables) -> Figure | None:

@@ -8,7 +8,6 @@
   const SVG = "http://www.w3.org/2000/svg";
   const UNIX_JD = 2440587.5;
   const NOTHING = "\u2013";
-  const LABEL_MAX = 28;
   const LONG = 24;
   const state = { plan: null, rows: [], probe: 0, when: carried.span[0], sort: null, filter: "" };
   const drawn = {}; // figure name -> what was drawn last: scales, spec
@@ -44,7 +43,11 @@
     return new Date(Math.round((jd - UNIX_JD) * 86400) * 1000).toISOString().slice(0, 10);
   }
 
-  const clipped = (name) => (name.length <= LABEL_MAX ? name : `${name.slice(0, LABEL_MAX - 1)}\u2026`);
+  /* A name short enough to stand in a figure, counted in signs as Python counts them. */
+  function clipped(name) {
+    const signs = [...name];
+    return signs.length <= carried.label_max ? name : `${signs.slice(0, carried.label_max - 1).join("")}\u2026`;
+  }
 
   function groupedBy(values) {
     const groups = new Map();
@@ -231,6 +234,9 @@
       group.append(make("path", { d: path.join(""), class: `t-${layer.tone} points`, fill: "currentColor", "data-count": path.length }));
       if (layer.said) labels(group, layer, scale);
     },
+    circled(group, layer, scale) {
+      layer.x.forEach((x, k) => group.append(make("circle", { cx: scale.toX(x), cy: scale.toY(layer.y[k]), r: 10, fill: "none", stroke: "currentColor", "stroke-width": 2.5, class: `t-${layer.tone} circled` })));
+    },
     line(group, layer, scale) {
       let open = false, d = "";
       layer.x.forEach((x, k) => {
@@ -311,6 +317,7 @@
       const swatch = make("svg", { viewBox: "0 0 22 14", "aria-hidden": "true" });
       const tone = { class: `t-${layer.tone}`, stroke: "currentColor", "stroke-width": 2, fill: "none" };
       if (layer.kind === "points") swatch.append(make("path", { d: SYMBOLS[layer.symbol || "circle"](11, 7, 4.5), class: tone.class, fill: "currentColor" }));
+      else if (layer.kind === "circled") swatch.append(make("circle", { ...tone, cx: 11, cy: 7, r: 5.5 }));
       else if (["line", "ring", "error"].includes(layer.kind)) swatch.append(make("path", { ...tone, d: "M1,7H21", ...(layer.dashed ? { "stroke-dasharray": "6 3" } : {}) }));
       else swatch.append(make("rect", { x: 3, y: 2, width: 16, height: 10, class: tone.class, fill: "currentColor", opacity: layer.kind === "band" ? 0.35 : 1 }));
       list.append(make("li", {}, swatch, make("span", {}, layer.label)));
@@ -336,6 +343,7 @@
     svg.append(over);
     host.replaceChildren(make("figcaption", {}, make("strong", {}, spec.title), make("span", {}, spec.note)), legend(spec), svg);
     drawn[spec.name] = { spec, scale, svg, over, box };
+    host.drawnFrom = spec; // for tests: what the figure was drawn from
     return drawn[spec.name];
   }
 
@@ -401,24 +409,27 @@
 
   // --- figures of the chosen plan ------------------------------------------------------------------------
 
+  /* A figure of a plan: its texts and marks are those of swarm/report/described.py, filled in; layers give places. */
+  function specOf(name, filled, layers, names) {
+    const described = carried.described[name];
+    const title = described.title.replace(/\{(\w+)\}/g, (_, key) => filled[key]);
+    const y = described.y.kind === "names" ? { ...described.y, names } : described.y;
+    return { ...described, title, y, layers };
+  }
+
+  const marked = (name, mark, places) => ({ ...carried.described[name].marks[mark], ...places });
+
   function mapSpec(side) {
-    const up = side ? "z" : "y", map = carried.places;
-    const layers = [{ kind: "line", label: "mothership", tone: "leaf", x: map.path.x, y: map.path[up] }];
-    for (const { values } of state.rows) {
-      const arc = map.arcs[values.opportunity];
-      if (arc) layers.push({ kind: "line", label: "arc of a probe", tone: "sky", x: arc.x, y: arc[up], of: values.opportunity });
-    }
-    const arcs = state.rows.map(({ values }) => map.arcs[values.opportunity]).filter(Boolean);
-    layers.push({ kind: "points", label: "burn", tone: "sky", symbol: "square", x: arcs.map((arc) => arc.x[0]), y: arcs.map((arc) => arc[up][0]) });
+    const name = side ? "map_side" : "map", up = side ? "z" : "y", map = carried.places;
+    const flown = state.rows.map(({ values }) => ({ of: values.opportunity, arc: map.arcs[values.opportunity] })).filter(({ arc }) => arc);
     const met = state.rows.map(({ values }) => map.met[values.opportunity]);
-    layers.push({ kind: "points", label: "encounter, by probe", tone: "bloom", symbol: "diamond", x: met.map((m) => m[0]), y: met.map((m) => m[side ? 2 : 1]), ...(side ? {} : { said: state.rows.map(({ values }) => String(values.probe)) }) });
-    layers.push({ kind: "points", label: "Sun", tone: "bark", x: [0], y: [0] });
-    return {
-      name: side ? "map_side" : "map", equal: true, height: side ? 0.45 : 0.8, layers,
-      title: side ? `Plan ${state.plan} from the side` : `Plan ${state.plan} from above`,
-      note: side ? "Along the plane of the ecliptic." : "From the north pole of the ecliptic. Arcs are two-body arcs bent to end at the target, for looking at; open circles are where mothership and probes are at the date.",
-      x: { label: "ecliptic x (au)", kind: "number" }, y: { label: `ecliptic ${up} (au)`, kind: "number" },
-    };
+    return specOf(name, { plan: state.plan }, [
+      marked(name, "path", { x: map.path.x, y: map.path[up] }),
+      ...flown.map(({ arc, of }) => marked(name, "arc", { x: arc.x, y: arc[up], of })),
+      marked(name, "burn", { x: flown.map(({ arc }) => arc.x[0]), y: flown.map(({ arc }) => arc[up][0]) }),
+      marked(name, "met", { x: met.map((m) => m[0]), y: met.map((m) => m[side ? 2 : 1]), said: state.rows.map(({ values }) => String(values.probe)) }),
+      marked(name, "sun", { x: [0], y: [0] }),
+    ]);
   }
 
   function placeAt(track, jd) {
@@ -449,32 +460,25 @@
   }
 
   function timelineSpec() {
-    const layers = [{ kind: "band", label: "blackout", tone: "mute", x: carried.blackouts.map((span) => span[0]), to: carried.blackouts.map((span) => span[1]) }];
-    const marks = Object.fromEntries(Object.keys(carried.events).map((event) => [event, { x: [], y: [] }]));
+    const layers = [marked("timeline", "blackout", { x: carried.blackouts.map((span) => span[0]), y: [], to: carried.blackouts.map((span) => span[1]) })];
+    const marks = Object.fromEntries(carried.events.map((event) => [event, { x: [], y: [] }]));
     state.rows.forEach(({ values }, place) => {
       const listed = eventsOf.get(values.opportunity) || [];
       const dates = listed.map((k) => tables.events.t_jd_tdb[k]);
-      if (dates.length) layers.push({ kind: "line", label: "from release to data home", tone: "mute", x: [Math.min(...dates), Math.max(...dates)], y: [place, place], of: values.opportunity });
+      if (dates.length) layers.push(marked("timeline", "flight", { x: [Math.min(...dates), Math.max(...dates)], y: [place, place], of: values.opportunity }));
       for (const k of listed) {
         marks[tables.events.event[k]].x.push(tables.events.t_jd_tdb[k]);
         marks[tables.events.event[k]].y.push(place);
       }
     });
-    for (const [event, [symbol, tone]] of Object.entries(carried.events)) layers.push({ kind: "points", label: event, tone, symbol, ...marks[event] });
-    return {
-      name: "timeline", height: 0.5, layers, title: `Dates of plan ${state.plan}`, note: "Shaded: blackouts of the study, in which nothing is released.",
-      x: { label: "date (TDB)", kind: "date" }, y: { label: "probe: target", kind: "names", names: state.rows.map(({ values }) => clipped(`${values.probe}: ${values.target}`)) },
-    };
+    for (const event of carried.events) layers.push(marked("timeline", event, marks[event]));
+    return specOf("timeline", { plan: state.plan }, layers, state.rows.map(({ values }) => clipped(`${values.probe}: ${values.target}`)));
   }
 
   function successesSpec() {
     const rows = returnsOf.get(state.plan) || [];
-    return {
-      name: "successes", height: 0.5, title: `How many probes of plan ${state.plan} return data`,
-      note: "Hardware, link and shared failures; the quality of the data is not asked for here.",
-      x: { label: "probes that return data (number)", kind: "number" }, y: { label: "chance of at least so many (0 to 1)", kind: "number", zero: true },
-      layers: [{ kind: "bars", label: "at least so many", tone: "leaf", x: rows.map((k) => tables.successes.returned[k]), y: rows.map((k) => tables.successes.chance_or_more[k]) }],
-    };
+    const bars = { x: rows.map((k) => tables.successes.returned[k]), y: rows.map((k) => tables.successes.chance_or_more[k]) };
+    return specOf("successes", { plan: state.plan }, [marked("successes", "returned", bars)]);
   }
 
   function planSaid() {
@@ -569,36 +573,26 @@
   // --- one probe -----------------------------------------------------------------------------------------
 
   function aimSpec(values) {
-    const k = aimOf.get(values.opportunity);
-    const aim = rowOf("aims", k);
-    const [x, y] = [[values.aim_t_km], [values.aim_r_km]];
+    const aim = rowOf("aims", aimOf.get(values.opportunity));
+    const at = { x: [values.aim_t_km], y: [values.aim_r_km] }, target = { x: [0], y: [0] };
     const sigma = [aim.sigma_larger_km, aim.sigma_smaller_km, aim.sigma_angle_deg];
-    return {
-      name: "b_plane", equal: true, height: 0.8, title: `Aim of probe ${values.probe} at ${clipped(values.target)}`,
-      note: "Inside the keep-out ring the probe may not pass; inside the turn-rate ring the camera cannot follow.",
-      x: { label: "B.T (km)", kind: "number" }, y: { label: "B.R (km)", kind: "number" },
-      layers: [
-        { kind: "ring", label: "delivery, 3 sigma", tone: "sky", x, y, to: [3 * sigma[0], 3 * sigma[1], sigma[2]], dashed: true },
-        { kind: "ring", label: "delivery, 1 sigma", tone: "sky", x, y, to: sigma, fill: true },
-        { kind: "ring", label: "keep-out", tone: "bloom", x: [0], y: [0], to: [aim.keepout_km, aim.keepout_km, 0] },
-        { kind: "ring", label: "turn-rate limit", tone: "bark", x: [0], y: [0], to: [aim.slew_km, aim.slew_km, 0], dashed: true },
-        { kind: "points", label: "aim point", tone: "ink", symbol: "plus", x, y },
-        { kind: "points", label: "target", tone: "ink", x: [0], y: [0] },
-      ],
-    };
+    return specOf("b_plane", { probe: values.probe, target: clipped(values.target) }, [
+      marked("b_plane", "three", { ...at, to: [3 * sigma[0], 3 * sigma[1], sigma[2]] }),
+      marked("b_plane", "one", { ...at, to: sigma }),
+      marked("b_plane", "keepout", { ...target, to: [aim.keepout_km, aim.keepout_km, 0] }),
+      marked("b_plane", "slew", { ...target, to: [aim.slew_km, aim.slew_km, 0] }),
+      marked("b_plane", "aim", at),
+      marked("b_plane", "target", target),
+    ]);
   }
 
   function windowsSpec(values) {
     const rows = windowsOf.get(values.target) || [];
-    const layers = carried.burns.map(([low, high], step) => {
-      const mine = rows.filter((k) => tables.windows.burn_m_s[k] >= low && tables.windows.burn_m_s[k] < high);
-      return { kind: "points", label: `${shown(low, "0")} to ${shown(high, "0")} m/s`, tone: `ramp${step}`, symbol: carried.symbols[step], x: mine.map((k) => tables.windows.release_jd_tdb[k]), y: mine.map((k) => tables.windows.encounter_jd_tdb[k]) };
-    }).filter((layer) => layer.x.length);
-    return {
-      name: "windows", height: 0.8, layers, title: `Burns that meet ${clipped(values.target)}`,
-      note: "Each mark is a local minimum of the burn: when the probe is released, and when it meets the target. Ringed: the one of this plan.",
-      x: { label: "release (TDB)", kind: "date" }, y: { label: "encounter (TDB)", kind: "date" },
-    };
+    const dates = (some) => ({ x: some.map((k) => tables.windows.release_jd_tdb[k]), y: some.map((k) => tables.windows.encounter_jd_tdb[k]) });
+    const layers = carried.burns.map(({ low_m_s, high_m_s, mark }) =>
+      ({ ...mark, ...dates(rows.filter((k) => tables.windows.burn_m_s[k] >= low_m_s && tables.windows.burn_m_s[k] < high_m_s)) }));
+    const own = marked("windows", "chosen", { x: [values.release_jd_tdb], y: [values.encounter_jd_tdb] });
+    return specOf("windows", { target: clipped(values.target) }, [...layers.filter((layer) => layer.x.length), own]);
   }
 
   function drawProbe() {
@@ -607,8 +601,7 @@
     state.probe = row.values.probe;
     byId("probe").value = String(state.probe);
     if (aimOf.has(row.values.opportunity) && tables.judged) draw(aimSpec(row.values));
-    const made = draw(windowsSpec(row.values));
-    if (made) made.over.append(make("circle", { cx: made.scale.toX(row.values.release_jd_tdb), cy: made.scale.toY(row.values.encounter_jd_tdb), r: 10, fill: "none", stroke: "currentColor", "stroke-width": 2.5, class: "t-ink" }));
+    draw(windowsSpec(row.values));
     for (const line of byId("encounters").tBodies[0].rows) line.toggleAttribute("aria-current", line.dataset.probe === String(state.probe));
   }
 

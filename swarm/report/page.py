@@ -10,8 +10,9 @@ from typing import Any
 import numpy as np
 
 from swarm.report import tones
+from swarm.report.described import as_data
 from swarm.report.figure_lists import page_figures
-from swarm.report.figure_parts import EVENT_MARKS, SYMBOLS
+from swarm.report.figure_parts import EVENT_MARKS, LABEL_MAX
 from swarm.report.figures import blackouts, burn_classes, places
 from swarm.report.markup import script_json, text
 from swarm.report.page_tables import PageTables, columns_of, read_page_tables
@@ -142,12 +143,13 @@ def page_data(tables: PageTables) -> dict[str, Any]:
         "on_demand": on_demand(tables),
         "span": [study.start_jd_tdb, study.end_jd_tdb],
         "blackouts": blackouts(tables),
-        "burns": burn_classes(tables),
+        "burns": [asdict(burns) for burns in burn_classes(tables)],
+        "described": as_data(),
         "encounters": [
             dict(zip(("key", "table", "head", "unit", "form"), c, strict=True)) for c in ENCOUNTER_COLUMNS
         ],
-        "symbols": list(SYMBOLS),
-        "events": {event: list(mark) for event, mark in EVENT_MARKS.items()},
+        "events": list(EVENT_MARKS),
+        "label_max": LABEL_MAX,
     }
 
 

@@ -57,7 +57,7 @@ def paint_run(folder: str) -> list[str]:
 
 def paint(tables: PageTables, folder: Path) -> list[str]:
     """Write every figure of the page, those of a plan for the chosen one; return their names."""
-    figures = [*page_figures(tables), *plan_figures(tables, tables.plan)]
+    figures = [*page_figures(tables, ringed=tables.plan), *plan_figures(tables, tables.plan)]
     folder.mkdir(exist_ok=True)
     for old in sorted(folder.iterdir()):  # of an earlier page; nothing else is kept here
         if old.suffix in (".svg", ".png", ".csv"):
@@ -151,6 +151,20 @@ def _points(axes: Axes, layer: Layer, figure: Figure) -> None:
         axes.annotate(said, (left, up), xytext=(5, 5), textcoords="offset points", fontsize="small")
 
 
+def _circled(axes: Axes, layer: Layer, figure: Figure) -> None:
+    x, y = _at(layer.x, figure.x), _at(layer.y, figure.y)
+    axes.scatter(
+        x,
+        y,
+        s=190,
+        facecolors="none",
+        edgecolors=_TONES[layer.tone],
+        linewidth=1.8,
+        label=layer.label,
+        zorder=4,
+    )
+
+
 def _line(axes: Axes, layer: Layer, figure: Figure) -> None:
     style = "--" if layer.dashed else "-"
     x, y = _at(layer.x, figure.x), _at(layer.y, figure.y)
@@ -208,6 +222,7 @@ def _cells(axes: Axes, layer: Layer, figure: Figure) -> None:
 
 _LAYERS: dict[str, Callable[[Axes, Layer, Figure], None]] = {
     "points": _points,
+    "circled": _circled,
     "line": _line,
     "bars": _bars,
     "across": _across,

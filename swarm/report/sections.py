@@ -65,6 +65,7 @@ def _where(tables: PageTables) -> str:
         f'{lacking}<div class="bar"><label>Date <input type="range" id="when" aria-describedby="when-said"></label>'
         '<output id="when-said" for="when"></output>'
         '<button type="button" id="when-play" aria-pressed="false">run</button></div>'
+        '<p class="screen">Open circles are where mothership and probes are at the date.</p>'
         f'<div class="two">{place("map")}{place("map_side")}</div>'
     )
 

@@ -17,12 +17,12 @@ LONG = "x" * 296 + "<b>&"
 HOSTILE_TARGETS = (HOSTILE, RIGHT_TO_LEFT, LONG)
 
 
-def make_run(folder, *, plans=6, targets=6, probes=4, chosen=2, every_table=True):
-    """A run whose first three targets have hostile names; plan k flies min(k, probes) probes."""
+def make_run(folder, *, plans=6, targets=6, probes=4, chosen=2, every_table=True, named=HOSTILE_TARGETS):
+    """A run whose first three targets are `named`, hostile as names can be; plan k flies min(k, probes) probes."""
     rng = np.random.default_rng(8)
     run = Run.create(folder, FIREWEED)
     belt = invented_belt(targets, 1)
-    belt.target[:3] = HOSTILE_TARGETS
+    belt.target[:3] = named
     belt.name[0] = HOSTILE_NAME
     write_some(run, "targets", belt.to_table())
     angle = np.linspace(0.0, 6.0, 200)

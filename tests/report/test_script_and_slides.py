@@ -1,0 +1,108 @@
+"""The page's script and the slides draw the same figures of a plan: texts, height, marks and places."""
+
+import dataclasses
+import re
+
+import pytest
+
+from swarm.report.described import PLAN_FIGURES
+from swarm.report.figure_lists import plan_figures
+from swarm.report.page import write_page
+from swarm.report.page_tables import read_page_tables
+from tests.helpers.made_run import make_run
+
+pytestmark = pytest.mark.browser
+DRAWN = "name => document.querySelector(`[data-figure=${name}]`).drawnFrom"
+
+
+def same_number(a, b):
+    return (a is None and b is None) or a == pytest.approx(b, rel=1e-12, abs=1e-9)
+
+
+def differences(figure, drawn):
+    """What the script's figure has otherwise than the slide's."""
+    said = []
+    for key in ("title", "note", "equal", "height"):
+        if getattr(figure, key) != drawn[key]:
+            said.append(f"{key}: {getattr(figure, key)!r}, {drawn[key]!r}")
+    for side in ("x", "y"):
+        axis, other = dataclasses.asdict(getattr(figure, side)), drawn[side]
+        said += [f"{side}.{key}" for key in axis if list_of(axis[key]) != list_of(other[key])]
+    if len(figure.layers) != len(drawn["layers"]):
+        return [*said, f"{len(figure.layers)} layers, {len(drawn['layers'])}"]
+    for k, (layer, other) in enumerate(zip(figure.layers, drawn["layers"], strict=True)):
+        for key in ("kind", "label", "tone", "symbol", "dashed", "fill"):
+            if getattr(layer, key) != other[key]:
+                said.append(f"layer {k} {key}: {getattr(layer, key)!r}, {other[key]!r}")
+        if list(layer.said) != other.get("said", []):
+            said.append(f"layer {k} said")
+        for key in ("x", "y", "to"):
+            ours, theirs = getattr(layer, key), other.get(key, [])
+            if len(ours) != len(theirs) or not all(map(same_number, ours, theirs)):
+                said.append(f"layer {k} {key}: {ours}, {theirs}")
+    return said
+
+
+def list_of(value):
+    return list(value) if isinstance(value, tuple | list) else value
+
+
+@pytest.fixture(scope="module")
+def compared(drawn_run, browser):
+    """The slide's figures of the chosen plan, and what the script drew from."""
+    figures = plan_figures(tables := read_page_tables(drawn_run), tables.plan)
+    context = browser.new_context(offline=True)
+    page = context.new_page()
+    page.goto((drawn_run.folder / "report.html").as_uri())
+    drawn = {figure.name: page.evaluate(DRAWN, figure.name) for figure in figures}
+    context.close()
+    return figures, drawn
+
+
+def test_every_figure_of_a_plan_is_compared(compared):
+    figures, drawn = compared
+    assert [figure.name for figure in figures] == list(PLAN_FIGURES)
+    assert all(drawn.values())
+
+
+@pytest.mark.parametrize("name", PLAN_FIGURES)
+def test_script_and_slides_agree(compared, name):
+    figures, drawn = compared
+    (figure,) = (figure for figure in figures if figure.name == name)
+    assert differences(figure, drawn[name]) == []
+
+
+@pytest.mark.parametrize("change", [{"title": "Plan"}, {"note": ""}, {"height": 0.3}, {"layers": ()}])
+def test_a_change_on_one_side_is_seen(compared, change):
+    figures, drawn = compared
+    assert differences(dataclasses.replace(figures[0], **change), drawn[figures[0].name])
+
+
+def test_the_script_has_no_words_of_its_own_for_them():
+    from importlib.resources import files
+
+    script = files("swarm.report").joinpath("page.js").read_text(encoding="utf-8")
+    for described in PLAN_FIGURES.values():
+        words = [
+            described.note,
+            described.x.label,
+            described.y.label,
+            *(m.label for m in described.marks.values()),
+        ]
+        longest = max(re.split(r"\{\w+\}", described.title), key=len).strip()
+        for text in (*words, longest):
+            if " " in text:
+                assert text not in script
+
+
+def test_long_names_are_cut_alike(tmp_path, browser):
+    """Names of signs that JavaScript counts twice."""
+    run = make_run(tmp_path / "run", named=[sign * 40 for sign in "\U0001d53b\U0001d53c\U0001d53d"])
+    write_page(run)
+    tables = read_page_tables(run)
+    context = browser.new_context(offline=True)
+    page = context.new_page()
+    page.goto((run.folder / "report.html").as_uri())
+    for figure in plan_figures(tables, tables.plan):
+        assert differences(figure, page.evaluate(DRAWN, figure.name)) == []
+    context.close()
