@@ -189,7 +189,7 @@ def _moved(study: Study, grounds: list[Ground], chosen: Ints, pool: Pool) -> Ite
             for side, value in ((LOW, default.range.low), (HIGH, default.range.high)):
                 moved = with_value(study, default, value)
                 judged = judged_again(moved, base.opportunities, base.targets, pool=pool)
-                setting = f"{value:g} {default.unit}, {default.range.source}"
+                setting = f"{value:g} {default.unit}"
                 yield Change(default.key, side, setting, World(len(grounds), moved, chosen))
                 grounds.append(replace(base, judged=judged))
 

@@ -33,6 +33,7 @@ from swarm.refine.forces import (
     _places,
     _rates,
     _step,
+    _sun,
 )
 from targets.base.constants import AU_KM, DAY_S, GM_SUN_KM3_S2
 
@@ -144,27 +145,34 @@ def _struck(y, t, tables, planets):
 
 @njit(cache=True)
 def _follow_alone(y, t, end, beta, tables, planets, room):
-    """Move y in place to `end` or to an impact, with steps of its own: (row hit or 0, when, status)."""
+    """Move y in place to `end` or to an impact, with steps of its own: (row hit or 0, when, status).
+
+    Steps are taken about the centre of mass, as in `forces`.
+    """
     stages, work, new, gradient = room
     if not math.isfinite(y.sum()):
         return 0, t, TOO_MANY_STEPS
     hit, free = _struck(y, t, tables, planets)
     h = min(end - t, free)
+    about = y + _sun(t, tables)
     if hit == 0:
-        _rates(t, y, beta, tables, stages[0], gradient)
+        _rates(t, about, beta, tables, stages[0], gradient)
     for _ in range(_STEPS_MAX):
         if hit > 0 or t >= end:
             return hit, t, OK
         last = h >= end - t
         h = min(h, end - t)
-        error = _step(t, y, h, beta, tables, stages, work, gradient, new) * (TOLERANCE / _CENTURY_TOLERANCE)
+        error = _step(t, about, h, beta, tables, stages, work, gradient, new) * (
+            TOLERANCE / _CENTURY_TOLERANCE
+        )
         if not math.isfinite(error):
             break
         factor = 5.0 if error == 0.0 else min(5.0, max(0.2, 0.9 * error ** (-0.125)))
         if error <= 1.0:
-            y[:] = new
+            about[:] = new
             stages[0] = stages[12]
             t = end if last else t + h
+            y[:] = about - _sun(t, tables)
             hit, free = _struck(y, t, tables, planets)
         else:
             factor = min(factor, 0.9)
@@ -187,7 +195,10 @@ def _all_places(t, tables, out):
 
 @njit(cache=True, error_model="numpy")
 def _rates_together(t, y, beta, tables, places, out):
-    """`_rates` for (6, n) states at one epoch: the planets are looked up once, the rest runs over all at a time."""
+    """Rates of (6, n) heliocentric states at one epoch: planets are looked up once, the rest runs over all at a time.
+
+    The Sun is pulled by the planets alone: what asteroids do to it does not matter to where a body is in decades.
+    """
     far_x, far_y, far_z = _all_places(t, tables, places)
     x, yy, z, vx, vy, vz = y[0], y[1], y[2], y[3], y[4], y[5]
     ax, ay, az = out[3], out[4], out[5]

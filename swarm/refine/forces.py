@@ -1,10 +1,13 @@
 """Motion under Sun, planets, Moon, relativity and solar pressure, on DE440's own polynomials. Compiled.
 
-Heliocentric ICRF, km, km/s, s. The pulling bodies are evaluated from the Chebyshev records of the kernel, so that
-there is no error of theirs to state. The integrator is the explicit Runge-Kutta pair of order 8 with error estimates
+States are heliocentric ICRF, km, km/s, s; steps are taken about the centre of mass of the solar system, where the Sun
+moves as the kernel says. So the pull of asteroids on the Sun, which is in the kernel, is in the motion about it: some
+100 m in 300 days, and what any integrator on the kernel's Sun and planets gives. (Their pull on the probe itself is as
+small, and left out.) The pulling bodies are evaluated from the Chebyshev records of the kernel, so that there is no
+error of theirs to state. The integrator is the explicit Runge-Kutta pair of order 8 with error estimates
 of order 5 and 3 [1]; its coefficients are read from scipy's published class.
 
-    a = -(mu - beta) r/r^3 - sum GM_j (d_j/d_j^3 + r_j/r_j^3) + relativity,   d_j = r - r_j
+    a = -(mu - beta) r/r^3 - sum GM_j d_j/d_j^3 + relativity,   r from the Sun, d_j from body j
     relativity = mu/(c^2 r^3) ((4 mu/r - v^2) r + 4 (r.v) v)          the Sun's field, harmonic coordinates [2]
     beta = 1 au^2 (P/c) reflectivity area/mass                          a flat plate that faces the Sun
 
@@ -117,6 +120,26 @@ def _chebyshev(body, t, tables):
 
 
 @njit(cache=True)
+def _sun(t, tables):
+    """State of the Sun about the centre of mass."""
+    at, count, terms = tables.layout[_SUN, 0], tables.layout[_SUN, 1], tables.layout[_SUN, 2]
+    length = tables.length_s[_SUN]
+    since = (t - tables.start_s[_SUN]) / length
+    record = min(max(int(math.floor(since)), 0), count - 1)
+    u = 2.0 * (since - record) - 1.0
+    out = np.empty(6)
+    for axis in range(3):
+        first = at + (3 * record + axis) * terms
+        p1 = p2 = d1 = d2 = 0.0
+        for j in range(terms - 1, 0, -1):  # Clenshaw, and its derivative
+            d1, d2 = 2.0 * p1 + 2.0 * u * d1 - d2, d1
+            p1, p2 = 2.0 * u * p1 - p2 + tables.records[first + j], p1
+        out[axis] = u * p1 - p2 + tables.records[first]
+        out[3 + axis] = (p1 + u * d1 - d2) * 2.0 / length
+    return out
+
+
+@njit(cache=True)
 def _heliocentric(body, t, tables):
     sx, sy, sz = _chebyshev(_SUN, t, tables)
     x, y, z = _chebyshev(body, t, tables)
@@ -142,8 +165,10 @@ def _places(body, epochs, tables):
 
 @njit(cache=True)
 def _rates(t, y, beta, tables, out, gradient):
-    """Right-hand side; with 42 values the transition matrix, row by row, is carried along."""
-    x, yy, z, vx, vy, vz = y[0], y[1], y[2], y[3], y[4], y[5]
+    """Right-hand side about the centre of mass; with 42 values the transition matrix, row by row, is carried along."""
+    sun = _sun(t, tables)
+    x, yy, z = y[0] - sun[0], y[1] - sun[1], y[2] - sun[2]
+    vx, vy, vz = y[3] - sun[3], y[4] - sun[4], y[5] - sun[5]
     r2 = x * x + yy * yy + z * z
     r = math.sqrt(r2)
     pull = (GM_SUN_KM3_S2 - beta) / (r2 * r)
@@ -158,7 +183,6 @@ def _rates(t, y, beta, tables, out, gradient):
         ax += factor * (along * x + turn * vx)
         ay += factor * (along * yy + turn * vy)
         az += factor * (along * z + turn * vz)
-    sx, sy, sz = _chebyshev(_SUN, t, tables)
     ex, ey, ez = _chebyshev(_EMB, t, tables)
     for body in range(2, tables.gm.size):
         gm = tables.gm[body]
@@ -167,18 +191,15 @@ def _rates(t, y, beta, tables, out, gradient):
         px, py, pz = _chebyshev(body, t, tables)
         if body >= _EARTH:
             px, py, pz = px + ex, py + ey, pz + ez
-        px, py, pz = px - sx, py - sy, pz - sz
-        dx, dy, dz = x - px, yy - py, z - pz
+        dx, dy, dz = y[0] - px, y[1] - py, y[2] - pz
         d2 = dx * dx + dy * dy + dz * dz
-        p2 = px * px + py * py + pz * pz
         near = gm / (d2 * math.sqrt(d2))
-        far = gm / (p2 * math.sqrt(p2))
-        ax -= near * dx + far * px
-        ay -= near * dy + far * py
-        az -= near * dz + far * pz
+        ax -= near * dx
+        ay -= near * dy
+        az -= near * dz
         if wide:
             _add_gradient(dx, dy, dz, near, d2, gradient, False)
-    out[0], out[1], out[2], out[3], out[4], out[5] = vx, vy, vz, ax, ay, az
+    out[0], out[1], out[2], out[3], out[4], out[5] = y[3], y[4], y[5], ax, ay, az
     if wide:
         for i in range(3):
             for j in range(6):
@@ -236,10 +257,14 @@ def _step(t, y, h, beta, tables, stages, work, gradient, new):
 
 @njit(cache=True)
 def _move_one(y, begin, end, beta, tables, stages, work, gradient, new):
-    """Move y in place from `begin` to `end`; return the status. Time is counted from `begin`: a double is finer."""
+    """Move y, heliocentric, in place from `begin` to `end`; return the status.
+
+    Time is counted from `begin`: a double is finer.
+    """
     span = end - begin
     if span == 0.0:
         return OK
+    y[:6] += _sun(begin, tables)
     sign = 1.0 if span > 0.0 else -1.0
     done = 0.0
     h = min(abs(span), 0.5 * DAY_S)
@@ -258,6 +283,7 @@ def _move_one(y, begin, end, beta, tables, stages, work, gradient, new):
                 y[i] = new[i]
                 stages[0, i] = stages[12, i]
             if last:
+                y[:6] -= _sun(end, tables)
                 return OK
             done += h
         else:
