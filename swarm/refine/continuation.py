@@ -22,6 +22,8 @@ from swarm.refine.forces import (
     _C,
     _E3,
     _E5,
+    _EARTH,
+    _EMB,
     _PER_C2,
     _STEPS_MAX,
     NAMES,
@@ -29,6 +31,7 @@ from swarm.refine.forces import (
     TOLERANCE,
     TOO_MANY_STEPS,
     PullingBodies,
+    _chebyshev,
     _heliocentric,
     _places,
     _rates,
@@ -182,41 +185,38 @@ def _follow_alone(y, t, end, beta, tables, planets, room):
 
 @njit(cache=True)
 def _all_places(t, tables, out):
-    """Heliocentric places of all bodies at one epoch, and what their pull on the Sun is."""
-    far_x = far_y = far_z = 0.0
+    """Places of all bodies about the centre of mass at one epoch."""
+    ex, ey, ez = _chebyshev(_EMB, t, tables)
     for body in range(2, tables.gm.size):
-        x, y, z = _heliocentric(body, t, tables)
+        x, y, z = _chebyshev(body, t, tables)
+        if body >= _EARTH:
+            x, y, z = x + ex, y + ey, z + ez
         out[body, 0], out[body, 1], out[body, 2] = x, y, z
-        d2 = x * x + y * y + z * z
-        far = tables.gm[body] / (d2 * math.sqrt(d2))
-        far_x, far_y, far_z = far_x + far * x, far_y + far * y, far_z + far * z
-    return far_x, far_y, far_z
 
 
 @njit(cache=True, error_model="numpy")
 def _rates_together(t, y, beta, tables, places, out):
-    """Rates of (6, n) heliocentric states at one epoch: planets are looked up once, the rest runs over all at a time.
-
-    The Sun is pulled by the planets alone: what asteroids do to it does not matter to where a body is in decades.
-    """
-    far_x, far_y, far_z = _all_places(t, tables, places)
-    x, yy, z, vx, vy, vz = y[0], y[1], y[2], y[3], y[4], y[5]
+    """`_rates` for (6, n) states at one epoch: the planets are looked up once, the rest runs over all at a time."""
+    _all_places(t, tables, places)
+    sun = _sun(t, tables)
     ax, ay, az = out[3], out[4], out[5]
-    out[0], out[1], out[2] = vx, vy, vz
+    out[0], out[1], out[2] = y[3], y[4], y[5]
     relativity = tables.relativity * GM_SUN_KM3_S2 * _PER_C2
-    for i in range(x.size):
-        r2 = x[i] * x[i] + yy[i] * yy[i] + z[i] * z[i]
+    for i in range(y.shape[1]):
+        x, yy, z = y[0, i] - sun[0], y[1, i] - sun[1], y[2, i] - sun[2]
+        vx, vy, vz = y[3, i] - sun[3], y[4, i] - sun[4], y[5, i] - sun[5]
+        r2 = x * x + yy * yy + z * z
         r = math.sqrt(r2)
         pull, factor = (beta - GM_SUN_KM3_S2) / (r2 * r), relativity / (r2 * r)
-        turn = 4.0 * factor * (x[i] * vx[i] + yy[i] * vy[i] + z[i] * vz[i])
-        pull += factor * (4.0 * GM_SUN_KM3_S2 / r - (vx[i] * vx[i] + vy[i] * vy[i] + vz[i] * vz[i]))
-        ax[i] = pull * x[i] + turn * vx[i] - far_x
-        ay[i] = pull * yy[i] + turn * vy[i] - far_y
-        az[i] = pull * z[i] + turn * vz[i] - far_z
+        turn = 4.0 * factor * (x * vx + yy * vy + z * vz)
+        pull += factor * (4.0 * GM_SUN_KM3_S2 / r - (vx * vx + vy * vy + vz * vz))
+        ax[i] = pull * x + turn * vx
+        ay[i] = pull * yy + turn * vy
+        az[i] = pull * z + turn * vz
     for body in range(2, tables.gm.size):
         gm, px, py, pz = tables.gm[body], places[body, 0], places[body, 1], places[body, 2]
-        for i in range(x.size):
-            dx, dy, dz = x[i] - px, yy[i] - py, z[i] - pz
+        for i in range(y.shape[1]):
+            dx, dy, dz = y[0, i] - px, y[1, i] - py, y[2, i] - pz
             d2 = dx * dx + dy * dy + dz * dz
             near = gm / (d2 * math.sqrt(d2))
             ax[i] -= near * dx
@@ -226,7 +226,10 @@ def _rates_together(t, y, beta, tables, places, out):
 
 @njit(cache=True, error_model="numpy")
 def _free_together(t, y, tables, planets, places, free):
-    """Longest step of each that meets no planet unseen; 0 inside half a sphere of influence."""
+    """Longest step of each that meets no planet unseen; 0 inside half a sphere of influence.
+
+    States are about the centre of mass: the Sun's own 16 m/s about it is far within what `speed` allows.
+    """
     _, reach, speed = planets
     _all_places(t, tables, places)
     free[:] = _STEP_MAX_S
@@ -280,14 +283,27 @@ def _add(factor, of, to):
 
 
 @njit(cache=True)
+def _shift(y, sun, sign):
+    """Move (6, n) states, in place, to another centre."""
+    for c in range(6):
+        y[c] += sign * sun[c]
+
+
+@njit(cache=True)
 def _follow_block(begin, span, count, beta, tables, planets, out):
-    """All in common steps; who is near a planet, or needs a shorter step, goes through that step alone."""
+    """All in common steps; who is near a planet, or needs a shorter step, goes through that step alone.
+
+    Steps are taken about the centre of mass, as in `forces`; who goes alone is handed over about the Sun.
+    """
     n = out.hit.size
     y, new, work, stages = out.states.T.copy(), np.empty((6, n)), np.empty((6, n)), np.empty((12, 6, n))
     free, error, places = np.empty(n), np.empty(n), np.zeros((tables.gm.size, 3))
     own, room = np.empty(6), (np.empty((13, 6)), np.empty(6), np.empty(6), np.zeros((3, 3)))
+    sun = _sun(begin, tables)
+    _shift(y, sun, 1.0)
     for k in range(count):
         t, end = begin + span * k / count, begin + span * (k + 1) / count
+        next_sun = _sun(end, tables)
         _free_together(t, y, tables, planets, places, free)
         _step_together(t, y, end - t, beta, tables, places, stages, work, new, error)
         for i in range(n):
@@ -296,9 +312,15 @@ def _follow_block(begin, span, count, beta, tables, planets, out):
             if free[i] >= end - t and error[i] <= 1.0:
                 y[:, i] = new[:, i]
                 continue
-            own[:] = y[:, i]
+            own[:] = y[:, i] - sun
             out.hit[i], when, out.status[i] = _follow_alone(own, t, end, beta, tables, planets, room)
             if out.hit[i] > 0:
                 out.when_s[i] = when - begin
-            y[:, i] = own
-    out.states[:] = y.T
+            if out.hit[i] > 0 or out.status[i] != OK:
+                out.states[i] = own
+            y[:, i] = own + next_sun
+        sun = next_sun
+    _shift(y, sun, -1.0)
+    for i in range(n):
+        if out.hit[i] == 0 and out.status[i] == OK:
+            out.states[i] = y[:, i]
