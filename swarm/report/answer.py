@@ -4,82 +4,67 @@ from __future__ import annotations
 
 from typing import Any
 
+from markupsafe import Markup
+
+from swarm.decide.rests import rests_on_lines
 from swarm.report.figures import plan_rows
-from swarm.report.markup import listing, name, number, text
+from swarm.report.markup import filled, listing, name, number
 from swarm.report.page_tables import PageTables
 
 NAMED_MAX = 12
 _LEVELS = (
-    ("p_baseline", "every baseline is met", "%1"),
-    ("p_threshold", "every threshold is met", "%1"),
-    ("p_none", "nothing comes home", "%1"),
+    ("p_baseline", "every baseline is met"),
+    ("p_threshold", "every threshold is met"),
+    ("p_none", "nothing comes home"),
 )
+# A chance that is shown as 0.0 % is said in words.
+_RARE = 5e-4
 
 
-def answer(tables: PageTables) -> str:
+def answer(tables: PageTables) -> Markup:
     """Paragraphs: the plan, its bodies, how sure it is, how far from the bound, what would change it."""
-    said = [
-        _plan(tables),
-        _bodies(tables),
-        _levels(tables),
-        _bound(tables),
-        _change(tables),
+    row = tables.row("front", "plan", tables.plan)
+    bodies = plan_rows(tables, tables.plan)
+    return filled(
+        "answer.html",
+        bodies=tables.run.manifest["notes"]["catalogue"]["bodies"],
+        targets=tables.summary["targets"],
+        plan=tables.plan,
+        rule=tables.summary["rule"],
+        plans=tables["front"].num_rows,
+        carried=tables.run.study.probe.count,
+        probes=_of(tables, "probes", row, "0"),
+        science=_of(tables, "science", row, "%0"),
+        propellant=_of(tables, "propellant_kg", row, "2"),
+        risk=_of(tables, "risk", row, "%0"),
+        visited=[name(body["target"]) for body in bodies[:NAMED_MAX]],
+        more=max(len(bodies) - NAMED_MAX, 0),
+        levels=_levels(tables, row),
+        bound=tables.summary.get("bound"),
+        change=_change(tables),
+        rests=listing(rests_on_lines(tables["rests_on"])) if tables.has("rests_on") else "",
+        limits=listing(tables.summary["limits"]),
+    )
+
+
+def _of(tables: PageTables, key: str, row: int, form: str) -> Markup:
+    return number("front", key, row, value=tables["front"][key][row].as_py(), form=form)
+
+
+def _levels(tables: PageTables, row: int) -> list[dict[str, Any]]:
+    front = tables["front"]
+    there = [(key, said) for key, said in _LEVELS if key in front.column_names]
+    return [
+        {"said": said, "chance": _of(tables, key, row, "%1"), "rare": front[key][row].as_py() < _RARE}
+        for key, said in there
     ]
-    paragraphs = "".join(f'<p class="say">{one}</p>' for one in said if one)
-    return f"{paragraphs}<h3>What limits it, the tightest first</h3>{listing(tables.summary['limits'])}"
 
 
-def _of(tables: PageTables, table: str, key: str, row: int, form: str) -> str:
-    return number(table, key, row, value=tables[table][key][row].as_py(), form=form)
-
-
-def _plan(tables: PageTables) -> str:
-    row = tables.row("front", "plan", tables.plan)
-    bodies = tables.run.manifest["notes"]["catalogue"]["bodies"]
-    science, risk = (
-        _of(tables, "front", "science", row, "%0"),
-        _of(tables, "front", "risk", row, "%0"),
-    )
-    kg, probes = (
-        _of(tables, "front", "propellant_kg", row, "2"),
-        _of(tables, "front", "probes", row, "0"),
-    )
-    return (
-        f"Of {bodies} bodies {tables.summary['targets']} are in reach. Plan {tables.plan}, chosen by the rule "
-        f"<em>{text(tables.summary['rule'])}</em> from {tables['front'].num_rows} plans, flies <strong>{probes} of "
-        f"{tables.run.study.probe.count} probes</strong>. It is expected to return <strong>{science} of the "
-        f"science</strong> for {kg} kg of propellant; the chance that it falls short of a threshold is "
-        f"<strong>{risk}</strong>."
-    )
-
-
-def _bodies(tables: PageTables) -> str:
-    rows = plan_rows(tables, tables.plan)
-    if not rows:
-        return "It flies no probe."
-    names = ", ".join(name(row["target"]) for row in rows[:NAMED_MAX])
-    more = f" and {len(rows) - NAMED_MAX} more" if len(rows) > NAMED_MAX else ""
-    return f"In order of release it visits {names}{more}."
-
-
-def _levels(tables: PageTables) -> str:
-    row = tables.row("front", "plan", tables.plan)
-    there = [(key, said, form) for key, said, form in _LEVELS if key in tables["front"].column_names]
-    parts = [f"{said} with a chance of {_of(tables, 'front', key, row, form)}" for key, said, form in there]
-    return f"{'; '.join(parts).capitalize()}." if parts else ""
-
-
-def _bound(tables: PageTables) -> str:
-    said = tables.summary.get("bound")
-    return f"How good the search is: {text(said)}." if said else ""
-
-
-def _change(tables: PageTables) -> str:
+def _change(tables: PageTables) -> dict[str, Markup] | None:
+    """The row of the sensitivities in which science changes most."""
     if not tables.has("sensitivity"):
-        return ""
-    row: dict[str, Any] = tables["sensitivity"].slice(0, 1).to_pylist()[0]
-    change = number("sensitivity", "science_change", 0, value=row["science_change"], form="3")
-    return (
-        f"What would change it most: <em>{name(row['factor'])}</em>; at {name(row['setting'])} science changes by "
-        f"{change}, the plan made again."
-    )
+        return None
+    rows = tables["sensitivity"].to_pylist()
+    k = max(range(len(rows)), key=lambda j: abs(rows[j]["science_change"] or 0.0))
+    change = number("sensitivity", "science_change", k, value=rows[k]["science_change"], form="3")
+    return {"factor": name(rows[k]["factor"]), "setting": name(rows[k]["setting"]), "science": change}

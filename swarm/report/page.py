@@ -8,16 +8,17 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from markupsafe import Markup
 
 from swarm.report import tones
 from swarm.report.described import as_data
 from swarm.report.figure_lists import page_figures
 from swarm.report.figure_parts import EVENT_MARKS, LABEL_MAX
 from swarm.report.figures import blackouts, burn_classes, places
-from swarm.report.markup import script_json, text
+from swarm.report.markup import filled, script_json
 from swarm.report.page_tables import PageTables, columns_of, read_page_tables
 from swarm.report.paint import paint
-from swarm.report.sections import body
+from swarm.report.sections import made_sections
 from swarm.run.folder import Run
 
 # Nothing is fetched and nothing is sent, whatever a name in the tables says.
@@ -82,22 +83,17 @@ def _write_html(run: Run, tables: PageTables) -> Path:
 
 def page(tables: PageTables) -> str:
     """The page as HTML."""
-    title = tables.run.study.study.name
-    data = script_json(page_data(tables))
-    policy = _POLICY_ON_DEMAND if on_demand(tables) else _POLICY
-    return (
-        '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
-        f'<meta http-equiv="Content-Security-Policy" content="{policy}">'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<title>{text(title)}</title>\n<style>{_style()}</style></head>\n<body>\n"
-        '<a class="skip" href="#answer">To the answer</a>'
-        f'<header><h1>{text(title)}</h1><button type="button" id="theme">light or dark</button></header>\n'
-        "<noscript><p>Figures and the table of encounters need JavaScript; the figures are also in the run "
-        "folder's figures/.</p></noscript>\n"
-        f"{body(tables)}</main>\n<footer><p>{text(tables.run.manifest['tool'])}; concept-study figures, not for "
-        "operations.</p></footer>\n"
-        f'<script type="application/json" id="data">{data}</script>\n'
-        f"<script>{_asset('page.js')}</script>\n</body></html>\n"
+    there, missing = made_sections(tables)
+    return filled(
+        "page.html",
+        title=tables.run.study.study.name,
+        policy=Markup(_POLICY_ON_DEMAND if on_demand(tables) else _POLICY),
+        style=Markup(_style()),
+        there=there,
+        missing=missing,
+        tool=tables.run.manifest["tool"],
+        data=script_json(page_data(tables)),
+        script=Markup(_asset("page.js")),
     )
 
 

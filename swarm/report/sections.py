@@ -2,13 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
+
+from markupsafe import Markup
 
 from swarm.report.answer import answer
 from swarm.report.figures_of_runs import risk_cells
-from swarm.report.markup import Column, archive_table, listing, plain_table, text
+from swarm.report.markup import (
+    Column,
+    archive_table,
+    beside,
+    folded,
+    listing,
+    paragraph,
+    part,
+    place,
+    plain_table,
+)
 from swarm.report.page_tables import PageTables
+from swarm.run.tables import parquet_tables
 from swarm.study.schema import study_rows
 from targets.base.timescale import iso_tdb
 
@@ -29,73 +42,49 @@ class Section:
 
     anchor: str
     title: str
-    make: Callable[[PageTables], str]
+    make: Callable[[PageTables], Markup]
 
 
-def place(name: str, *, alone: bool = False) -> str:
-    """Where `page.js` draws a figure; one that stands `alone` does not fill a wide page."""
-    return f'<figure class="fig{" alone" if alone else ""}" id="fig-{name}" data-figure="{name}"></figure>'
+@dataclass(frozen=True)
+class Made:
+    """A section as it stands on the page."""
+
+    anchor: str
+    title: str
+    html: Markup
 
 
-def _answer(tables: PageTables) -> str:
-    return answer(tables)
+NOTHING = Markup("")
 
 
-def _front(tables: PageTables) -> str:
-    return (
-        '<p class="screen">Choose a plan: click a mark, or focus a figure and use the arrow keys, or give its '
-        "number. Map, dates, "
-        "encounters and aim follow.</p>"
-        '<div class="bar"><label>Plan <input type="number" id="plan" min="0"></label>'
-        '<button type="button" id="plan-before">cheaper</button>'
-        '<button type="button" id="plan-after">dearer</button>'
-        '<button type="button" id="plan-chosen">the chosen plan</button></div>'
-        '<p id="plan-said" class="said" role="status" aria-live="polite"></p>'
-        f'<div class="two">{place("front")}{place("front_risk")}</div>'
-        f"<details><summary>The front in lines</summary>{listing(tables.summary['front'])}</details>"
-    )
+def _controls(name: str) -> Markup:
+    return part(name, template="controls.html")
 
 
-def _where(tables: PageTables) -> str:
-    if not tables.has("arcs"):
-        lacking = "<p>This run folder holds no arcs; releases and encounters are drawn without them.</p>"
-    else:
-        lacking = ""
-    return (
-        f'{lacking}<div class="bar"><label>Date <input type="range" id="when" aria-describedby="when-said"></label>'
-        '<output id="when-said" for="when"></output>'
-        '<button type="button" id="when-play" aria-pressed="false">run</button></div>'
-        '<p class="screen">Open circles are where mothership and probes are at the date.</p>'
-        f'<div class="two">{place("map")}{place("map_side")}</div>'
-    )
+def _front(tables: PageTables) -> Markup:
+    lines = folded("The front in lines", listing(tables.summary["front"]))
+    return _controls("plan") + beside(place("front"), place("front_risk")) + lines
 
 
-def _dates(tables: PageTables) -> str:
-    return place("timeline") if tables.has("events") else ""
+def _where(tables: PageTables) -> Markup:
+    lacking = "This run folder holds no arcs; releases and encounters are drawn without them."
+    said = NOTHING if tables.has("arcs") else paragraph(lacking)
+    return said + _controls("date") + beside(place("map"), place("map_side"))
 
 
-def _encounters(tables: PageTables) -> str:
-    return (
-        '<div class="bar"><label>Show rows with <input type="search" id="filter"></label>'
-        '<button type="button" id="csv">Save as CSV</button><span id="rows-said" role="status"></span></div>'
-        '<div class="wide" tabindex="0" role="region" aria-label="Encounters"><table id="encounters">'
-        "<caption></caption><thead></thead><tbody></tbody></table></div>"
-        '<p class="screen">The number of a probe is a button: it chooses the probe whose aim and windows are '
-        "shown below.</p>"
-    )
+def _dates(tables: PageTables) -> Markup:
+    return place("timeline") if tables.has("events") else NOTHING
 
 
-def _probe(tables: PageTables) -> str:
-    aim = (
-        place("b_plane")
-        if tables.has("aims") and tables.has("judged")
-        else "<p>This run folder holds no aims.</p>"
-    )
-    some = " Only part of the opportunities is drawn: there are too many." if _is_cut(tables) else ""
-    return (
-        '<div class="bar"><label>Probe <select id="probe"></select></label></div>'
-        f'<div class="two">{aim}{place("windows")}</div><p class="note">{some}</p>'
-    )
+def _encounters(tables: PageTables) -> Markup:
+    return _controls("encounters")
+
+
+def _probe(tables: PageTables) -> Markup:
+    there = tables.has("aims") and tables.has("judged")
+    aim = place("b_plane") if there else paragraph("This run folder holds no aims.")
+    some = "Only part of the opportunities is drawn: there are too many." if _is_cut(tables) else ""
+    return _controls("probe") + beside(aim, place("windows")) + paragraph(some, "note")
 
 
 def _is_cut(tables: PageTables) -> bool:
@@ -107,8 +96,8 @@ def _is_cut(tables: PageTables) -> bool:
     )
 
 
-def _returned(tables: PageTables) -> str:
-    return place("successes", alone=True) if tables.has("successes") else ""
+def _returned(tables: PageTables) -> Markup:
+    return place("successes", alone=True) if tables.has("successes") else NOTHING
 
 
 _COUNTS = (
@@ -126,29 +115,25 @@ _DESCOPE = (
 )  # fmt: skip
 
 
-def _counts(tables: PageTables) -> str:
+def _counts(tables: PageTables) -> Markup:
     if not tables.has("counts"):
-        return ""
-    table = archive_table("counts", tables["counts"], _COUNTS, caption="Probe counts")
-    descope = ""
+        return NOTHING
+    made = beside(place("counts"), place("next_probe"))
+    made += archive_table("counts", tables["counts"], _COUNTS, caption="Probe counts")
     if tables.has("descope"):
-        made = archive_table(
-            "descope",
-            tables["descope"],
-            _DESCOPE,
-            caption="Which probe to leave out first, from the largest count",
-        )
-        descope = f"<details><summary>Order of leaving probes out</summary>{made}</details>"
-    return f'<div class="two">{place("counts")}{place("next_probe")}</div>{table}{descope}'
+        caption = "Which probe to leave out first, from the largest count"
+        order = archive_table("descope", tables["descope"], _DESCOPE, caption=caption)
+        made += folded("Order of leaving probes out", order)
+    return made
 
 
-def _density(tables: PageTables) -> str:
-    return place("density", alone=True) if tables.has("density") else ""
+def _density(tables: PageTables) -> Markup:
+    return place("density", alone=True) if tables.has("density") else NOTHING
 
 
-def _proof(tables: PageTables) -> str:
+def _proof(tables: PageTables) -> Markup:
     drawn = [place(name) for name in ("bound", "convergence") if tables.has(name)]
-    return f'<div class="two">{"".join(drawn)}</div>' if drawn else ""
+    return beside(*drawn) if drawn else NOTHING
 
 
 _SENSITIVITY = (
@@ -164,16 +149,28 @@ _LEFT_OUT = (
 )  # fmt: skip
 
 
-def _change(tables: PageTables) -> str:
-    if not tables.has("sensitivity"):
-        return ""
-    said = place("tornado", alone=True) + archive_table(
-        "sensitivity", tables["sensitivity"], _SENSITIVITY, caption="One setting changed at a time"
-    )
+_RESTS_ON = (
+    Column("key", "default"), Column("value", "value", "4"), Column("unit", "unit"), Column("low", "from", "4"),
+    Column("high", "to", "4"), Column("science_low", "science at the lower end", "3"),
+    Column("science_high", "at the upper end", "3"), Column("change", "change", "3"),
+    Column("decisive", "more than 0.02", "yes"), Column("source", "source of the range"),
+)  # fmt: skip
+
+
+def _change(tables: PageTables) -> Markup:
+    said = NOTHING
+    if tables.has("sensitivity"):
+        said += place("tornado", alone=True) + archive_table(
+            "sensitivity", tables["sensitivity"], _SENSITIVITY, caption="One setting changed at a time"
+        )
     if tables.has("left_out"):
         said += archive_table(
             "left_out", tables["left_out"], _LEFT_OUT, caption="One target left out at a time"
         )
+    if tables.has("rests_on"):
+        caption = "Defaults that the study leaves, moved within their ranges: the plan as it is, judged again"
+        moved = archive_table("rests_on", tables["rests_on"], _RESTS_ON, caption=caption)
+        said += folded("What the plan rests on: every default, moved within its range", moved)
     return said
 
 
@@ -184,9 +181,9 @@ _RISK = (
 )  # fmt: skip
 
 
-def _risk(tables: PageTables) -> str:
+def _risk(tables: PageTables) -> Markup:
     if not tables.has("risk_table"):
-        return ""
+        return NOTHING
     cells = risk_cells(tables)
     rows = [
         [str(y + 1), *(", ".join(str(n + 1) for n in cells[x, y]) for x in range(5))]
@@ -196,9 +193,7 @@ def _risk(tables: PageTables) -> str:
         ("likelihood / consequence", *"12345"), rows, caption="Rows of the risk table by their bins"
     )
     table = archive_table("risk_table", tables["risk_table"], _RISK, caption="Risks")
-    return (
-        f"{place('risk', alone=True)}{table}<details><summary>The grid as a table</summary>{grid}</details>"
-    )
+    return place("risk", alone=True) + table + folded("The grid as a table", grid)
 
 
 _MASS = (
@@ -223,40 +218,34 @@ _REFINED = (
 )  # fmt: skip
 
 
-def _budgets(tables: PageTables) -> str:
-    parts = []
-    if tables.has("mass_budget"):
-        parts.append(archive_table("mass_budget", tables["mass_budget"], _MASS, caption="Mass of the swarm"))
-    if tables.has("delta_v_budget"):
-        parts.append(
-            archive_table(
-                "delta_v_budget", tables["delta_v_budget"], _DELTA_V, caption="Delta-v of each probe"
-            )
-        )
-    if tables.has("recoil"):
-        columns = tuple(_guessed(key) for key in tables["recoil"].column_names)
-        parts.append(archive_table("recoil", tables["recoil"], columns, caption="Recoil of the mothership"))
-    if parts:
-        parts.insert(0, f"<p>Of plan {tables.plan}. Margins as the study's policy sets them.</p>")
-    return "".join(parts)
+def _budgets(tables: PageTables) -> Markup:
+    made = NOTHING
+    for name, columns, caption in (
+        ("mass_budget", _MASS, "Mass of the swarm"),
+        ("delta_v_budget", _DELTA_V, "Delta-v of each probe"),
+        ("recoil", None, "Recoil of the mothership"),
+    ):
+        if tables.has(name):
+            shown = columns or tuple(_declared(name, key) for key in tables[name].column_names)
+            made += archive_table(name, tables[name], shown, caption=caption)
+    if not made:
+        return NOTHING
+    return paragraph(f"Of plan {tables.plan}. Margins as the study's policy sets them.") + made
 
 
-_UNITS = {"_m_s": "m/s", "_kg": "kg", "_km": "km", "_days": "d", "_deg": "deg"}
-
-
-def _guessed(key: str) -> Column:
-    """A column shown under its own name: dates as days, whole numbers whole, the rest with four decimals."""
-    if key.endswith("_jd_tdb"):
+def _declared(table: str, key: str) -> Column:
+    """A column shown under its own name with its declared unit: dates as days, numbers of things whole."""
+    unit = next(column.unit for column in parquet_tables()[table].columns if column.covers(key))
+    if unit == "JD TDB":
         return Column(key, f"{key.removesuffix('_jd_tdb').replace('_', ' ')} (TDB)", "date")
     form = "id" if key in ("probe", "plan", "opportunity", "step") else "4"
-    unit = next((said for end, said in _UNITS.items() if key.endswith(end)), "")
-    stem = key.removesuffix(next((end for end in _UNITS if key.endswith(end)), "")).replace("_", " ")
-    return Column(key, f"{stem}, {unit}" if unit else stem, form)
+    stem = key.removesuffix(f"_{unit.replace('/', '_')}").replace("_", " ")
+    return Column(key, stem if unit == "-" else f"{stem}, {unit}", form)
 
 
-def _refined(tables: PageTables) -> str:
+def _refined(tables: PageTables) -> Markup:
     if not tables.has("refined"):
-        return ""
+        return NOTHING
     cautions = tables.run.manifest["notes"].get("refined", {}).get("cautions", [])
     table = archive_table("refined", tables["refined"], _REFINED, caption="Arcs under all forces")
     return table + listing(cautions)
@@ -277,17 +266,15 @@ _ALTERNATES = (
 )  # fmt: skip
 
 
-def _recourse(tables: PageTables) -> str:
+def _recourse(tables: PageTables) -> Markup:
     if not tables.has("recourse"):
-        return ""
-    said = archive_table(
-        "recourse", tables["recourse"], _RECOURSE, caption="If a probe is dead at its check-out"
-    )
+        return NOTHING
+    caption = "If a probe is dead at its check-out"
+    said = archive_table("recourse", tables["recourse"], _RECOURSE, caption=caption)
     if tables.has("alternates"):
-        made = archive_table(
-            "alternates", tables["alternates"], _ALTERNATES, caption="What a probe could visit instead"
-        )
-        said += f"<details><summary>Alternates of each probe</summary>{made}</details>"
+        caption = "What a probe could visit instead"
+        others = archive_table("alternates", tables["alternates"], _ALTERNATES, caption=caption)
+        said += folded("Alternates of each probe", others)
     return said
 
 
@@ -301,15 +288,15 @@ _OBSERVE = (
 )  # fmt: skip
 
 
-def _observe(tables: PageTables) -> str:
+def _observe(tables: PageTables) -> Markup:
     if not tables.has("observe"):
-        return ""
+        return NOTHING
     return archive_table(
         "observe", tables["observe"], _OBSERVE, caption="Targets worth observing before release"
     )
 
 
-def _assumptions(tables: PageTables) -> str:
+def _assumptions(tables: PageTables) -> Markup:
     notes = tables.run.manifest["notes"]
     said = [
         *notes.get("catalogue", {}).get("rules", []),
@@ -321,7 +308,7 @@ def _assumptions(tables: PageTables) -> str:
     return listing(said) + table
 
 
-def _provenance(tables: PageTables) -> str:
+def _provenance(tables: PageTables) -> Markup:
     manifest, study = tables.run.manifest, tables.run.study.study
     inputs = manifest["inputs"]
     rows = [
@@ -342,12 +329,12 @@ def _provenance(tables: PageTables) -> str:
     return plain_table(("what", "which"), rows, caption="Where this page comes from")
 
 
-def _cautions(tables: PageTables) -> str:
+def _cautions(tables: PageTables) -> Markup:
     return listing(CAUTIONS)
 
 
 SECTIONS: tuple[Section, ...] = (
-    Section("answer", "The answer", _answer),
+    Section("answer", "The answer", answer),
     Section("plans", "Plans to choose from", _front),
     Section("where", "Where it happens", _where),
     Section("dates", "When it happens", _dates),
@@ -369,19 +356,7 @@ SECTIONS: tuple[Section, ...] = (
 )
 
 
-def body(tables: PageTables) -> str:
-    """The sections that the run has something for; those left out are said in one line."""
-    made = [(section, section.make(tables)) for section in SECTIONS]
-    there = [(section, html) for section, html in made if html]
-    missing = [section.title for section, html in made if not html]
-    return _contents([section for section, _ in there], missing) + "".join(
-        f'<section id="{one.anchor}" aria-labelledby="{one.anchor}-h"><h2 id="{one.anchor}-h">{text(one.title)}</h2>'
-        f"{html}</section>\n"
-        for one, html in there
-    )
-
-
-def _contents(there: Sequence[Section], missing: Sequence[str]) -> str:
-    links = "".join(f'<li><a href="#{one.anchor}">{text(one.title)}</a></li>' for one in there)
-    said = f'<p class="note">Not in this run folder: {text(", ".join(missing))}.</p>' if missing else ""
-    return f'<nav aria-label="Sections"><ul>{links}</ul>{said}</nav><main>'
+def made_sections(tables: PageTables) -> tuple[list[Made], list[str]]:
+    """The sections that the run has something for, and the titles of the others."""
+    made = [Made(section.anchor, section.title, section.make(tables)) for section in SECTIONS]
+    return [one for one in made if one.html], [one.title for one in made if not one.html]

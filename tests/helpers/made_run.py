@@ -222,6 +222,15 @@ def _small_tables(chosen, rng):
                 **_random_columns(compared, 3, rng),
             }
         ),
+        "rests_on": pa.table(
+            {
+                "key": ["quality_min", HOSTILE],
+                "unit": ["0 to 1", HOSTILE],
+                "source": [HOSTILE, "handbook"],
+                "decisive": [True, False],
+                **_random_columns("value low high science science_low science_high change", 2, rng),
+            }
+        ),
         "left_out": pa.table(
             {"target": [LONG], **_random_columns("science_held science_replanned science_change", 1, rng)}
         ),

@@ -6,12 +6,13 @@ import re
 import numpy as np
 import pyarrow as pa
 import pytest
+from markupsafe import escape as text
 
 from swarm.app.pipeline import Options, run_one
 from swarm.decide.summary import choose_plan, counts, limits
 from swarm.report.answer import answer
 from swarm.report.markup import name as name_html
-from swarm.report.markup import script_json, text
+from swarm.report.markup import script_json
 from swarm.report.page import write_page
 from swarm.report.page_tables import plan_rows, read_page_tables
 from swarm.run.folder import Run
