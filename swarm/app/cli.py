@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import inspect
 import logging
+import shlex
 import traceback
 from collections.abc import Callable
 from pathlib import Path
@@ -39,6 +40,10 @@ Scheduler = Annotated[str | None, typer.Option("--scheduler", help="Address of a
 Seed = Annotated[int | None, typer.Option("--seed", min=0, help="Instead of the study's seed; recorded.")]
 Resume = Annotated[
     bool, typer.Option("--resume", help="Go on in a folder that holds results; finished stages are kept.")
+]
+Until = Annotated[
+    str | None,
+    typer.Option("--until", metavar="STAGE", help="Stop after a stage; front is the one of optimize."),
 ]
 PlanNumber = Annotated[int, typer.Option("--plan", metavar="ID", help="A number of front.parquet.")]
 Debug = Annotated[bool, typer.Option("--debug", help="Show the traceback of an unexpected error.")]
@@ -77,19 +82,28 @@ def run_command(
     scheduler: Scheduler = None,
     seed: Seed = None,
     resume: Resume = False,
+    until: Until = None,
     debug: Debug = False,
 ) -> None:
-    """Every stage in order, from the catalogue to the page."""
+    """Every stage in order, from the catalogue to the page; each is printed when it is done, the front first."""
 
     def work() -> None:
-        from swarm.app.pipeline import run_all
+        from swarm.app.pipeline import left_after, run_all
 
         options = Options(workers, scheduler, seed, resume)
         with telling(_err) as teller:
-            made = run_all(study, run, options, teller)
-        printed.everything(made)
+            made = run_all(study, run, options, teller, until=until, on_stage=printed.AsItComes())
+        if left := left_after(until, made):
+            printed.left_over(left, _command_to_go_on(study, run, options))
 
     _guard(work, debug=debug, folder=run)
+
+
+def _command_to_go_on(study: Path, run: Path, options: Options) -> str:
+    """The command that runs what is left; a seed given instead of the study's belongs to it."""
+    given = {"--workers": options.workers, "--scheduler": options.scheduler, "--seed": options.seed}
+    more = [str(word) for name, value in given.items() if value is not None for word in (name, value)]
+    return shlex.join(["swarm", "run", str(study), "--run", str(run), *more, "--resume"])
 
 
 # --- a command for each stage -------------------------------------------------------------------------------

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from contextlib import AbstractContextManager
 from dataclasses import replace
 from pathlib import Path
 
-from swarm.app.stages import BY_NAME, PLAN, STAGES, Options, Work
+from swarm.app.stages import BY_NAME, PLAN, STAGES, Options, Stage, Work
 from swarm.app.stages.record import run_stage
 from swarm.reach.opportunities import Screening, read_mothership
 from swarm.refine.two_body import two_body_warning
@@ -15,10 +16,16 @@ from swarm.run.folder import Run, require_free, sha256_of
 from swarm.run.progress import Silent, Teller
 from swarm.run.workers import Pool, open_workers, require_scheduler
 from swarm.study.schema import read_study, require_supported
+from targets.base.errors import InputError
 from targets.catalogue.reading import Reading, read_catalogue
 
 # What a command does first where it was not done: a front needs a judgement, a package the refined plan.
 _BEFORE = {"optimize": ("judge",), "handoff": ("refine",)}
+# What a stage is called, too, where somebody names the stage to stop after.
+_ALSO = {"front": "optimize"}
+
+# Called after each stage with its name and the run: a stage's lines are printed when it is done, not at the end.
+OnStage = Callable[[str, Run], None]
 
 
 def run_screen(study_path: Path, run_dir: Path, options: Options, teller: Teller | None = None) -> Run:
@@ -56,30 +63,71 @@ def run_one(
     return run
 
 
-def run_all(study_path: Path, run_dir: Path, options: Options, teller: Teller | None = None) -> Run:
-    """Every stage in order, on one set of workers."""
+def run_all(
+    study_path: Path,
+    run_dir: Path,
+    options: Options,
+    teller: Teller | None = None,
+    *,
+    until: str | None = None,
+    on_stage: OnStage | None = None,
+) -> Run:
+    """Every stage in order, on one set of workers.
+
+    until : the stage to stop after, by its name; "front" is another word for "optimize"
+    """
     teller = teller or Silent()
+    last = None if until is None else _stage_named(until)
     run, reading = start_run(study_path, run_dir, options, teller)
+    if last is not None and (lack := BY_NAME[last].lacking(run)) is not None:
+        raise lack
     with _workers(options) as pool:
-        finish_all(Work(run, options, pool, teller, reading=reading))
+        finish_all(Work(run, options, pool, teller, reading=reading), until=last, on_stage=on_stage)
     return run
 
 
-def finish_all(work: Work) -> None:
-    """Every stage of a run that was started, in order, but those that the study does not ask for."""
+def _stage_named(name: str) -> str:
+    found = _ALSO.get(name, name)
+    if found not in BY_NAME:
+        raise InputError("no such stage", place="--until", found=name, expected=", ".join((*BY_NAME, *_ALSO)))
+    return found
+
+
+def left_after(until: str | None, run: Run) -> tuple[str, ...]:
+    """The stages after the one a run was to stop after, of those that its study asks for."""
+    if until is None:
+        return ()
+    later = STAGES[STAGES.index(BY_NAME[_stage_named(until)]) + 1 :]
+    return tuple(stage.name for stage in later if stage.lacking(run) is None)
+
+
+def finish_all(work: Work, *, until: str | None = None, on_stage: OnStage | None = None) -> None:
+    """Every stage of a run that was started, in order, but those that the study does not ask for.
+
+    until : name of the last stage to run
+    """
     for stage in STAGES:
-        if stage.lacking(work.run) is not None:
-            if stage.name == "refine" and (warning := two_body_warning(work.study)):
-                work.run.warn(warning)
-            continue
-        if PLAN in stage.options:
-            work.plan = chosen_plan(work.table("front"), work.table("plans"), study=work.study)
-            if work.plan is None:
-                work.run.warn("no plan of the front flies a probe: nothing to refine, nothing to hand over")
-                continue
-        if stage.name == "handoff" and not work.table("flown").num_rows:
-            continue  # refinement has said why of each probe
-        run_stage(stage, work, STAGES)
+        if _is_asked_for(stage, work):
+            run_stage(stage, work, STAGES)
+            if on_stage is not None:
+                on_stage(stage.name, work.run)
+        if stage.name == until:
+            return
+
+
+def _is_asked_for(stage: Stage, work: Work) -> bool:
+    """Whether there is something for a stage to do; what is left out is warned of where it would be missed."""
+    if stage.lacking(work.run) is not None:
+        if stage.name == "refine" and (warning := two_body_warning(work.study)):
+            work.run.warn(warning)
+        return False
+    if PLAN in stage.options:
+        work.plan = chosen_plan(work.table("front"), work.table("plans"), study=work.study)
+        if work.plan is None:
+            work.run.warn("no plan of the front flies a probe: nothing to refine, nothing to hand over")
+            return False
+    # of a plan of which no probe is flown, refinement has said why of each
+    return not (stage.name == "handoff" and not work.table("flown").num_rows)
 
 
 def start_run(
@@ -122,6 +170,7 @@ __all__ = [
     "Work",
     "finish_all",
     "is_due",
+    "left_after",
     "run_all",
     "run_one",
     "run_screen",
