@@ -9,6 +9,7 @@ from swarm.encounter.approach import light_notes
 from swarm.encounter.target_errors import runoff_notes
 from swarm.plan.data import plan_data
 from swarm.plan.judged import chances_of, corrections_table, judge_all, judged_table
+from swarm.plan.unserved import unserved_rows
 from swarm.reach.nothing_in_reach import nothing_found
 from swarm.reach.opportunities import Screening, screen
 from swarm.report.drawn import density
@@ -27,6 +28,9 @@ def work_screen(work: Work) -> None:
         screening = screen(study, reading.catalogue, pool=work.pool, on_done=work.teller.stage("screen"))
     elif screening.opportunities.num_rows == 0:
         raise nothing_found(study, screening.counts)
+    unserved_rows(
+        study, screening.targets
+    )  # ends the run before anything is kept; what it says, the pipeline says
     _keep_notes(run, screening)
     run.write_table("targets", screening.targets.to_table())
     run.write_table("mothership", screening.path)

@@ -99,6 +99,20 @@ def test_a_damaged_table_is_not_taken_over(old, tmp_path):
     assert "judge: made anew: the older run has not finished it" in result.stderr
 
 
+def test_a_screen_taken_over_is_asked_about_the_rows_of_today(old, tmp_path):
+    """A row that nobody in reach serves: with a threshold the run ends, as after a screen of its own."""
+    huge = '\n[[science.rows]]\nname = "huge"\nwhere = { diameter_km_min = 5000.0 }\n'
+    made, result = run(tmp_path, TINY + huge, "--from", old.folder)
+    assert "screen: taken over from" in result.stderr
+    assert sum('"huge": none of the' in text for text in made.manifest["warnings"]) == 1
+    (tmp_path / "study.toml").write_text(TINY + huge + "threshold = 1\n", encoding="utf-8")
+    ended = call(
+        "run", tmp_path / "study.toml", "--run", tmp_path / "ended", "--workers", 1, "--from", old.folder
+    )
+    assert ended.exit_code == 3
+    assert "a row with a threshold" in ended.stderr
+
+
 @pytest.mark.parametrize("older", ["out", "nowhere"])
 def test_an_older_run_must_be_there_and_be_another(tmp_path, older):
     (tmp_path / "study.toml").write_text(TINY, encoding="utf-8")
