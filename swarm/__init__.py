@@ -1,7 +1,7 @@
 """Probe swarms: which bodies a mothership's probes can reach, and which plans are worth flying.
 
-`swarm.read_study`, `screen`, `optimize`, `compare`, `sensitivity`, `refine`, `hand_off` and `open_run` are the surface
-for scripts and notebooks; they are described in `swarm/app/surface.py` and loaded when first asked for.
+`swarm.read_study`, `screen`, `optimize`, `compare`, `sensitivity`, `refine`, `hand_off`, `what_if` and `open_run` are
+the surface for scripts and notebooks; they are described in `swarm/app/surface.py` and loaded when first asked for.
 """
 
 import sys
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
         refine,
         screen,
         sensitivity,
+        what_if,
     )
 
 __all__ = [
@@ -40,6 +41,7 @@ __all__ = [
     "refine",
     "screen",
     "sensitivity",
+    "what_if",
 ]
 
 

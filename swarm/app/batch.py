@@ -29,7 +29,7 @@ from typing import Any
 
 import tomli_w
 
-from swarm.app.pipeline import Options, Work, finish_all, is_due, start_run
+from swarm.app.pipeline import Options, Work, finish_all, is_due, on_first_start, start_run
 from swarm.reach.opportunities import Screening, screen_together
 from swarm.run.folder import Run, write_text_atomically
 from swarm.run.progress import Silent, Teller
@@ -213,6 +213,7 @@ def run_batch(path: Path, into: Path, options: Options, teller: Teller | None = 
     settings = replace(options, resume=True, base=base)
     outcomes: dict[str, Outcome] = {}
     with open_workers(options.workers, options.scheduler) as pool:
+        on_first_start(pool, options, teller)
         for group in _sharing(variations):
             teller.say(
                 f"{len(group)} variations share a catalogue and dates: " + ", ".join(v.name for v in group)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import inspect
 import logging
+import os
+import shlex
 import traceback
 from collections.abc import Callable
 from pathlib import Path
@@ -15,7 +17,7 @@ from rich.console import Console
 from swarm import __version__
 from swarm.app import printed
 from swarm.app.stages import PLAN, RESUME, SEED, STAGES, WORKERS, Options, Stage
-from swarm.run.kernel_cache import claim_kernel_cache
+from swarm.run.kernel_cache import CACHE_VARIABLE, claim_kernel_cache
 from swarm.run.progress import Teller, telling
 from targets.base.errors import InputError, NothingFeasible, SchedulerLost
 
@@ -39,6 +41,14 @@ Scheduler = Annotated[str | None, typer.Option("--scheduler", help="Address of a
 Seed = Annotated[int | None, typer.Option("--seed", min=0, help="Instead of the study's seed; recorded.")]
 Resume = Annotated[
     bool, typer.Option("--resume", help="Go on in a folder that holds results; finished stages are kept.")
+]
+Until = Annotated[
+    str | None,
+    typer.Option("--until", metavar="STAGE", help="Stop after a stage; front is the one of optimize."),
+]
+From = Annotated[
+    Path | None,
+    typer.Option("--from", metavar="DIR", help="An older run: what has not changed is taken from it."),
 ]
 PlanNumber = Annotated[int, typer.Option("--plan", metavar="ID", help="A number of front.parquet.")]
 Debug = Annotated[bool, typer.Option("--debug", help="Show the traceback of an unexpected error.")]
@@ -77,19 +87,34 @@ def run_command(
     scheduler: Scheduler = None,
     seed: Seed = None,
     resume: Resume = False,
+    until: Until = None,
+    old: From = None,
     debug: Debug = False,
 ) -> None:
-    """Every stage in order, from the catalogue to the page."""
+    """Every stage in order, from the catalogue to the page; each is printed when it is done, the front first."""
 
     def work() -> None:
-        from swarm.app.pipeline import run_all
+        from swarm.app.pipeline import left_after, run_all
 
         options = Options(workers, scheduler, seed, resume)
         with telling(_err) as teller:
-            made = run_all(study, run, options, teller)
-        printed.everything(made)
+            made = run_all(study, run, options, teller, until=until, old=old, on_stage=printed.AsItComes())
+        if left := left_after(until, made):
+            printed.left_over(left, _command_to_go_on(study, run, options, old))
 
     _guard(work, debug=debug, folder=run)
+
+
+def _command_to_go_on(study: Path, run: Path, options: Options, old: Path | None) -> str:
+    """The command that runs what is left; a seed given instead of the study's belongs to it, and an older run."""
+    given = {
+        "--from": old,
+        "--workers": options.workers,
+        "--scheduler": options.scheduler,
+        "--seed": options.seed,
+    }
+    more = [str(word) for name, value in given.items() if value is not None for word in (name, value)]
+    return shlex.join(["swarm", "run", str(study), "--run", str(run), *more, "--resume"])
 
 
 # --- a command for each stage -------------------------------------------------------------------------------
@@ -143,6 +168,23 @@ def _run(stage: Stage, given: dict[str, Any], options: Options, teller: Teller) 
 
 for _stage in STAGES:
     app.command(name=_stage.name, help=_stage.says)(_command_of(_stage))
+
+
+@app.command(name="warm")
+def warm_command(workers: Workers = None, debug: Debug = False) -> None:
+    """Compile ahead what a first run would compile: once on a machine, and after every update."""
+
+    def work() -> None:
+        from swarm.app.pipeline import warm_up
+
+        with telling(_err) as teller:
+            teller.say("compiling; some minutes of processor time")
+            found = warm_up(Options(workers))
+        printed.say(f"{found.compiled} kernels ready in {os.environ[CACHE_VARIABLE]}")
+        for name in found.left:
+            printed.say(f"  compiled when it is first used: {name}")
+
+    _guard(work, debug=debug)
 
 
 @app.command(name="help")

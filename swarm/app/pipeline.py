@@ -2,23 +2,33 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from contextlib import AbstractContextManager
 from dataclasses import replace
 from pathlib import Path
 
-from swarm.app.stages import BY_NAME, PLAN, STAGES, Options, Work
-from swarm.app.stages.record import run_stage
+from swarm.app.stages import BY_NAME, PLAN, STAGES, Options, Stage, Work
+from swarm.app.stages.planning import fingerprint_of_starts
+from swarm.app.stages.running import run_stage
+from swarm.plan.unserved import unserved_rows
 from swarm.reach.opportunities import Screening, read_mothership
 from swarm.refine.two_body import two_body_warning
 from swarm.refine.whole_plan import chosen_plan
 from swarm.run.folder import Run, require_free, sha256_of
 from swarm.run.progress import Silent, Teller
+from swarm.run.warm import Warmed, is_cold, warm
 from swarm.run.workers import Pool, open_workers, require_scheduler
 from swarm.study.schema import read_study, require_supported
+from targets.base.errors import InputError
 from targets.catalogue.reading import Reading, read_catalogue
 
 # What a command does first where it was not done: a front needs a judgement, a package the refined plan.
 _BEFORE = {"optimize": ("judge",), "handoff": ("refine",)}
+# What a stage is called, too, where somebody names the stage to stop after.
+_ALSO = {"front": "optimize"}
+
+# Called after each stage with its name and the run: a stage's lines are printed when it is done, not at the end.
+OnStage = Callable[[str, Run], None]
 
 
 def run_screen(study_path: Path, run_dir: Path, options: Options, teller: Teller | None = None) -> Run:
@@ -28,6 +38,7 @@ def run_screen(study_path: Path, run_dir: Path, options: Options, teller: Teller
     with _workers(options) as pool:
         work = Work(run, options, pool, teller, reading=reading)
         run_stage(BY_NAME["screen"], work, STAGES)
+        _say_unserved(work)
     return run
 
 
@@ -38,14 +49,14 @@ def run_one(
 
     plan : number of the plan, for stages that work on one
     """
-    run = Run.open(run_dir)
+    teller, run = teller or Silent(), Run.open(run_dir)
     stage = BY_NAME[name]
     require_free(run_dir, resume=options.resume, tables=stage.results())
     run.override_seed(options.seed)
     if (lack := stage.lacking(run)) is not None:
         raise lack
     with _workers(options) as pool:
-        work = Work(run, options, pool, teller or Silent(), plan=plan)
+        work = Work(run, options, pool, teller, plan=plan)
         for earlier in _BEFORE.get(name, ()):
             if not run.finished(earlier, BY_NAME[earlier].inputs(work, STAGES)):
                 if earlier == "refine":
@@ -56,30 +67,95 @@ def run_one(
     return run
 
 
-def run_all(study_path: Path, run_dir: Path, options: Options, teller: Teller | None = None) -> Run:
-    """Every stage in order, on one set of workers."""
+def run_all(
+    study_path: Path,
+    run_dir: Path,
+    options: Options,
+    teller: Teller | None = None,
+    *,
+    until: str | None = None,
+    old: Path | None = None,
+    on_stage: OnStage | None = None,
+) -> Run:
+    """Every stage in order, on one set of workers.
+
+    until : the stage to stop after, by its name; "front" is another word for "optimize"
+    old   : folder of an older run: what has not changed is taken over from it, and the search starts from its front
+    """
     teller = teller or Silent()
+    last = None if until is None else _stage_named(until)
+    older = None if old is None else _older(old, run_dir)
     run, reading = start_run(study_path, run_dir, options, teller)
+    if last is not None and (lack := BY_NAME[last].lacking(run)) is not None:
+        raise lack
+    if older is not None:
+        run.set_input("starts", fingerprint_of_starts(older))
     with _workers(options) as pool:
-        finish_all(Work(run, options, pool, teller, reading=reading))
+        on_first_start(pool, options, teller)
+        work = Work(run, options, pool, teller, reading=reading, old=older)
+        finish_all(work, until=last, on_stage=on_stage)
     return run
 
 
-def finish_all(work: Work) -> None:
-    """Every stage of a run that was started, in order, but those that the study does not ask for."""
+def _older(folder: Path, run_dir: Path) -> Run:
+    """The older run, which must be another one."""
+    if folder.resolve() == run_dir.resolve():
+        raise InputError(
+            "a run cannot be taken over from itself", place="--from", found=folder, do="go on with --resume"
+        )
+    return Run.open(folder)
+
+
+def _stage_named(name: str) -> str:
+    found = _ALSO.get(name, name)
+    if found not in BY_NAME:
+        raise InputError("no such stage", place="--until", found=name, expected=", ".join((*BY_NAME, *_ALSO)))
+    return found
+
+
+def left_after(until: str | None, run: Run) -> tuple[str, ...]:
+    """The stages after the one a run was to stop after, of those that its study asks for."""
+    if until is None:
+        return ()
+    later = STAGES[STAGES.index(BY_NAME[_stage_named(until)]) + 1 :]
+    return tuple(stage.name for stage in later if stage.lacking(run) is None)
+
+
+def finish_all(work: Work, *, until: str | None = None, on_stage: OnStage | None = None) -> None:
+    """Every stage of a run that was started, in order, but those that the study does not ask for.
+
+    until : name of the last stage to run
+    """
     for stage in STAGES:
-        if stage.lacking(work.run) is not None:
-            if stage.name == "refine" and (warning := two_body_warning(work.study)):
-                work.run.warn(warning)
-            continue
-        if PLAN in stage.options:
-            work.plan = chosen_plan(work.table("front"), work.table("plans"), study=work.study)
-            if work.plan is None:
-                work.run.warn("no plan of the front flies a probe: nothing to refine, nothing to hand over")
-                continue
-        if stage.name == "handoff" and not work.table("flown").num_rows:
-            continue  # refinement has said why of each probe
-        run_stage(stage, work, STAGES)
+        if _is_asked_for(stage, work):
+            run_stage(stage, work, STAGES)
+            if stage.name == "screen":
+                _say_unserved(work)
+            if on_stage is not None:
+                on_stage(stage.name, work.run)
+        if stage.name == until:
+            return
+
+
+def _say_unserved(work: Work) -> None:
+    """Warn of rows that no body in reach satisfies; where the screen was taken over, rows may have changed since."""
+    for unserved in unserved_rows(work.study, work.targets()):
+        work.run.warn(unserved)
+
+
+def _is_asked_for(stage: Stage, work: Work) -> bool:
+    """Whether there is something for a stage to do; what is left out is warned of where it would be missed."""
+    if stage.lacking(work.run) is not None:
+        if stage.name == "refine" and (warning := two_body_warning(work.study)):
+            work.run.warn(warning)
+        return False
+    if PLAN in stage.options:
+        work.plan = chosen_plan(work.table("front"), work.table("plans"), study=work.study)
+        if work.plan is None:
+            work.run.warn("no plan of the front flies a probe: nothing to refine, nothing to hand over")
+            return False
+    # of a plan of which no probe is flown, refinement has said why of each
+    return not (stage.name == "handoff" and not work.table("flown").num_rows)
 
 
 def start_run(
@@ -107,9 +183,22 @@ def start_run(
     return run, reading
 
 
+def warm_up(options: Options) -> Warmed:
+    """Compile every kernel that the stages ask for, on the workers of this machine."""
+    with open_workers(options.workers) as pool:
+        return warm(pool)
+
+
 def is_due(run: Run, name: str, options: Options) -> bool:
     """Whether a stage that hangs on nothing but the study has still to be run."""
     return not run.finished(name, BY_NAME[name].inputs(Work(run, options, Pool(), Silent()), STAGES))
+
+
+def on_first_start(pool: Pool, options: Options, teller: Teller) -> None:
+    """Compile side by side what a whole run will ask for, where nothing was compiled on this machine yet."""
+    if options.scheduler is None and pool.workers > 1 and is_cold():
+        teller.say(f"first start: compiling on {pool.workers} workers")
+        warm(pool)
 
 
 def _workers(options: Options) -> AbstractContextManager[Pool]:
@@ -122,8 +211,11 @@ __all__ = [
     "Work",
     "finish_all",
     "is_due",
+    "left_after",
+    "on_first_start",
     "run_all",
     "run_one",
     "run_screen",
     "start_run",
+    "warm_up",
 ]

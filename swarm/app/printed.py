@@ -87,7 +87,7 @@ def _gain(row: dict[str, Any]) -> float:
 
 def front(run: Run) -> None:
     from swarm.decide.rests import rests_on_lines
-    from swarm.decide.summary import bound_line, front_lines, level_lines, limits
+    from swarm.decide.summary import answer_lines, bound_line, front_lines, level_lines, limits
 
     summary = run.manifest["notes"]["summary"]
     say(f"in reach: {summary['targets']} targets, {summary['opportunities']} opportunities")
@@ -98,7 +98,7 @@ def front(run: Run) -> None:
     say(f"front (chosen by rule: {summary['rule']}):")
     if not summary["rule_met"]:
         say("  no plan meets the rule and compare.chance_least: of what there is, the nearest is chosen")
-    table = run.read_table("front")
+    table, opportunities, plans = (run.read_table(name) for name in ("front", "opportunities", "plans"))
     for line in front_lines(table, summary["plan"]):
         say(f"  {line}")
     say(f"  {bound_line(run.read_table('bound'), summary['bounded'])}")
@@ -110,7 +110,10 @@ def front(run: Run) -> None:
         say(f"  {line}")
     _print_costs(summary["constraint_costs"])
     say("what limits it, the tightest first:")
-    for line in limits(run.study, run.read_table("opportunities"), table, run.read_table("plans")):
+    for line in limits(run.study, opportunities, table, plans):
+        say(f"  {line}")
+    say("in words:")
+    for line in answer_lines(run.study, table, plans, opportunities, chosen=summary["plan"]):
         say(f"  {line}")
     say(
         "what astronomers could help with: observe.csv; why a plan is worth it: swarm explain --run DIR --plan N"
@@ -175,7 +178,6 @@ def refined(run: Run) -> None:
         say(f"  probe {probe:>2}: not refined: {reason}")
     for text in (*noted["ranking_changes"], *noted["cautions"]):
         say(f"caution: {text}")
-    package(run)
 
 
 def package(run: Run) -> None:
@@ -191,12 +193,6 @@ def package(run: Run) -> None:
 
 def page(run: Run) -> None:
     say(f"page: {run.folder / 'report.html'}")
-
-
-def everything(run: Run) -> None:
-    """What `swarm run` ends with."""
-    for said in (screen, judged, front, counts, sensitivity, refined, page):
-        said(run)
 
 
 def judged(run: Run) -> None:
@@ -223,3 +219,23 @@ AFTER: dict[str, Callable[[Run], None]] = {
     "handoff": package,
     "report": page,
 }
+
+
+class AsItComes:
+    """What `swarm run` prints: the lines of each stage when it is done, and each warning once."""
+
+    def __init__(self) -> None:
+        self._warned = 0
+
+    def __call__(self, stage: str, run: Run) -> None:
+        AFTER.get(stage, nothing)(run)
+        warnings = run.manifest["warnings"]
+        if stage != "screen":  # its lines end with the warnings there are
+            for text in warnings[self._warned :]:
+                say(f"warning: {text}")
+        self._warned = len(warnings)
+
+
+def left_over(stages: tuple[str, ...], command: str) -> None:
+    """What was not run, and how to go on."""
+    say(f"not run yet: {', '.join(stages)}; go on with: {command}")

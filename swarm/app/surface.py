@@ -32,6 +32,7 @@ from targets.base.errors import InputError, NothingFeasible
 
 if TYPE_CHECKING:
     from swarm.app.pipeline import Options
+    from swarm.decide.what_if import WhatIf
 
 __all__ = [
     "InputError",
@@ -45,6 +46,7 @@ __all__ = [
     "read_study",
     "refine",
     "screen",
+    "what_if",
 ]
 
 
@@ -241,6 +243,27 @@ def hand_off(
 def open_run(run_dir: str | Path) -> Results:
     """Return what a run folder holds; InputError where there is no run, or one of another version of the tables."""
     return _results(Run.open(run_dir))
+
+
+def what_if(
+    run: Results | str | Path,
+    *,
+    weights: Mapping[str, float] | None = None,
+    thresholds: Mapping[str, int] | None = None,
+    success: float | None = None,
+) -> WhatIf:
+    """Count the plans of a front anew under other weights, thresholds or chances; nothing is searched.
+
+    run                 : of `optimize`, or its folder
+    weights, thresholds : of rows of the study, by their names: {"dark": 2.0}
+    success             : the chance that a probe works, where the study has one for all
+
+    Returns an object with `front` (a row a plan: science, risk, as they were, and whether it is beaten now), `plan`,
+    the number of the one that the rule chooses now, and `study`. A search may find better plans: `swarm run --from`.
+    """
+    from swarm.decide.what_if import what_if as counted_anew
+
+    return counted_anew(Run.open(_folder(run)), weights=weights, thresholds=thresholds, success=success)
 
 
 def study_text(study: Study) -> str:

@@ -218,6 +218,23 @@ def level_lines(front: pa.Table, chosen: int) -> list[str]:
     ]
 
 
+def answer_lines(
+    study: Study, front: pa.Table, plans: pa.Table, opportunities: pa.Table, *, chosen: int
+) -> list[str]:
+    """The answer in words: what the chosen plan flies, what it is worth, where it goes."""
+    row = _row(front, chosen)
+    said = [
+        f"plan {chosen} of {front.num_rows} flies {row['probes']} of {study.probe.count} probes; "
+        f"{100 * row['science']:.0f} % of the science can be expected of it, for {row['propellant_kg']:.2f} kg of "
+        f"propellant; the chance that it falls short of a threshold is {100 * row['risk']:.1f} %"
+    ]
+    members = plans.filter(pc.equal(plans["plan"], chosen)).sort_by("probe")["opportunity"]
+    names = opportunities["target"].take(pc.index_in(members, value_set=opportunities["opportunity"]))
+    if len(names):
+        said.append(f"in order of release it visits {', '.join(names.to_pylist())}")
+    return said
+
+
 def _plan_line(row: dict[str, float]) -> str:
     return (
         f"plan {row['plan']:>4}: {row['probes']:>2} probes, science {row['science']:.3f}, "

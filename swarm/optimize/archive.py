@@ -125,20 +125,38 @@ def _farthest_first(points: Floats, first: Ints, limit: int) -> Ints:
 
 @njit(cache=True)
 def _first_front(costs: Floats) -> NDArray:
-    """Mask the rows no other row is at least as good as; rows come sorted by columns 1, 0, 2."""
+    """Mask the rows no other row is at least as good as; rows come sorted by columns 1, 0, 2.
+
+    Of what was kept so far the stairs are remembered: the least third cost for each first cost. They rise in the first
+    and fall in the third, so one look says whether a row is beaten.
+    """
     kept = np.zeros(costs.shape[0], dtype=np.bool_)
-    front = np.empty(costs.shape[0], dtype=np.int64)
+    first, third = np.empty(costs.shape[0] + 1), np.empty(costs.shape[0] + 1)
     size = 0
     for i in range(costs.shape[0]):
-        beaten = False
-        # the latest kept are the nearest in propellant and the likeliest to beat it
-        for k in range(size - 1, -1, -1):
-            j = front[k]
-            if costs[j, 0] <= costs[i, 0] and costs[j, 2] <= costs[i, 2]:
-                beaten = True
-                break
-        if not beaten:
-            kept[i] = True
-            front[size] = i
-            size += 1
+        a, c = costs[i, 0], costs[i, 2]
+        place = np.searchsorted(first[:size], a, side="right")
+        if place > 0 and third[place - 1] <= c:
+            continue
+        kept[i] = True
+        if place > 0 and first[place - 1] == a:
+            place -= 1
+        behind = place  # stairs from `place` to here are covered by the new one
+        while behind < size and third[behind] >= c:
+            behind += 1
+        _shift(first, behind, size, place + 1)
+        _shift(third, behind, size, place + 1)
+        first[place], third[place] = a, c
+        size += place + 1 - behind
     return kept
+
+
+@njit(cache=True)
+def _shift(values: Floats, begin: int, end: int, to: int) -> None:
+    """Move values[begin:end] to begin at `to`."""
+    if to < begin:
+        for k in range(end - begin):
+            values[to + k] = values[begin + k]
+    elif to > begin:
+        for k in range(end - begin - 1, -1, -1):
+            values[to + k] = values[begin + k]

@@ -10,6 +10,7 @@ from numba import njit
 from numpy.typing import NDArray
 
 from swarm.optimize.archive import Archive, costs_of, merged
+from swarm.optimize.beating import Rivals, beaten, new_rivals, noted
 from swarm.optimize.pricing import fill_prices, new_prices
 from swarm.plan.constraints import UNUSED
 from swarm.plan.data import PlanData
@@ -18,9 +19,6 @@ from swarm.plan.rules import PlanRules, fits, sort_plan
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
-
-# Neighbours are noted only where they beat the front by more than rounding.
-_TIE = 1e-12
 
 
 def explore(
@@ -41,8 +39,10 @@ def explore(
 @njit(cache=True)
 def _explore(plans: Ints, front: Floats, data: PlanData, rules: PlanRules, room: int) -> tuple[Ints, int]:
     found = np.empty((room, plans.shape[1]), dtype=np.int64)
-    costs = np.empty((room, 3))
     size, priced = 0, 0
+    known, own = new_rivals(front.shape[0]), new_rivals(room)
+    for k in range(front.shape[0]):
+        noted((front[k, 0], front[k, 1], front[k, 2]), known, k)
     prices = new_prices(data, rules.kinds)
     plan = np.empty(plans.shape[1], dtype=np.int64)
     for i in range(plans.shape[0]):
@@ -52,9 +52,9 @@ def _explore(plans: Ints, front: Floats, data: PlanData, rules: PlanRules, room:
             plan[place] = UNUSED
             science, kilograms, risk, _ = fill_prices(plan, data, rules.kinds, prices)
             base = (-science, kilograms, risk)
-            if filled and not _beaten(base, front, costs, size):
+            if filled and not _either(base, known, front.shape[0], own, size):
                 found[size] = plan
-                costs[size, 0], costs[size, 1], costs[size, 2] = base
+                noted(base, own, size)
                 size += 1
             for k in range(rules.candidates.size):
                 o = rules.candidates[k]
@@ -67,11 +67,11 @@ def _explore(plans: Ints, front: Floats, data: PlanData, rules: PlanRules, room:
                     continue
                 h = data.hardware[o]
                 new = (base[0] - h * gain, base[1] + data.propellant_kg[o], base[2] - h * relief)
-                if _beaten(new, front, costs, size) or not fits(o, plan, rules):
+                if _either(new, known, front.shape[0], own, size) or not fits(o, plan, rules):
                     continue
                 found[size] = plan
-                costs[size, 0], costs[size, 1], costs[size, 2] = new
                 found[size, place] = o
+                noted(new, own, size)
                 size += 1
                 if size == room:
                     break
@@ -85,19 +85,6 @@ def _explore(plans: Ints, front: Floats, data: PlanData, rules: PlanRules, room:
 
 
 @njit(cache=True)
-def _beaten(new: tuple[float, float, float], front: Floats, costs: Floats, size: int) -> bool:
-    """Whether a row of the front (by propellant) or one of the first `size` finds is at least as good."""
-    low, high = 0, front.shape[0]
-    while low < high:
-        middle = (low + high) // 2
-        if front[middle, 1] <= new[1] + _TIE:
-            low = middle + 1
-        else:
-            high = middle
-    for k in range(low - 1, -1, -1):
-        if front[k, 0] <= new[0] + _TIE and front[k, 2] <= new[2] + _TIE:
-            return True
-    for k in range(size - 1, -1, -1):
-        if costs[k, 0] <= new[0] + _TIE and costs[k, 1] <= new[1] + _TIE and costs[k, 2] <= new[2] + _TIE:
-            return True
-    return False
+def _either(new: tuple[float, float, float], known: Rivals, front_size: int, own: Rivals, size: int) -> bool:
+    """Whether a row of the front or one of the first `size` finds is at least as good."""
+    return beaten(new, known, front_size) or beaten(new, own, size)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -11,7 +12,7 @@ from numpy.typing import NDArray
 
 from swarm.encounter.propellant import probe_masses
 from swarm.optimize.archive import Archive, merged, thinned
-from swarm.optimize.bound import ScienceBound, best_within, science_bound
+from swarm.optimize.bound import ScienceBound, ToBound, best_within, science_bounds
 from swarm.optimize.costs import NO_COSTS, constraint_costs
 from swarm.optimize.epochs import Convergence, Effort, Measure, OnDone, Pool, search
 from swarm.optimize.problem import PlanProblem
@@ -108,16 +109,76 @@ def optimize(
     flight = None if mothership is None else Flight(opportunities, mothership)
     most = study.probe.count if probes is None else probes
     question = Question(study, opportunities, targets, judged, flight, most)
-    usable = question.allowed()
-    require_some(usable, study, opportunities, flight)
-    posed = searchable(pose(question, usable.mask))
-    seeds = _seeds(posed, [] if earlier is None else [earlier.plans], starts)
-    proven = science_bound(
-        posed.data, posed.rules, known=seeds.plans, levels=study.optimize.levels, pool=pool
+    begun = prepare([question], pool=pool, earlier=earlier)[0]
+    return search_from(
+        begun,
+        seed=study.study.seed,
+        pool=pool,
+        on_done=on_done,
+        exact_plans=exact_plans,
+        earlier=earlier,
+        starts=starts,
     )
-    seeds = merged([seeds, archive_of(proven.plans, posed.data)])
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """What a search of a question begins with, whatever its seed.
+
+    removed : opportunities each limit removed
+    seeds   : plans built greedily, those of earlier searches, and the exact solutions of the bound
+    """
+
+    question: Question
+    posed: Posed
+    removed: dict[str, int]
+    seeds: Archive
+    proven: ScienceBound
+
+
+def prepare(questions: Sequence[Question], *, pool: Pool, earlier: Optimised | None = None) -> list[Prepared]:
+    """Prepare searches side by side; what is proven here hangs on no seed, and serves the searches of all.
+
+    Raises NothingFeasible where a question leaves no opportunity that may be used.
+    """
+    posed, removed, seeds = [], [], []
+    for question in questions:
+        usable = question.allowed()
+        require_some(usable, question.study, question.opportunities, question.flight)
+        posed.append(searchable(pose(question, usable.mask)))
+        removed.append(usable.removed)
+        greedy = seed_plans(posed[-1].data, posed[-1].rules)
+        older = [] if earlier is None or not earlier.plans.num_rows else [_started(earlier.plans, posed[-1])]
+        seeds.append(merged([greedy, *older]))
+    asked = [
+        ToBound(one.data, one.rules, known.plans, question.study.optimize.levels)
+        for one, known, question in zip(posed, seeds, questions, strict=True)
+    ]
+    proven = science_bounds(asked, pool=pool)
+    seeds = [
+        merged([known, archive_of(bound.plans, one.data)])
+        for known, bound, one in zip(seeds, proven, posed, strict=True)
+    ]
+    return [Prepared(*each) for each in zip(questions, posed, removed, seeds, proven, strict=True)]
+
+
+def search_from(
+    begun: Prepared,
+    *,
+    seed: int,
+    pool: Pool,
+    on_done: OnDone | None = None,
+    exact_plans: int = EXACT_PLANS,
+    earlier: Optimised | None = None,
+    starts: pa.Table | None = None,
+) -> Optimised:
+    """Search what was prepared with a seed; the rest as for `optimize`."""
+    question, posed, seeds = begun.question, begun.posed, begun.seeds
+    study = question.study.with_seed(seed)
+    if starts is not None and starts.num_rows:
+        seeds = merged([seeds, _started(starts, posed)])
     archive, runs, exact = _front_of(study, posed, seeds, exact_plans=exact_plans, pool=pool, on_done=on_done)
-    answer = _Answer(archive, proven, runs, usable.removed, exact)
+    answer = _Answer(archive, begun.proven, runs, begun.removed, exact)
     return _optimised(question, posed, answer, earlier=earlier, pool=pool)
 
 
@@ -173,13 +234,6 @@ def _optimised(
         reference=_reference(study, posed.data),
         costs=costs,
     )
-
-
-def _seeds(posed: Posed, earlier: list[pa.Table], starts: pa.Table | None) -> Archive:
-    """Plans to start from: built greedily, and those of earlier searches that may still be flown."""
-    seeds = seed_plans(posed.data, posed.rules)
-    given = [*earlier, *([] if starts is None else [starts])]
-    return merged([seeds, *(_started(plans, posed) for plans in given if plans.num_rows)])
 
 
 # --- small cases: every plan --------------------------------------------------------------------------------

@@ -21,8 +21,9 @@ from targets.catalogue.reading import Catalogue
 if TYPE_CHECKING:
     from swarm.study.schema import Study
 
-# Opportunities judged in one task: some seconds of work. Part of no answer: an opportunity is judged alone.
-CHUNK = 2000
+# Opportunities judged in one task: some tenths of a second of work, so that a small table keeps all workers busy.
+# Part of no answer: an opportunity is judged alone.
+CHUNK = 200
 # (n, 3) columns of the judgement and what their parts are called in the table
 _SPLIT = {
     f"{which}_cov_km2": tuple(f"{which}_cov_{part}_km2" for part in ("tt", "rr", "tr"))
@@ -48,9 +49,9 @@ class _Shared:
 def judge_all(study: Study, opportunities: pa.Table, targets: Catalogue, *, pool: Pool) -> Judged:
     """Judge every opportunity on the workers of `pool`; the same answer on any number of them."""
     # compile here, once, so that workers start from a full cache and the next run from a kept one
-    _judge_chunk(0, _Shared(study, opportunities.slice(0, 1), targets))
-    starts = list(range(0, max(opportunities.num_rows, 1), CHUNK))
-    parts = pool.map(_judge_chunk, starts, shared=_Shared(study, opportunities, targets))
+    _judge_chunk((0, 1), _Shared(study, opportunities, targets))
+    chunks = [(first, CHUNK) for first in range(0, max(opportunities.num_rows, 1), CHUNK)]
+    parts = pool.map(_judge_chunk, chunks, shared=_Shared(study, opportunities, targets))
     return joined(parts)
 
 
@@ -64,10 +65,11 @@ def joined(parts: Sequence[Judged]) -> Judged:
     )
 
 
-def _judge_chunk(start: int, shared: _Shared) -> Judged:
+def _judge_chunk(chunk: tuple[int, int], shared: _Shared) -> Judged:
+    """A task: so many rows from the first on."""
     return judge(
         shared.study,
-        shared.opportunities.slice(start, CHUNK),
+        shared.opportunities.slice(*chunk),
         shared.targets,
         qualities=tuple(row_qualities(shared.study)),
     )

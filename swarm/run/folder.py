@@ -67,6 +67,7 @@ class Run:
 
     def __init__(self, folder: Path, manifest: dict[str, Any]) -> None:
         self.folder, self.manifest = folder, manifest
+        self._said: dict[str, list[str]] = {"notes": [], "warnings": []}  # by the stage that runs
 
     @classmethod
     def create(
@@ -161,9 +162,13 @@ class Run:
     def note(self, key: str, value: object) -> None:
         """Keep a fact about the run (JSON types) under `key`."""
         self.manifest["notes"][key] = value
+        if key not in self._said["notes"]:
+            self._said["notes"].append(key)
         self.save()
 
     def warn(self, text: str) -> None:
+        if text not in self._said["warnings"]:
+            self._said["warnings"].append(text)
         if text not in self.manifest["warnings"]:
             self.manifest["warnings"].append(text)
             self.save()
@@ -188,14 +193,16 @@ class Run:
         for later in undone:
             self.manifest["stages"].pop(later, None)
         self.manifest["stages"][stage] = {"status": "running", "inputs": inputs}
+        self._said = {"notes": [], "warnings": []}
         self.save()
         for name in makes:
             if not (self.folder / name).is_dir():
                 (self.folder / name).unlink(missing_ok=True)
 
     def finish(self, stage: str, status: str, *, seconds: float, makes: Iterable[str] = ()) -> None:
-        """Record how a stage ended, and the hash of every file it left."""
+        """Record how a stage ended, what it noted and warned of, and the hash of every file it left."""
         entry = self.manifest["stages"][stage]
+        entry["said"] = {what: sorted(told) for what, told in self._said.items()}
         entry["status"] = status
         entry["made"] = self._hashes(makes)
         self.manifest["timings_s"][stage] = round(seconds, 3)

@@ -14,6 +14,7 @@ import contextlib
 import fcntl
 import hashlib
 import os
+import pickle
 import shutil
 import sys
 import tempfile
@@ -43,9 +44,7 @@ def claim_kernel_cache() -> None:
     except OSError:
         lock.close()
         os.environ[CACHE_VARIABLE] = _temporary_cache()
-        # Its holder may be writing: what goes missing meanwhile is compiled again.
-        with contextlib.suppress(shutil.Error, OSError):
-            shutil.copytree(kept, os.environ[CACHE_VARIABLE], dirs_exist_ok=True)
+        take_over(kept, Path(os.environ[CACHE_VARIABLE]))
         return
     atexit.register(lock.close)  # held until the process ends
     os.environ[CACHE_VARIABLE] = str(kept)
@@ -110,6 +109,70 @@ def _drop_stale(kept: Path) -> None:
             fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
             shutil.rmtree(other)
             _lock_file(other).unlink()
+
+
+def take_over(source: Path, into: Path) -> None:
+    """Have what a folder of kernels holds in another, too, as one more name of the same file where that can be.
+
+    No bytes are copied then, and it is safe: numba never writes into a file, it puts a new one in its place. The
+    source's holder may be writing: what goes missing meanwhile is compiled again.
+    """
+    if source.is_dir():
+        with contextlib.suppress(shutil.Error, OSError):
+            shutil.copytree(source, into, copy_function=_linked, dirs_exist_ok=True)
+
+
+def _linked(source: str, into: str) -> None:
+    """One more name for a file that is not there yet or differs; a copy where the two folders share no disk."""
+    there = Path(into)
+    if there.exists():
+        if there.samefile(source):
+            return
+        there.unlink()
+    try:
+        os.link(source, into)
+    except OSError:
+        shutil.copy2(source, into)
+
+
+def join_kernels(source: Path, into: Path) -> None:
+    """Have all kernels of one folder in another, too; what is there stays.
+
+    numba keeps a function's kernels as numbered files beside an index from signature to number. Two folders may use a
+    number for different signatures, so files are not copied by name: each missing one gets a number that is free. The
+    index is written last, and numba puts new files in the place of old ones, so that a reader finds either.
+    """
+    for index in sorted(source.rglob("*.nbi")):
+        place = into / index.parent.relative_to(source)
+        there = place / index.name
+        if there.exists() and (there.samefile(index) or there.read_bytes() == index.read_bytes()):
+            continue
+        try:
+            _join_one(index, place)
+        except (OSError, EOFError, ImportError, AttributeError, pickle.UnpicklingError):
+            # half written, or of a function that is gone: compiled again when it is used
+            continue
+
+
+def _join_one(index: Path, place: Path) -> None:
+    from numba.core.caching import IndexDataCacheFile  # after the folder was claimed
+
+    with index.open("rb") as stream:
+        pickle.load(stream)  # the version of numba
+        stamp, _ = pickle.loads(stream.read())
+    theirs = IndexDataCacheFile(str(index.parent), index.stem, stamp)
+    place.mkdir(parents=True, exist_ok=True)
+    ours = IndexDataCacheFile(str(place), index.stem, stamp)
+    held = ours._load_index()
+    missing = {key: name for key, name in theirs._load_index().items() if key not in held}
+    for key, name in missing.items():
+        number = next(k for k in range(1, len(held) + 2) if ours._data_name(k) not in held.values())
+        held[key] = ours._data_name(number)
+        content = (index.parent / name).read_bytes()
+        with ours._open_for_write(str(place / held[key])) as stream:
+            stream.write(content)
+    if missing:
+        ours._save_index(held)
 
 
 def _temporary_cache() -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -85,5 +86,6 @@ def telling(console: Console | None = None) -> Iterator[Teller]:
         yield Lines(console)
         return
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
-    with Progress(*columns, console=console) as progress:
+    # What is printed meanwhile goes above the bars on a terminal; to a file it goes as it is, not to standard error.
+    with Progress(*columns, console=console, redirect_stdout=sys.stdout.isatty()) as progress:
         yield Bars(progress)

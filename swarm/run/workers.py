@@ -6,7 +6,8 @@ everything.
 
 Compiled kernels are cached on disk by numba, and such a cache is not safe to share between processes that
 write to it. So each process has a folder of its own: the driver's is claimed by `swarm.run.kernel_cache`, each
-worker's is filled from the driver's when it starts, and before a map where the driver has compiled more since.
+worker's is filled from the driver's when it starts, and before a map where the driver has compiled more since; what the
+workers of this machine compiled joins the driver's at the end.
 """
 
 from __future__ import annotations
@@ -14,7 +15,6 @@ from __future__ import annotations
 import logging
 import multiprocessing
 import os
-import shutil
 import tempfile
 import time
 from collections.abc import Callable, Iterator, Sequence
@@ -25,8 +25,11 @@ from typing import Any
 import dask
 import distributed
 
-from swarm.run.kernel_cache import CACHE_VARIABLE
+from swarm.run.kernel_cache import CACHE_VARIABLE, join_kernels, take_over
 from targets.base.errors import InputError, SchedulerLost
+
+# Name of a worker's own folder of kernels.
+_KERNELS = "kernels"
 
 OnDone = Callable[[int, int], None]
 _CacheState = frozenset[tuple[str, int, int]]
@@ -182,6 +185,7 @@ def open_workers(workers: int | None = None, scheduler: str | None = None) -> It
     ):
         client.register_plugin(_OwnKernelCache(os.environ.get(CACHE_VARIABLE)), name="swarm-kernel-cache")
         yield _DaskPool(client, len(client.scheduler_info(n_workers=-1)["workers"]))
+        _keep_kernels(Path(scratch), os.environ.get(CACHE_VARIABLE))
 
 
 def require_scheduler(scheduler: str | None) -> None:
@@ -250,7 +254,7 @@ class _OwnKernelCache(distributed.WorkerPlugin):
         self.source = source
 
     def setup(self, worker: Any) -> None:
-        os.environ[CACHE_VARIABLE] = os.path.join(worker.local_directory, "kernels")
+        os.environ[CACHE_VARIABLE] = os.path.join(worker.local_directory, _KERNELS)
         os.environ["NUMBA_NUM_THREADS"] = "1"
         _fill_kernel_cache(self.source)
 
@@ -271,8 +275,14 @@ def _size_and_date(path: Path) -> tuple[int, int]:
     return known.st_size, known.st_mtime_ns
 
 
+def _keep_kernels(scratch: Path, own: str | None) -> None:
+    """Join what the workers of this machine have compiled into the driver's folder, for the next run."""
+    for folder in sorted(scratch.rglob(_KERNELS)) if own else []:
+        join_kernels(folder, Path(str(own)))
+
+
 def _fill_kernel_cache(source: str | None) -> None:
-    """Copy the driver's compiled kernels into this worker's own folder, where both see the same disk."""
+    """Take the driver's compiled kernels over into this worker's own folder, where both see the same disk."""
     own = os.environ.get(CACHE_VARIABLE)
-    if source and own and source != own and os.path.isdir(source):
-        shutil.copytree(source, own, dirs_exist_ok=True)
+    if source and own and source != own:
+        take_over(Path(source), Path(own))

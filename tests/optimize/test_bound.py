@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from swarm.decide.summary import bound_line
-from swarm.optimize import bound as bound_module
+from swarm.optimize import programme
 from swarm.optimize.bound import best_within, science_bound
 from swarm.optimize.pruning import row_chances_given_hardware, unpruned
 from swarm.optimize.row_bound import cut_from, knot_weights, row_table, slope_of, tightest_cut
@@ -139,7 +139,7 @@ def test_the_dual_bound_is_reported_not_the_plan_found(monkeypatch: pytest.Monke
     """A solver that finds nothing but proves the same leaves the bound; one that proves more raises it."""
     data, rules = medium_parts()
     plain = science_bound(data, rules, known=empty(data), levels=3, pool=Serial())
-    real = bound_module.milp
+    real = programme.milp
 
     def finds_nothing(*args: Any, **options: Any) -> Any:
         solved = real(*args, **options)
@@ -151,10 +151,10 @@ def test_the_dual_bound_is_reported_not_the_plan_found(monkeypatch: pytest.Monke
         solved.mip_dual_bound -= 0.02
         return solved
 
-    monkeypatch.setattr(bound_module, "milp", finds_nothing)
+    monkeypatch.setattr(programme, "milp", finds_nothing)
     blind = science_bound(data, rules, known=empty(data), levels=3, pool=Serial())
     assert np.all(blind.science_upper >= plain.science_upper - 2e-3)
-    monkeypatch.setattr(bound_module, "milp", proves_little)
+    monkeypatch.setattr(programme, "milp", proves_little)
     loose = science_bound(data, rules, known=empty(data), levels=3, pool=Serial())
     assert loose.science_upper[-1] == pytest.approx(plain.science_upper[-1] + 0.02, abs=2e-3)
 

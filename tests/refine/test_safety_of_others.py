@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from swarm.reach.mothership.path import Path
+from swarm.refine import continuation
 from swarm.refine.chance import Chance, binomial_interval
 from swarm.refine.continuation import follow_to_impact
 from swarm.refine.correct import refine_arc
@@ -122,6 +123,19 @@ def test_what_becomes_of_a_body_does_not_depend_on_those_beside_it():
     beside = follow_to_impact(field.tables, lost, T0 - 300 * DAY_S, 400 * DAY_S)
     assert beside.status.tolist() == [int(k == 3) for k in range(100)]
     assert np.delete(beside.hit, 3).tolist() == np.delete(together.hit, 3).tolist()
+
+
+@pytest.mark.parametrize("block", [7, 64, 600])
+def test_blocks_of_any_size_give_the_same_bytes(monkeypatch, block):
+    """Of 130 bodies between the Earth and Mars for three years: the planets pull, some go alone."""
+    field = make_field(T0 - DAY_S, T0 + 4.0 * JULIAN_YEAR_S)
+    earth = place(field, "Earth", T0)[0]
+    spread = np.random.default_rng(6).standard_normal((130, 6)) * ([4e6] * 3 + [1.0] * 3)
+    plain = follow_to_impact(field.tables, earth + spread, T0, 3.0 * JULIAN_YEAR_S)
+    monkeypatch.setattr(continuation, "_BLOCK", block)
+    found = follow_to_impact(field.tables, earth + spread, T0, 3.0 * JULIAN_YEAR_S)
+    assert [one.tobytes() for one in found] == [one.tobytes() for one in plain]
+    assert np.isfinite(plain.states).all()
 
 
 # --- recontact ----------------------------------------------------------------------------------------------

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
@@ -13,13 +15,14 @@ from swarm.decide.rests import rests_on
 from swarm.decide.summary import select_plan
 from swarm.optimize.polish import polished
 from swarm.optimize.search import Optimised, optimize
+from swarm.optimize.starts import carried_over
 from swarm.plan.data import plan_data
 from swarm.plan.judged import chances_from_table, chances_of, corrections_table, judge_all, judged_table
 from swarm.plan.measures import with_measures
 from swarm.plan.verify import Tables as Reported
 from swarm.plan.verify import verify
 from swarm.report.drawn import aim_rings, arc_points, event_dates, successes
-from swarm.run.folder import Run, csv_text
+from swarm.run.folder import Run, csv_text, sha256_of
 from swarm.study.schema import Study
 from targets.catalogue.bodies import Catalogue
 
@@ -84,6 +87,7 @@ def _searched(work: Work, targets: Catalogue) -> Optimised:
         on_done=work.teller.stage("optimize"),
         judged=chances,
         mothership=mothership,
+        starts=_starts(work, opportunities),
     )
     if not polishes:
         return result
@@ -98,6 +102,36 @@ def _searched(work: Work, targets: Catalogue) -> Optimised:
         mothership=mothership,
         earlier=result,
     )
+
+
+# Tables of an older run that the plans to start from are made of.
+_STARTED_FROM = ("plans", "opportunities", "polished")
+
+
+def fingerprint_of_starts(old: Run) -> str | None:
+    """Hash of what a search that starts from an older run's front hangs on; None where it has no front."""
+    if not old.has("plans"):
+        return None
+    hashes = [sha256_of(old.path(name)) for name in _STARTED_FROM]
+    return hashlib.sha256(repr(hashes).encode()).hexdigest()
+
+
+def _starts(work: Work, opportunities: pa.Table) -> pa.Table | None:
+    """The plans of the older run in terms of this run's opportunities."""
+    old = work.old
+    if old is None or not old.has("plans"):
+        return None
+    found = carried_over(
+        old.read_table("plans"),
+        old.read_table("opportunities"),
+        opportunities,
+        slot_days=work.study.search.slot_days,
+        probes=work.study.probe.count,
+    )
+    plans = len(found["plan"].unique())
+    work.teller.say(f"optimize: starts from {plans} plans of {old.folder}")
+    work.run.manifest["stages"]["optimize"]["from"]["starts"] = plans
+    return found
 
 
 def _polish(work: Work, result: Optimised, opportunities: pa.Table, targets: Catalogue) -> None:

@@ -1,4 +1,4 @@
-"""What a stage is, and how any of them is run: what it needs, what it makes, and the function between.
+"""What a stage is: what it needs, what it makes, and the function between.
 
 The command line, the surface for scripts, `--resume`, what is removed when something is made again, and `swarm run`
 are all driven by these records. What a stage makes is read from the declarations of the tables (`swarm.run.tables`).
@@ -6,16 +6,14 @@ are all driven by these records. What a stage makes is read from the declaration
 
 from __future__ import annotations
 
-import time
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from swarm.app.stages.reads import READS
 from swarm.run.tables import PARQUET, continuing, made_by
-from targets.base.errors import InputError, NothingFeasible
 
 if TYPE_CHECKING:
     # a stage brings its libraries along when it is run; until then the command line does not wait for them
@@ -26,6 +24,7 @@ if TYPE_CHECKING:
     from swarm.run.progress import Teller
     from swarm.run.workers import Pool
     from swarm.study.schema import Study
+    from targets.base.errors import InputError
     from targets.catalogue.bodies import Catalogue
     from targets.catalogue.reading import Reading
 
@@ -50,6 +49,7 @@ class Work:
     reading   : the study's catalogue as read, where it was read in this process
     screening : the screen of this study, where it was made together with others
     plan      : number of the plan to refine and to hand over
+    old       : an older run, of which what has not changed is taken over
     """
 
     run: Run
@@ -59,6 +59,11 @@ class Work:
     reading: Reading | None = None
     screening: Screening | None = None
     plan: int | None = None
+    old: Run | None = None
+
+    def of_run(self, run: Run) -> Work:
+        """The same work on another run; nothing of this one's study is at hand there."""
+        return Work(run, self.options, self.pool, self.teller, plan=self.plan)
 
     @property
     def study(self) -> Study:
@@ -106,9 +111,14 @@ class Stage:
 
     def inputs(self, work: Work, stages: Sequence[Stage]) -> str:
         """Hash of all its answer hangs on; `stages` in order."""
-        return f"{self.more(work)} {work.run.fingerprint(self._upstream(stages))}".strip()
+        return f"{self.more(work)} {work.run.fingerprint(self.upstream(stages))}".strip()
 
-    def _upstream(self, stages: Sequence[Stage]) -> tuple[str, ...]:
+    @property
+    def reads(self) -> tuple[str, ...]:
+        """Keys of the study that its tables hang on; none where what it makes is of this run only."""
+        return READS.get(self.name, ())
+
+    def upstream(self, stages: Sequence[Stage]) -> tuple[str, ...]:
         """What it needs, with the rows that continue it once stages before this one have been run."""
         before = {made.name for earlier in stages[: stages.index(self)] for made in made_by(earlier.name)}
         names = [name for need in self.needs for name in (need, *(more.name for more in continuing(need)))]
@@ -129,39 +139,3 @@ def hanging_on(stage: Stage, stages: Sequence[Stage]) -> tuple[Stage, ...]:
             hanging.append(later)
             changed |= {made.name for made in made_by(later.name)}
     return tuple(hanging)
-
-
-def run_stage(stage: Stage, work: Work, stages: Sequence[Stage]) -> bool:
-    """Run a stage unless resuming finds it done from these very inputs; whether it was run.
-
-    Raises InputError where the study does not ask for it, or where the folder holds its results without `resume`.
-    """
-    if (lack := stage.lacking(work.run)) is not None:
-        raise lack
-    inputs = stage.inputs(work, stages)
-    if work.options.resume and work.run.finished(stage.name, inputs):
-        work.teller.say(f"{stage.name}: done before, kept")
-        return False
-    from swarm.run.folder import require_free
-
-    require_free(work.run.folder, resume=work.options.resume, tables=stage.results())
-    with _marked(stage, work, inputs, hanging_on(stage, stages)):
-        stage.work(work)
-    return True
-
-
-@contextmanager
-def _marked(stage: Stage, work: Work, inputs: str, later: tuple[Stage, ...]) -> Iterator[None]:
-    """Mark a stage running, then done or why not; the time it took is kept either way."""
-    begun = time.monotonic()
-    stale = [name for each in (stage, *later) for name in each.makes]
-    work.run.begin(stage.name, inputs, makes=stale, undone=[each.name for each in later])
-    status = "stopped"
-    try:
-        yield
-        status = "done"
-    except NothingFeasible as limit:
-        status = f"nothing feasible: {limit.limit}"
-        raise
-    finally:
-        work.run.finish(stage.name, status, seconds=time.monotonic() - begun, makes=stage.makes)

@@ -28,8 +28,9 @@ def work_screen(work: Work) -> None:
         screening = screen(study, reading.catalogue, pool=work.pool, on_done=work.teller.stage("screen"))
     elif screening.opportunities.num_rows == 0:
         raise nothing_found(study, screening.counts)
-    for unserved in unserved_rows(study, screening.targets):
-        run.warn(unserved)
+    unserved_rows(
+        study, screening.targets
+    )  # ends the run before anything is kept; what it says, the pipeline says
     _keep_notes(run, screening)
     run.write_table("targets", screening.targets.to_table())
     run.write_table("mothership", screening.path)

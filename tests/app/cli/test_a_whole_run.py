@@ -1,6 +1,7 @@
 """The chain on a tiny study: what it leaves, the same bytes, and going on where it stopped."""
 
 import json
+import shlex
 
 import pytest
 
@@ -151,3 +152,39 @@ def test_help_and_version(swarm):
     for command in ("check", "screen", "optimize", "run", "report"):
         assert command in listed
     assert swarm("--version").stdout.strip() == "0.1.0"
+
+
+def test_a_run_stops_after_the_front_and_goes_on_to_the_same_bytes(whole, swarm, tmp_path):
+    folder, _ = whole
+    arguments = ("run", folder / "study.toml", "--run", tmp_path / "out", "--workers", 1)
+    stopped = swarm(*arguments, "--until", "front")
+    assert stopped.exit_code == 0, stopped.stderr
+    assert list(answer(tmp_path / "out")["stages"]) == ["judge", "optimize", "screen"]
+    left, command = stopped.stdout.splitlines()[-1].split("; go on with: ")
+    assert left == "not run yet: refine, handoff, report"  # the study asks for no counts and no sensitivities
+    assert shlex.split(command) == ["swarm", *map(str, arguments), "--resume"]
+    assert "of the science can be expected of it" in stopped.stdout
+    assert "in order of release it visits" in stopped.stdout
+    assert swarm(*shlex.split(command)[1:]).exit_code == 0
+    assert contents(tmp_path / "out") == contents(folder / "out")
+
+
+@pytest.mark.parametrize(
+    ("until", "said"), [("page", "no such stage"), ("compare", "the study names no probe counts")]
+)
+def test_a_run_cannot_stop_after_what_is_no_stage_of_it(tiny, swarm, tmp_path, until, said):
+    result = swarm("run", tiny(), "--run", tmp_path / "out", "--workers", 1, "--until", until)
+    assert result.exit_code == 2
+    assert said in result.stderr
+    assert not list(tmp_path.glob("out/*.parquet"))
+
+
+def test_a_stage_is_printed_when_it_is_done(tiny, swarm, tmp_path, monkeypatch):
+    def stopped(*arguments, **settings):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("swarm.app.stages.refining.refine_plan", stopped)
+    result = swarm("run", tiny(), "--run", tmp_path / "out", "--workers", 1)
+    assert result.exit_code == 1
+    assert "front (chosen by rule" in result.stdout
+    assert "of a proven bound" in result.stdout

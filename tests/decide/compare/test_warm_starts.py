@@ -3,8 +3,9 @@
 import numpy as np
 import pytest
 
+from swarm.optimize import search
 from swarm.run.workers import open_workers
-from tests.helpers.flown_as_aimed import optimize
+from tests.helpers.flown_as_aimed import compare, optimize
 from tests.helpers.serial_pool import Serial
 from tests.helpers.small_cases import ROWS, make_opportunities, make_study, make_targets
 
@@ -61,3 +62,19 @@ def test_what_may_not_be_used_of_a_start_is_left_out():
     dropped = table.filter(np.array([number not in used for number in table["opportunity"].to_pylist()]))
     front = optimize(study, dropped, targets, pool=Serial(), probes=8, starts=fewer).front
     assert front.equals(optimize(study, dropped, targets, pool=Serial(), probes=8).front)
+
+
+def test_the_bound_of_a_count_is_proven_once_for_all_seeds(monkeypatch):
+    study, table, targets = case(1)
+    settings = study.compare.model_copy(update={"counts": (0, 3, 6), "seeds": 3})
+    proven = search.science_bounds
+    asked = []
+
+    def counted(tables, *, pool):
+        asked.append([one.data.probes for one in tables])
+        return proven(tables, pool=pool)
+
+    monkeypatch.setattr(search, "science_bounds", counted)
+    found = compare(study.model_copy(update={"compare": settings}), table, targets, pool=Serial())
+    assert asked == [[3, 6]]
+    assert found.counts["probes"].to_pylist() == [0, 3, 6]

@@ -1,0 +1,47 @@
+"""How any stage is run: what resuming keeps, what an older run gives, what is removed, and how it is marked."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+
+from swarm.app.stages.record import Stage, Work, hanging_on
+from swarm.app.stages.taking import taken_over
+from swarm.run.folder import require_free
+from targets.base.errors import NothingFeasible
+
+
+def run_stage(stage: Stage, work: Work, stages: Sequence[Stage]) -> bool:
+    """Run a stage unless resuming finds it done from these very inputs; whether it was run.
+
+    Raises InputError where the study does not ask for it, or where the folder holds its results without `resume`.
+    """
+    if (lack := stage.lacking(work.run)) is not None:
+        raise lack
+    inputs = stage.inputs(work, stages)
+    if work.options.resume and work.run.finished(stage.name, inputs):
+        work.teller.say(f"{stage.name}: done before, kept")
+        return False
+    require_free(work.run.folder, resume=work.options.resume, tables=stage.results())
+    with _marked(stage, work, inputs, hanging_on(stage, stages)):
+        if not taken_over(stage, work, stages):
+            stage.work(work)
+    return True
+
+
+@contextmanager
+def _marked(stage: Stage, work: Work, inputs: str, later: tuple[Stage, ...]) -> Iterator[None]:
+    """Mark a stage running, then done or why not; the time it took is kept either way."""
+    begun = time.monotonic()
+    stale = [name for each in (stage, *later) for name in each.makes]
+    work.run.begin(stage.name, inputs, makes=stale, undone=[each.name for each in later])
+    status = "stopped"
+    try:
+        yield
+        status = "done"
+    except NothingFeasible as limit:
+        status = f"nothing feasible: {limit.limit}"
+        raise
+    finally:
+        work.run.finish(stage.name, status, seconds=time.monotonic() - begun, makes=stage.makes)
