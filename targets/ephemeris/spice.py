@@ -241,11 +241,19 @@ def write_spk(file: Path, segments: Sequence[SpkSegment], *, window: int) -> Non
     handle = spiceypy.spkopn(str(file), "swarm-flyby", 0)
     try:
         for part in segments:
-            epochs = np.ascontiguousarray(part.epochs_tdb_s, dtype=float)
-            states = np.ascontiguousarray(part.states, dtype=float)
-            spiceypy.spkw13(
-                handle, part.body, SUN, "J2000", float(epochs[0]), float(epochs[-1]), part.name,
-                2 * window - 1, len(epochs), states, epochs,
-            )  # fmt: skip
-    finally:
-        spiceypy.spkcls(handle)
+            _write_segment(handle, part, window)
+    except BaseException:
+        # not spkcls: it refuses a file without segments, and that would be told in the place of what went wrong
+        spiceypy.dafcls(handle)
+        file.unlink()
+        raise
+    spiceypy.spkcls(handle)
+
+
+def _write_segment(handle: int, part: SpkSegment, window: int) -> None:
+    epochs = np.ascontiguousarray(part.epochs_tdb_s, dtype=float)
+    states = np.ascontiguousarray(part.states, dtype=float)
+    spiceypy.spkw13(
+        handle, part.body, SUN, "J2000", float(epochs[0]), float(epochs[-1]), part.name,
+        2 * window - 1, len(epochs), states, epochs,
+    )  # fmt: skip
