@@ -105,6 +105,10 @@ def front(run: Run) -> None:
     say(f"what plan {summary['plan']} may come to:")
     for line in level_lines(table, summary["plan"]):
         say(f"  {line}")
+    say(
+        f"  of the encounters it expects to see and send home, {100.0 * summary['low_quality_share']:.0f} % show their "
+        "target and hardly more (quality under 0.1)"
+    )
     say("what that rests on, of the defaults that the study leaves (the plan as it is, judged again):")
     for line in rests_on_lines(run.read_table("rests_on")):
         say(f"  {line}")

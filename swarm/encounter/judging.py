@@ -56,6 +56,8 @@ class Judged:
     seen_chance         : (n,) share of samples that get a correction with the target in sight
     dv99_m_s            : (n,) 99th percentile of the sum of corrections flown, never more than is carried
     dv99_needed_m_s     : (n,) the same if nothing were lacking
+    sight_limit_m_s     : (n,) most that a sample spends that flies corrections in sight of the target; those whose sum
+                          would be more fly without them; 0 where none are flown
     delivered_chance    : (n,) share of samples whose corrections the probe can fly, all that are planned
     aim_t_km, aim_r_km, aim_km : (n,) aim point and its distance
     delivery_cov_km2    : (n, 3) TT, RR, TR of the miss relative to the aim point, after the last correction
@@ -81,6 +83,7 @@ class Judged:
     seen_chance: Floats
     dv99_m_s: Floats
     dv99_needed_m_s: Floats
+    sight_limit_m_s: Floats
     delivered_chance: Floats
     aim_t_km: Floats
     aim_r_km: Floats
@@ -281,6 +284,7 @@ def _keep(k, chosen, sheet, spare, work, out):
     out.shown_chance[k] /= count
     out.chance_low_quality[k] /= count
     out.seen_chance[k], out.delivered_chance[k] = seen / count, chosen.carried
+    out.sight_limit_m_s[k] = 1000.0 * chosen.limit_km_s
     out.expected_quality[k] = chosen.quality
     out.delivery_cov_km2[k], out.corrections[k] = policy.cov, plan.planned
     for j in range(plan.planned):

@@ -77,6 +77,7 @@ class Chosen(NamedTuple):
     carried: float  # share of samples that can pay for all that is planned
     afforded: float  # share of samples that could pay for corrections in sight, planned or not
     sighted: float  # share of samples that would see the target for them, paid for or not
+    limit_km_s: float  # most that a sample spends that flies corrections in sight; 0 where none are flown
 
 
 @njit(cache=True)
@@ -132,7 +133,7 @@ def choose(k, cases, arrival, view, perfect, rules, sheets):
     _fill_worth(policy, view, rules.asked, first)
     if policy.plan.optical == 0:
         carried = _share_within(first.spent, spare)
-        return Chosen(policy, policy.quality * carried, carried, carried, 0.0)
+        return Chosen(policy, policy.quality * carried, carried, carried, 0.0, 0.0)
     ground = _policy(k, False, cases, arrival, view, perfect, rules, sheets.ground)
     _fill_worth(ground, view, rules.asked, sheets.ground)
     alone = sheets.ground.worth.sum()
@@ -145,7 +146,7 @@ def choose(k, cases, arrival, view, perfect, rules, sheets):
     for i in range(price.size):
         _copy(sheets.ground, first, i)
     carried = _share_within(first.spent, spare)
-    return Chosen(ground, ground.quality * carried, carried, carried, policy.useful)
+    return Chosen(ground, ground.quality * carried, carried, carried, policy.useful, 0.0)
 
 
 @njit(cache=True)
@@ -162,9 +163,9 @@ def _within_means(policy, ground, price, spare, sheets):
             quality += first.quality[i] / price.size if first.spent[i] <= spare else 0.0
     quality += policy.quality * seen / price.size
     if limit >= 0.0:
-        return Chosen(policy, quality, carried, carried, policy.useful)
+        return Chosen(policy, quality, carried, carried, policy.useful, limit)
     flown = Policy(ground.plan, ground.cov, policy.aim_t_km, policy.aim_r_km, policy.quality, policy.useful)
-    return Chosen(flown, quality, _share_within(first.spent, spare), carried, policy.useful)
+    return Chosen(flown, quality, _share_within(first.spent, spare), carried, policy.useful, 0.0)
 
 
 @njit(cache=True)

@@ -1,7 +1,9 @@
 """Where refined probes really arrive: the same errors flown through the transition matrix and in full force.
 
-The corrections are those the judgement planned, at its times, and are computed as they would be: from what tracking or
-the camera knows, through the sensitivities of the full-force arc. Gates' model for every burn, the main one included.
+The corrections are those the judgement planned, at the dates it left in the run, and flown by its policy: a sample that
+would spend more than the judgement's limit in sight of the target flies without those corrections, to the same aim
+point. They are computed as they would be: from what tracking or the camera knows, through the sensitivities of the
+full-force arc. Gates' model for every burn, the main one included.
 The target's own error stands still in space over the arc's last part and is seen by the camera only, which tells in
 what direction the target is, not how far: what that does is in full force only. All in km, km/s, s; B-plane T, R.
 """
@@ -9,12 +11,13 @@ what direction the target is, not how far: what that does is in full force only.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from swarm.encounter.corrections import IN_SIGHT, plan_corrections, sight_s
+from swarm.encounter.corrections import AFTER_BURN, IN_SIGHT
 from swarm.encounter.error_model import CORRECTIONS_MAX, Errors, errors_of
 from swarm.reach.arcs.bplane import b_plane_axes
 from swarm.refine.correct import Refined
@@ -34,23 +37,25 @@ _LATE_MAX_S = 20.0 * DAY_S
 class Known:
     """What the judgement of the opportunity says about its delivery.
 
-    before_km  : larger sigma of the miss before the target is seen;  time_s : sigma of the time of closest approach
-    corrections: how many were planned, which tells whether those in sight of the target are among them
-    target_cov_km2 : (3, 3) ICRF;  spare_km_s : left for corrections
+    corrections    : TDB seconds and kind (swarm.encounter.corrections) of each that is planned, in order, for the
+                     encounter as the table has it
+    target_cov_km2 : (3, 3) ICRF
+    spare_km_s     : left for corrections
+    sight_limit_km_s : most that a sample spends that flies corrections in sight of the target
     """
 
     detect_km: float
-    before_km: float
-    time_s: float
-    corrections: int
+    corrections: tuple[tuple[float, int], ...]
     target_cov_km2: Floats
     spare_km_s: float
+    sight_limit_km_s: float
 
 
 @dataclass(frozen=True, eq=False)
 class Dispersion:
     """n samples: miss (n, 2) from the aim point relative to the target, corrections spent, whether the target was seen.
 
+    affordable : (n,) whether the probe can fly all that is planned, corrections in sight of the target included
     late_s : (n,) how much later than planned a sample passes
     corrections_s : TDB seconds and kind (swarm.encounter.corrections) of each planned correction
     released_cov, burnt_cov, encounter_cov : (6, 6) of the probe's state after spring, after burn, at the encounter's
@@ -60,6 +65,7 @@ class Dispersion:
     miss_km: Floats
     spent_km_s: Floats
     seen: NDArray[np.bool_]
+    affordable: NDArray[np.bool_]
     late_s: Floats
     relies_on_sight: bool
     corrections_s: tuple[tuple[float, int], ...]
@@ -76,8 +82,8 @@ class Dispersion:
 
     @property
     def carried(self) -> float:
-        """Share of samples whose corrections the probe can fly."""
-        return float((self.spent_km_s <= self.spare_km_s).mean())
+        """Share of samples whose corrections the probe can fly, all that are planned."""
+        return float(self.affordable.mean())
 
     @property
     def covariance_km2(self) -> Floats:
@@ -111,7 +117,10 @@ class Draws:
     corrections: Floats  # (CORRECTIONS_MAX, n, 9)
 
     def first(self, count: int) -> Draws:
-        return Draws(self.start[:count], self.burn[:count], self.target[:count], self.corrections[:, :count])
+        return self.take(np.arange(count))
+
+    def take(self, rows: NDArray[np.int64]) -> Draws:
+        return Draws(self.start[rows], self.burn[rows], self.target[rows], self.corrections[:, rows])
 
 
 def draws_of(seed: int, opportunity: int, count: int) -> Draws:
@@ -152,6 +161,26 @@ class _Sheet:
     seen: NDArray[np.bool_]
 
 
+@dataclass(frozen=True, eq=False)
+class _Way:
+    """n samples from release to encounter; what a sample does that flies otherwise is written over.
+
+    off : (n, 6) from the nominal state at the encounter's nominal epoch
+    """
+
+    sheet: _Sheet
+    miss: Floats
+    late_s: Floats
+    released_cov: Floats
+    burnt_cov: Floats
+    off: Floats
+
+    def take_over(self, rows: NDArray[np.int64], other: _Way) -> None:
+        """Let the samples of `rows` fly as those of another way do."""
+        self.sheet.spent[rows], self.sheet.seen[rows] = other.sheet.spent, other.sheet.seen
+        self.miss[rows], self.late_s[rows], self.off[rows] = other.miss, other.late_s, other.off
+
+
 class _Flight:
     """The nominal arc with its marks: release, burn, corrections, encounter."""
 
@@ -174,24 +203,19 @@ class _Flight:
         self._to_end = self._transitions()
 
     def _plan(self) -> tuple[list[float], list[bool]]:
-        """Times and kinds of the corrections: with those in sight where the judgement counted them."""
-        made, known = self._made, self._known
-        cruise_s = made.encounter_tdb_s - made.arc.burn_tdb_s
-        seen_s = sight_s(known.detect_km, self._speed, known.before_km, known.time_s * self._speed)
-        plans = [
-            plan_corrections(made.probe, self._axes, cruise_s, seen_s, self._errors, optical)
-            for optical in (True, False)
+        """Dates of the corrections, and whether they are in sight of the target.
+
+        Those after the burn keep their dates, the others go with the encounter as refinement has moved it.
+        """
+        made, burn_s = self._made, self._made.arc.burn_tdb_s
+        shift_s = made.encounter_tdb_s - made.arc.encounter_tdb_s
+        dates = [
+            (date if kind == AFTER_BURN else date + shift_s, kind) for date, kind in self._known.corrections
         ]
-        plan = next((plan for plan in plans if plan.planned == known.corrections), plans[0])
-        self.relies_on_sight = plan.optical > 0
-        before = plan.before_s[: plan.planned]
-        kinds = (int(kind) for kind in plan.kind[: plan.planned])
-        self.corrections_s = tuple(
-            (made.encounter_tdb_s - float(time), kind) for time, kind in zip(before, kinds, strict=True)
-        )
-        return list(made.encounter_tdb_s - before), [
-            bool(kind == IN_SIGHT) for kind in plan.kind[: plan.planned]
-        ]
+        planned = sorted(each for each in dates if burn_s < each[0] < made.encounter_tdb_s)
+        self.corrections_s = tuple(planned)
+        self.relies_on_sight = any(kind == IN_SIGHT for _, kind in planned)
+        return [date for date, _ in planned], [kind == IN_SIGHT for _, kind in planned]
 
     def _transitions(self) -> list[Floats]:
         """d state at the encounter / d state at every mark but the last, (6, 6)."""
@@ -203,19 +227,7 @@ class _Flight:
 
     def through_matrix(self, draws: Draws) -> Dispersion:
         """Deviations at the nominal marks, linear to the end."""
-        sheet, off = self._sheet(draws), self._start(draws)
-        released = _covariance(off)
-        off = rows_through(off, self._matrices[0])
-        off[:, 3:] += self._burn_errors(draws)
-        burnt = _covariance(off)
-        for j in range(len(self._times)):
-            off = rows_through(off, self._matrices[j + 1])
-            error = self._projected(rows_through(off, self._to_end[j + 2]))
-            off[:, 3:] += self._correct(sheet, j, error, sheet.target_b)
-        off = rows_through(off, self._matrices[-1])
-        late_s = -rows_through(off[:, :3], self._axes[:1])[:, 0] / self._speed
-        miss = self._projected(off) - sheet.target_b
-        return self._dispersion(sheet, miss, late_s, (released, burnt, _covariance(off)))
+        return self._by_policy(draws, self._way_through_matrix)
 
     def in_full_force(self, draws: Draws) -> Dispersion:
         """Each sample on its own path and at its own dates.
@@ -223,6 +235,53 @@ class _Flight:
         One that is found to be late, as far as tracking has told, flies its later corrections later by as much:
         computed for the nominal date, a correction would carry it on for longer than it was meant to.
         """
+        return self._by_policy(draws, self._way_in_full_force)
+
+    def _by_policy(self, draws: Draws, fly: Callable[[Draws, bool], _Way]) -> Dispersion:
+        """Every sample in sight of the target where the plan relies on it; from the ground where that costs too much.
+
+        The judgement compares the larger of what a sample spends either way with its limit. Corrections from the
+        ground are flown either way, so what is spent in sight of the target is the larger.
+        """
+        known, way = self._known, fly(draws, True)
+        affordable = way.sheet.spent <= known.spare_km_s
+        poor = np.flatnonzero(way.sheet.spent > known.sight_limit_km_s)
+        if self.relies_on_sight and len(poor):
+            way.take_over(poor, fly(draws.take(poor), False))
+        return Dispersion(
+            way.miss,
+            way.sheet.spent,
+            way.sheet.seen,
+            affordable,
+            way.late_s,
+            self.relies_on_sight,
+            self.corrections_s,
+            known.spare_km_s,
+            way.released_cov,
+            way.burnt_cov,
+            _covariance(way.off),
+        )
+
+    def _flown(self, in_sight: bool) -> list[int]:
+        """Which of the planned corrections are flown: all, or those that need no sight of the target."""
+        return [j for j, optical in enumerate(self._optical) if in_sight or not optical]
+
+    def _way_through_matrix(self, draws: Draws, in_sight: bool) -> _Way:
+        sheet, off, flown = self._sheet(draws), self._start(draws), self._flown(in_sight)
+        released = _covariance(off)
+        off = rows_through(off, self._matrices[0])
+        off[:, 3:] += self._burn_errors(draws)
+        burnt = _covariance(off)
+        for j in range(len(self._times)):
+            off = rows_through(off, self._matrices[j + 1])
+            if j in flown:
+                error = self._projected(rows_through(off, self._to_end[j + 2]))
+                off[:, 3:] += self._correct(sheet, j, error, sheet.target_b)
+        off = rows_through(off, self._matrices[-1])
+        late_s = -rows_through(off[:, :3], self._axes[:1])[:, 0] / self._speed
+        return _Way(sheet, self._projected(off) - sheet.target_b, late_s, released, burnt, off)
+
+    def _way_in_full_force(self, draws: Draws, in_sight: bool) -> _Way:
         sheet, arc, made, beta = self._sheet(draws), self._made.arc, self._made, self._made.beta
         off = self._start(draws)
         states = propagate(self._field, made.released + off, arc.release_tdb_s, arc.burn_tdb_s, beta=beta[0])
@@ -230,17 +289,16 @@ class _Flight:
         released, burnt = _covariance(off), _covariance(states - made.after_burn)
         now = np.full(len(states), arc.burn_tdb_s)
         arrival = np.full(len(states), made.encounter_tdb_s)
-        for j, t in enumerate(self._times):
-            then = np.maximum(arrival - (made.encounter_tdb_s - t), now)
+        for j in self._flown(in_sight):
+            then = np.maximum(arrival - (made.encounter_tdb_s - self._times[j]), now)
             states, now = propagate(self._field, states, now, then, beta=beta[1]), then
             arrival, error = self._passes(states, now, arrival)
-            in_sight = self._imaged_km(j) <= self._known.detect_km
-            sighted = self._sighted(sheet, states, now) if in_sight else sheet.goal
+            in_range = self._imaged_km(j) <= self._known.detect_km
+            sighted = self._sighted(sheet, states, now) if in_range else sheet.goal
             states[:, 3:] += self._correct(sheet, j, error, sighted)
         _, miss = self._passes(states, now, arrival, aside=sheet.target)
         end = propagate(self._field, states, now, made.encounter_tdb_s, beta=beta[1])
-        late_s = arrival - made.encounter_tdb_s
-        return self._dispersion(sheet, miss, late_s, (released, burnt, _covariance(end - made.probe)))
+        return _Way(sheet, miss, arrival - made.encounter_tdb_s, released, burnt, end - made.probe)
 
     def _passes(
         self, states: Floats, now: Floats, arrival: Floats, *, aside: Floats | None = None
@@ -318,20 +376,6 @@ class _Flight:
         size = np.linalg.norm(dv, axis=1)
         sheet.spent[:] += size
         return dv + np.where((size > 0.0)[:, None], execution_errors(dv, g[:, 2:], errors), 0.0)
-
-    def _dispersion(
-        self, sheet: _Sheet, miss: Floats, late_s: Floats, covariances: tuple[Floats, Floats, Floats]
-    ) -> Dispersion:
-        return Dispersion(
-            miss,
-            sheet.spent,
-            sheet.seen,
-            late_s,
-            self.relies_on_sight,
-            self.corrections_s,
-            self._known.spare_km_s,
-            *covariances,
-        )
 
     def _start(self, draws: Draws) -> Floats:
         """Deviations just after the spring: the mothership's orbit, the spring along and across its direction."""

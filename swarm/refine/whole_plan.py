@@ -10,6 +10,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from swarm.decide.summary import select_plan
+from swarm.encounter.corrections import KINDS
 from swarm.encounter.propellant import carried_m_s
 from swarm.reach.mothership.path import legs_of_table
 from swarm.refine.correct import Arc, NotRefined, Refined, refine_arc
@@ -20,6 +21,7 @@ from swarm.run.workers import Pool
 from swarm.study.schema import Study
 from targets.base.constants import AU_KM, DAY_S
 from targets.base.errors import InputError
+from targets.base.timescale import tdb_s_from_jd
 from targets.catalogue.knowledge import position_covariance_km2, states_at
 from targets.catalogue.reading import Catalogue
 from targets.ephemeris.spice import SUN, coverage_tdb_s
@@ -33,6 +35,7 @@ class RunTables:
     targets: Catalogue
     mothership: pa.Table
     judged: pa.Table
+    corrections: pa.Table
     plans: pa.Table
 
 
@@ -68,6 +71,7 @@ def arcs_of(study: Study, tables: RunTables, plan: int) -> list[tuple[Arc, Known
         pa.array([row["opportunity"] for row in rows]), value_set=tables.opportunities["opportunity"]
     )
     table, judged = tables.opportunities.take(index).to_pylist(), tables.judged.take(index).to_pylist()
+    planned = _planned(tables.corrections, [row["opportunity"] for row in rows])
     released = np.array([row["release_jd_tdb"] for row in table])
     weight = study.mothership.mass_kg - study.probe.wet_mass_kg * np.argsort(
         np.argsort(released, kind="stable")
@@ -75,7 +79,7 @@ def arcs_of(study: Study, tables: RunTables, plan: int) -> list[tuple[Arc, Known
     return [
         (
             _arc(study, tables, row, (table[k], judged[k]), float(weight[k])),
-            _known(study, tables, table[k], judged[k]),
+            _known(study, tables, table[k], (judged[k], planned[row["opportunity"]])),
         )
         for k, row in enumerate(rows)
     ]
@@ -115,7 +119,19 @@ def mothership_state(mothership: pa.Table, tdb_s: float, until_tdb_s: float) -> 
     )
 
 
-def _known(study: Study, tables: RunTables, met: dict, judged: dict) -> Known:
+def _planned(corrections: pa.Table, opportunities: list[int]) -> dict[int, tuple[tuple[float, int], ...]]:
+    """Dates (TDB seconds) and kinds of the corrections of opportunities, in order, as the judgement left them."""
+    held = corrections.filter(pc.is_in(corrections["opportunity"], value_set=pa.array(opportunities)))
+    dates: dict[int, list[tuple[float, int]]] = {number: [] for number in opportunities}
+    for row in held.sort_by([("opportunity", "ascending"), ("correction", "ascending")]).to_pylist():
+        dates[row["opportunity"]].append((float(tdb_s_from_jd(row["jd_tdb"])), KINDS.index(row["kind"])))
+    return {number: tuple(each) for number, each in dates.items()}
+
+
+def _known(
+    study: Study, tables: RunTables, met: dict, of: tuple[dict, tuple[tuple[float, int], ...]]
+) -> Known:
+    judged, corrections = of
     body = tables.targets.take(np.array([met["target_index"]]))
     knowledge = study.knowledge
     covariance, _ = position_covariance_km2(
@@ -127,14 +143,12 @@ def _known(study: Study, tables: RunTables, met: dict, judged: dict) -> Known:
     margins = study.margins
     spare_m_s = carried_m_s(study) - met["burn_m_s"] * (1.0 + margins.deterministic_fraction)
     spare_m_s -= margins.attitude_m_s * (1.0 + margins.attitude_fraction)
-    tt, rr, tr = (judged[f"before_cov_{part}_km2"] for part in ("tt", "rr", "tr"))
     return Known(
         detect_km=judged["detect_range_km"],
-        before_km=float(np.sqrt(max(np.linalg.eigvalsh([[tt, tr], [tr, rr]])[-1], 0.0))),
-        time_s=judged["sigma_time_s"],
-        corrections=judged["corrections"],
+        corrections=corrections,
         target_cov_km2=covariance[0],
         spare_km_s=1e-3 * max(spare_m_s, 0.0),
+        sight_limit_km_s=1e-3 * judged["sight_limit_m_s"],
     )
 
 
@@ -261,7 +275,7 @@ def _row(one: Flown, targets: Catalogue) -> dict[str, Any]:
         "mass_wet_kg": made.mass_kg[0],
         "mass_after_burn_kg": made.mass_kg[1],
         "two_body_target_km": _length(place[0] - made.target[:3]),
-        "corrections": one.known.corrections,
+        "corrections": len(one.linear.corrections_s),
         "iterations": made.iterations,
         "delivery_cov_tt_km2": cov[0, 0],
         "delivery_cov_rr_km2": cov[1, 1],

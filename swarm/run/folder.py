@@ -30,7 +30,7 @@ from targets.base.errors import InputError
 
 # Version of what a run folder holds: one up when a table or the manifest changes so that older ones cannot be read.
 # Folders from before it was written down count as version 1.
-SCHEMA = 3
+SCHEMA = 4
 LIBRARIES = (
     "numpy",
     "scipy",

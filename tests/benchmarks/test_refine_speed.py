@@ -17,8 +17,9 @@ pytestmark = pytest.mark.benchmark
 
 
 def test_twelve_probes_ten_thousand_and_a_thousand_samples():
-    study, field, known = make_study(), make_forces(), make_known()
+    study, field = make_study(), make_forces()
     made = refine_arc(study, field, make_arc(field))
+    known = make_known(made)
     disperse(study, field, made, known=known, full=True, draws=draws_of(0, 0, 2))
     begun = time.perf_counter()
     for probe in range(12):

@@ -2,10 +2,13 @@
 
 import numpy as np
 
-from swarm.refine.correct import Arc
+from swarm.encounter.corrections import AFTER_BURN, plan_corrections, sight_s
+from swarm.encounter.error_model import errors_of
+from swarm.reach.arcs.bplane import b_plane_axes
+from swarm.refine.correct import Arc, Refined
 from swarm.refine.dispersion import Known
 from swarm.refine.nbody import Field, make_field, moved
-from swarm.study.schema import study_from
+from swarm.study.schema import Study, study_from
 from targets.base.constants import AU_KM, DAY_S, GM_SUN_KM3_S2
 from targets.motion.twobody import states_from_elements
 
@@ -59,8 +62,25 @@ def make_arc(field: Field) -> Arc:
     )  # fmt: skip
 
 
-def make_known() -> Known:
+def make_known(made: Refined, *, detect_km: float = 4e5, before_km: float = 100.0) -> Known:
+    """What a judgement of the default study says: the target known to some tens of km, corrections in sight of it.
+
+    before_km : sigma of the miss before the target is seen
+    """
     return Known(
-        detect_km=4e5, before_km=100.0, time_s=20.0, corrections=-1, target_cov_km2=np.diag([900.0, 400.0, 2500.0]),
-        spare_km_s=0.05,
+        detect_km=detect_km, corrections=planned(make_study(), made, detect_km, before_km),
+        target_cov_km2=np.diag([900.0, 400.0, 2500.0]), spare_km_s=0.05, sight_limit_km_s=0.05,
     )  # fmt: skip
+
+
+def planned(study: Study, made: Refined, detect_km: float, before_km: float) -> tuple[tuple[float, int], ...]:
+    """Dates and kinds as the judgement leaves them: for the encounter as the table has it."""
+    axes, speed = b_plane_axes(made.v_rel_km_s)[0], float(np.linalg.norm(made.v_rel_km_s))
+    seen_s = sight_s(detect_km, speed, before_km, 20.0 * speed)
+    cruise_s = made.encounter_tdb_s - made.arc.burn_tdb_s
+    plan = plan_corrections(made.probe, axes, cruise_s, seen_s, errors_of(study), True)
+    shift_s = made.encounter_tdb_s - made.arc.encounter_tdb_s
+    return tuple(
+        (made.encounter_tdb_s - float(before) - (0.0 if kind == AFTER_BURN else shift_s), int(kind))
+        for before, kind in zip(plan.before_s[: plan.planned], plan.kind[: plan.planned], strict=True)
+    )

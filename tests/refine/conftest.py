@@ -17,8 +17,8 @@ def arc(field):
 
 
 @pytest.fixture(scope="session")
-def known():
-    return refined_arc.make_known()
+def known(made):
+    return refined_arc.make_known(made)
 
 
 @pytest.fixture(scope="session")

@@ -7,13 +7,13 @@ import numpy as np
 import pytest
 from scipy.stats import chi2
 
-from swarm.encounter.corrections import plan_corrections, sight_s
+from swarm.encounter.corrections import AFTER_BURN, BEFORE_ENCOUNTER, IN_SIGHT, plan_corrections, sight_s
 from swarm.encounter.delivery import fill_start, linear_covariance
 from swarm.encounter.error_model import CORRECTIONS_MAX, errors_of
 from swarm.reach.arcs.bplane import b_plane_axes
 from swarm.refine.dispersion import Draws, _Flight, disperse, draws_of, execution_errors
 from swarm.refine.whole_plan import Flown, dispersion_cautions
-from tests.helpers.refined_arc import make_study
+from tests.helpers.refined_arc import make_known, make_study
 
 COUNT = 10_000
 # The same spread of the spring on all axes, as the delivery model has it; no tail beyond the camera's sight.
@@ -25,7 +25,7 @@ def model_covariance(study, made, known):
     errors, axes = errors_of(study), b_plane_axes(made.v_rel_km_s)[0]
     speed = float(np.linalg.norm(made.v_rel_km_s))
     cruise = made.encounter_tdb_s - made.arc.burn_tdb_s
-    seen = sight_s(known.detect_km, speed, known.before_km, known.time_s * speed)
+    seen = sight_s(known.detect_km, speed, 100.0, 20.0 * speed)
     plan = plan_corrections(made.probe, axes, cruise, seen, errors, True)
     start = np.empty(3)
     times = (made.encounter_tdb_s - made.arc.release_tdb_s, cruise)
@@ -110,7 +110,7 @@ def test_a_target_off_along_the_motion_stretches_the_aim_point(field, made, know
 def test_a_target_far_off_its_place_is_passed_at_the_aim_point(field, made, known):
     """20 000 km across, seen from 2 million: the sample's own B-plane turns by 0.5 degrees, its aim point does not."""
     study = make_study(probe=QUIET, delivery=STILL)
-    far = replace(known, detect_km=2e6, before_km=20_000.0)
+    far = make_known(made, detect_km=2e6, before_km=20_000.0)
     _, found = one_target_off(study, field, made, far, 0.0, 20_000.0)
     assert found.seen.all()
     assert found.miss_km[0] == pytest.approx([0.0, 0.0], abs=1.0)
@@ -132,7 +132,7 @@ def dispersed(study, field, made, known, draws, *, full):
 
 def test_a_burn_without_errors_and_a_known_mothership_hits(field, made, known):
     study = make_study(probe=QUIET, delivery=STILL)
-    blind = replace(known, target_cov_km2=np.zeros((3, 3)), detect_km=1e5)
+    blind = replace(make_known(made, detect_km=1e5), target_cov_km2=np.zeros((3, 3)))
     found = disperse(study, field, made, known=blind, full=True, draws=draws_of(1, 5, 20))
     spoilt = disperse(make_study(), field, made, known=blind, full=True, draws=draws_of(1, 5, 20))
     assert np.median(found.spent_km_s) < np.median(spoilt.spent_km_s)
@@ -175,3 +175,48 @@ def test_a_delivery_the_matrix_does_not_see_is_said(field, made, known):
     vague = replace(known, target_cov_km2=axes.T @ np.diag([2e4**2, 500.0**2, 500.0**2]) @ axes)
     flown = [dispersed(study, field, made, vague, draws, full=kind) for kind in (False, True)]
     assert flown[1].sigma_km > 1.5 * flown[0].sigma_km
+
+
+def test_the_dates_flown_are_those_that_are_stored(field, made, known):
+    study, shift_s = make_study(), made.encounter_tdb_s - made.arc.encounter_tdb_s
+    # dates no study would plan: what is flown is read, not worked out again
+    stored = (
+        (made.arc.burn_tdb_s + 3.5e5, AFTER_BURN),
+        (made.arc.encounter_tdb_s - 1.7e6, BEFORE_ENCOUNTER),
+        (made.arc.encounter_tdb_s - 9.1e4, IN_SIGHT),
+    )
+    own = replace(known, corrections=stored)
+    found = disperse(study, field, made, known=own, full=False, draws=draws_of(1, 5, 50))
+    assert abs(shift_s) > 1.0  # refinement has moved the encounter, or nothing is seen here
+    assert found.corrections_s == (
+        (stored[0][0], AFTER_BURN),
+        (stored[1][0] + shift_s, BEFORE_ENCOUNTER),
+        (stored[2][0] + shift_s, IN_SIGHT),
+    )
+    assert found.relies_on_sight
+    ground = replace(known, corrections=stored[:2])
+    found = disperse(study, field, made, known=ground, full=False, draws=draws_of(1, 5, 50))
+    assert not found.relies_on_sight
+    assert not found.seen.any()
+
+
+@pytest.mark.parametrize("full", [False, True])
+def test_a_sample_that_cannot_pay_for_a_correction_in_sight_flies_without(field, made, known, full):
+    study, draws = make_study(), draws_of(1, 5, 200)
+    vague = replace(known, target_cov_km2=np.diag([400.0**2] * 3))
+    rich = disperse(study, field, made, known=replace(vague, sight_limit_km_s=10.0), full=full, draws=draws)
+    without = replace(vague, corrections=tuple(each for each in vague.corrections if each[1] != IN_SIGHT))
+    ground = disperse(study, field, made, known=without, full=full, draws=draws)
+    limit = float(np.median(rich.spent_km_s))
+    found = disperse(study, field, made, known=replace(vague, sight_limit_km_s=limit), full=full, draws=draws)
+    pays = rich.spent_km_s <= limit
+    assert 0.4 < pays.mean() < 0.6
+    # draws of the others are those of the ground corrections, which come first: the same numbers
+    for name in ("miss_km", "spent_km_s"):
+        mine = getattr(found, name)
+        assert np.array_equal(mine[pays], getattr(rich, name)[pays])
+        assert mine[~pays] == pytest.approx(getattr(ground, name)[~pays], rel=1e-6, abs=1e-9)
+    assert np.array_equal(found.seen, rich.seen & pays)
+    assert found.dv99_m_s < rich.dv99_m_s
+    # what is planned is as affordable as before, whoever flies it
+    assert np.array_equal(found.affordable, rich.affordable)

@@ -17,7 +17,14 @@ from swarm.optimize.polish import polished
 from swarm.optimize.search import Optimised, optimize
 from swarm.optimize.starts import carried_over
 from swarm.plan.data import plan_data
-from swarm.plan.judged import chances_from_table, chances_of, corrections_table, judge_all, judged_table
+from swarm.plan.judged import (
+    chances_from_table,
+    chances_of,
+    corrections_table,
+    judge_all,
+    judged_table,
+    low_quality_share,
+)
 from swarm.plan.measures import with_measures
 from swarm.plan.verify import Tables as Reported
 from swarm.plan.verify import verify
@@ -54,8 +61,10 @@ def work_optimize(work: Work) -> None:
     )
     run.write_table("observe", asked)
     run.write_text("observe.csv", csv_text(asked))
-    run.note("summary", _summary(study, opportunities, result, front=front))
     flown = _flown(select_plan(front, study)[0], result.plans, opportunities)
+    low = low_quality_share(judged, flown["opportunity"].to_numpy())
+    summary = _summary(study, opportunities, result, front=front)
+    run.note("summary", summary | {"low_quality_share": low})
     run.write_table("rests_on", rests_on(study, flown, targets, pool=work.pool))
     run.write_table("front", front)
 

@@ -29,6 +29,7 @@ def tables_of(run: Run) -> RunTables:
         Catalogue.from_table(run.read_table("targets")),
         run.read_table("mothership"),
         run.read_table("judged"),
+        run.read_table("corrections"),
         run.read_table("plans"),
     )
 

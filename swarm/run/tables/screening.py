@@ -128,6 +128,11 @@ JUDGED_COLUMNS = (
     real("chance_low_quality", "-", "chance that it is shown at a quality under a tenth"),
     real("dv99_m_s", "m/s", "99th percentile of the corrections' sum that is planned"),
     real("dv99_needed_m_s", "m/s", "the same if every sample could pay"),
+    real(
+        "sight_limit_m_s",
+        "m/s",
+        "most that a sample spends that flies corrections in sight of the target; 0 where none are",
+    ),
     real("delivered_chance", "-", "share of the samples that can pay their corrections"),
     real("aim_t_km", "km", "aim point along T of the B-plane"),
     real("aim_r_km", "km", "aim point along R"),

@@ -38,6 +38,23 @@ def whole(tmp_path_factory):
     return folder, result
 
 
+def test_the_answer_says_how_many_images_are_hardly_worth_anything(whole):
+    """The share of expected encounters under a tenth in quality, counted here from the tables."""
+    folder, result = whole
+    run = Run.open(folder / "out")
+    chosen = run.manifest["notes"]["summary"]["plan"]
+    flown = {row["opportunity"] for row in run.read_table("plans").to_pylist() if row["plan"] == chosen}
+    seen = low = 0.0
+    for row in run.read_table("judged").to_pylist():
+        if row["opportunity"] in flown:
+            sent = row["hardware"] * row["chance_returned"]
+            seen += sent * row["shown_chance"]
+            low += sent * row["chance_low_quality"]
+    assert seen > 0.0
+    assert f"{100 * low / seen:.0f} % show their target and hardly more" in result.stdout
+    assert run.manifest["notes"]["summary"]["low_quality_share"] == pytest.approx(low / seen, rel=1e-12)
+
+
 def test_the_run_folder_holds_the_tables_of_the_contract(whole):
     folder, _ = whole
     run = Run.open(folder / "out")

@@ -44,7 +44,8 @@ def test_one_probes_longer_burn_is_flagged(plan, held):
 
 def test_what_a_probe_can_no_longer_pay_is_flagged_in_science_and_risk(plan, held):
     one = plan.flown[0]
-    poor = replace(one, linear=replace(one.linear, spent_km_s=np.full_like(one.linear.spent_km_s, 1e3)))
+    spent = np.full_like(one.linear.spent_km_s, 1e3)
+    poor = replace(one, linear=replace(one.linear, spent_km_s=spent, affordable=spent < 0.0))
     (said,) = ranking_changes(*held, [poor, *plan.flown[1:]])
     assert "in science with" in said
     before, after = said.split("science ")[1].split(",")[0].split(" -> ")
