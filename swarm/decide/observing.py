@@ -132,7 +132,10 @@ def with_better_orbits(targets: Catalogue, classes: int) -> Catalogue:
 
 def uncertainty_km(study: Study, targets: Catalogue, encounter_jd_tdb: Floats) -> Floats:
     """Return the largest sigma of where each body is at its encounter, km, (n,)."""
-    covariance, _ = position_covariance_km2(targets, tdb_s_from_jd(encounter_jd_tdb), **_knowledge(study))
+    met_s = tdb_s_from_jd(encounter_jd_tdb)
+    # of the velocity only the length counts here, which planets change by a percent at most
+    velocity = states_at(targets, met_s)[1]
+    covariance, _ = position_covariance_km2(targets, met_s, velocity_km_s=velocity, **_knowledge(study))
     return np.sqrt(np.linalg.eigvalsh(covariance)[:, -1])
 
 

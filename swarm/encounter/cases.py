@@ -63,6 +63,7 @@ def cases_of(study: Study, opportunities: pa.Table, targets: Catalogue) -> Cases
     covariance, _ = position_covariance_km2(
         bodies,
         encounter_s,
+        velocity_km_s=columns.vectors("target_v{}_km_s"),
         floor_km=study.knowledge.target_floor_km,
         runoff_fraction=study.knowledge.runoff_fraction,
     )

@@ -22,7 +22,10 @@ def runoff_notes(study: Study, opportunities: pa.Table, targets: Catalogue) -> t
     """Return a sentence on the sigma at the encounter of targets without covariance: full runoff, and a third of it."""
     bodies = targets.take(np.array(opportunities["target_index"].to_numpy(), dtype=np.int64))
     met_s = tdb_s_from_jd(np.array(opportunities["encounter_jd_tdb"].to_numpy(), dtype=float))
-    full, source = position_covariance_km2(bodies, met_s, floor_km=0.0, runoff_fraction=1.0)
+    velocity = np.column_stack([opportunities[f"target_v{axis}_km_s"].to_numpy() for axis in "xyz"])
+    full, source = position_covariance_km2(
+        bodies, met_s, velocity_km_s=velocity, floor_km=0.0, runoff_fraction=1.0
+    )
     by_u = source == FROM_U
     if not by_u.any():
         return ()

@@ -137,6 +137,7 @@ def _known(
     covariance, _ = position_covariance_km2(
         body,
         np.array([met["encounter_tdb_s"]]),
+        velocity_km_s=np.array([[met[f"target_v{axis}_km_s"] for axis in "xyz"]]),
         floor_km=knowledge.target_floor_km,
         runoff_fraction=knowledge.runoff_fraction,
     )

@@ -18,7 +18,8 @@ from numpy.typing import ArrayLike, NDArray
 from targets.base.constants import AU_KM, GM_SUN_KM3_S2, JULIAN_YEAR_S
 from targets.base.frames import ICRF_FROM_ECLIPTIC
 from targets.base.timescale import tdb_s_from_jd
-from targets.catalogue.bodies import ELEMENT_ORDER, Catalogue
+from targets.catalogue.bodies import Catalogue
+from targets.catalogue.partials import position_partials
 from targets.motion.twobody import states_from_elements
 
 Floats = NDArray[np.float64]
@@ -38,9 +39,6 @@ NEAR_EARTH_WARNING = (
     "used to predict the sky uncertainty of near-Earth bodies: take their delivery figures as an order of magnitude"
 )
 
-# Step of each element in central differences: far above rounding, far below any curvature.
-_STEPS = dict(zip(ELEMENT_ORDER, (1e-7, 1e-7, 1e-5, 1e-5, 1e-5, 1e-5), strict=True))
-
 
 def u_of_runoff(runoff_arcsec_decade: ArrayLike) -> NDArray[np.int8]:
     """Return U, 0..9, of a runoff in arcsec per decade, by the definition of [1]."""
@@ -58,21 +56,25 @@ def along_sigma_km(u_code: ArrayLike, years: ArrayLike, a_au: ArrayLike) -> Floa
 
 def states_at(catalogue: Catalogue, tdb_s: ArrayLike) -> tuple[Floats, Floats]:
     """Return two-body states (n, 3) km and km/s, heliocentric ICRF, of the n bodies, each at its own `tdb_s`."""
-    return _states({name: getattr(catalogue, name) for name in ELEMENT_ORDER}, catalogue, np.asarray(tdb_s))
-
-
-def _states(elements: dict[str, Floats], catalogue: Catalogue, tdb_s: Floats) -> tuple[Floats, Floats]:
-    a_km = elements["a_au"] * AU_KM
-    since_s = tdb_s - tdb_s_from_jd(catalogue.epoch_jd_tdb)
-    moved_rad = np.sqrt(GM_SUN_KM3_S2 / a_km**3) * since_s
-    angles = [np.radians(elements[name]) for name in ELEMENT_ORDER[2:]]
-    angles[-1] = angles[-1] + moved_rad
-    r_km, v_km_s = states_from_elements(a_km, elements["e"], *angles, mu_km3_s2=GM_SUN_KM3_S2)
+    a_km = catalogue.a_au * AU_KM
+    moved_rad = np.sqrt(GM_SUN_KM3_S2 / a_km**3) * (np.asarray(tdb_s) - tdb_s_from_jd(catalogue.epoch_jd_tdb))
+    i, node, argp, mean = (
+        np.radians(angle)
+        for angle in (catalogue.i_deg, catalogue.node_deg, catalogue.argp_deg, catalogue.mean_anomaly_deg)
+    )
+    r_km, v_km_s = states_from_elements(
+        a_km, catalogue.e, i, node, argp, mean + moved_rad, mu_km3_s2=GM_SUN_KM3_S2
+    )
     return r_km @ ICRF_FROM_ECLIPTIC.T, v_km_s @ ICRF_FROM_ECLIPTIC.T
 
 
 def position_covariance_km2(
-    catalogue: Catalogue, tdb_s: ArrayLike, *, floor_km: float, runoff_fraction: float = 1.0
+    catalogue: Catalogue,
+    tdb_s: ArrayLike,
+    *,
+    velocity_km_s: Floats,
+    floor_km: float,
+    runoff_fraction: float,
 ) -> tuple[Floats, NDArray[np.int8]]:
     """Return where n bodies may be, each at its own epoch.
 
@@ -80,6 +82,7 @@ def position_covariance_km2(
     ----------
     catalogue       : n bodies (repeat a body for several epochs)
     tdb_s           : (n,)
+    velocity_km_s   : (n, 3) of the bodies then, ICRF: that of the body moved by the planets, where it is at hand
     floor_km        : sigma added on every axis: across the orbit U says nothing, and no orbit is free of error
     runoff_fraction : share of the printed runoff taken as one sigma
 
@@ -88,12 +91,13 @@ def position_covariance_km2(
     covariance : (n, 3, 3) km^2, ICRF
     source     : (n,) int8, index of SOURCES
 
-    A covariance is moved to the epoch by the two-body partial derivatives of the position. Sigmas without their
-    correlations are taken as independent, which overstates them.
+    A covariance is moved to the epoch by the partial derivatives of the position along the path that the planets make
+    the body take (`targets.catalogue.partials`). Sigmas without their correlations are taken as independent, which
+    overstates them. What U says lies along the velocity.
     """
     times = np.asarray(tdb_s, dtype=float)
     source = _source(catalogue)
-    covariance = _from_u(catalogue, times, runoff_fraction)
+    covariance = _from_u(catalogue, times, velocity_km_s, runoff_fraction)
     known = source != FROM_U
     if known.any():
         covariance[known] = _from_elements(catalogue.take(known), times[known])
@@ -110,9 +114,8 @@ def _source(catalogue: Catalogue) -> NDArray[np.int8]:
     return source
 
 
-def _from_u(catalogue: Catalogue, tdb_s: Floats, fraction: float) -> Floats:
+def _from_u(catalogue: Catalogue, tdb_s: Floats, v_km_s: Floats, fraction: float) -> Floats:
     """Along the velocity: the runoff is an angle of mean motion, so the distance goes with v / (n a)."""
-    _, v_km_s = states_at(catalogue, tdb_s)
     speed = np.linalg.norm(v_km_s, axis=1)
     circular = np.sqrt(GM_SUN_KM3_S2 / (catalogue.a_au * AU_KM))
     years = (tdb_s - tdb_s_from_jd(catalogue.epoch_jd_tdb)) / JULIAN_YEAR_S
@@ -130,22 +133,6 @@ def _from_elements(catalogue: Catalogue, tdb_s: Floats) -> Floats:
         covariance[full] = catalogue.element_covariance[full]
     partials = position_partials(catalogue, tdb_s)
     return partials @ covariance @ partials.transpose(0, 2, 1)
-
-
-def position_partials(catalogue: Catalogue, tdb_s: ArrayLike) -> Floats:
-    """Return d position / d elements, (n, 3, 6): km per au, per 1 and per degree, ICRF, by central differences."""
-    times = np.asarray(tdb_s, dtype=float)
-    base = {name: np.asarray(getattr(catalogue, name), float) for name in ELEMENT_ORDER}
-    out = np.empty((len(catalogue), 3, 6))
-    for k, name in enumerate(ELEMENT_ORDER):
-        step = _STEPS[name]
-        # a nearly circular orbit cannot be stepped below e = 0: one-sided there
-        low = np.maximum(base[name] - step, 0.0) if name == "e" else base[name] - step
-        high = base[name] + step
-        ahead, _ = _states(base | {name: high}, catalogue, times)
-        behind, _ = _states(base | {name: low}, catalogue, times)
-        out[:, :, k] = (ahead - behind) / (high - low)[:, None]
-    return out
 
 
 def near_earth_from_u(catalogue: Catalogue) -> NDArray[np.bool_]:

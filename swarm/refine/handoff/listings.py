@@ -16,7 +16,8 @@ from swarm.refine.tables import RefinedProbe
 from swarm.study.schema import Study
 from targets.base.constants import AU_KM, DAY_S
 from targets.base.timescale import iso_of_tdb_s, tdb_s_from_jd
-from targets.catalogue.knowledge import ELEMENT_ORDER, SOURCES, position_covariance_km2
+from targets.catalogue.bodies import ELEMENT_ORDER
+from targets.catalogue.knowledge import SOURCES, position_covariance_km2
 from targets.catalogue.reading import Catalogue
 
 Floats = NDArray[np.float64]
@@ -142,6 +143,7 @@ def _target_rows(study: Study, targets: Catalogue, flown: Sequence[RefinedProbe]
         matrix, source = position_covariance_km2(
             body,
             np.array([made.encounter_tdb_s]),
+            velocity_km_s=made.target[None, 3:6],
             floor_km=study.knowledge.target_floor_km,
             runoff_fraction=study.knowledge.runoff_fraction,
         )
