@@ -21,7 +21,9 @@ from numpy.typing import NDArray
 from swarm.decide.summary import select_plan
 from swarm.encounter.propellant import probe_masses
 from swarm.optimize.archive import Archive, costs_of, merged, taken
+from swarm.optimize.pruning import searchable
 from swarm.optimize.search import Optimised, measure_of, prepare, search_from
+from swarm.optimize.short import short_search
 from swarm.plan.budgets import swarm_masses
 from swarm.plan.constraints import UNUSED
 from swarm.plan.data import Chances, PlanData, column
@@ -42,6 +44,8 @@ OnDone = Callable[[int, int], None]
 _SEED_STEP = 7_368_787
 # Propellant levels at which a count's search starts from an exact solution: own choice, a quarter of the bound's.
 _LEVELS = 10
+# Rounds of the short search for one probe more, as for what a constraint costs.
+_ROUNDS = 2
 
 
 @dataclass(frozen=True)
@@ -112,7 +116,8 @@ def compare(
         by_seed.append(nested(found, counts, data))
     fronts = nested([merged(list(same)) for same in zip(*by_seed, strict=True)], counts, data)
     fronts = [_in_order(front) for front in fronts]
-    return _tables(study, usable, data, counts=counts, fronts=fronts, by_seed=by_seed)
+    more = pool.map(_science_with_one_more, _with_one_more(counts, fronts), shared=question)
+    return _tables(study, usable, data, counts=counts, fronts=fronts, by_seed=by_seed, more=more)
 
 
 def _without_costs(study: Study) -> Study:
@@ -123,6 +128,26 @@ def _without_costs(study: Study) -> Study:
     levels = min(study.optimize.levels, _LEVELS)
     changes = {"constraint_costs": False, "levels": levels}
     return study.model_copy(update={"optimize": study.optimize.model_copy(update=changes)})
+
+
+def _with_one_more(counts: list[int], fronts: list[Archive]) -> list[tuple[int, Ints]]:
+    """For each count one probe more, and plans to start from: its front, and the next one's less their extra probes."""
+    items = []
+    for k, count in enumerate(counts):
+        above = fronts[min(k + 1, len(fronts) - 1)].plans
+        starts = np.unique(np.concatenate([fronts[k].plans, _with_at_most(above, count + 1)]), axis=0)
+        wider = np.column_stack([starts, np.full(len(starts), UNUSED)])
+        items.append((count + 1, wider[:, : count + 1]))
+    return items
+
+
+def _science_with_one_more(item: tuple[int, Ints], question: Question) -> float:
+    """Most science that a short search finds for a count, from plans of the whole question's table."""
+    count, starts = item
+    posed = searchable(pose(replace(question, probes=count)))
+    if not len(posed.rows):
+        return 0.0
+    return _best_science(short_search(posed, starts, rounds=_ROUNDS))
 
 
 def _empty(data: PlanData) -> Archive:
@@ -179,6 +204,7 @@ def _tables(
     counts: list[int],
     fronts: list[Archive],
     by_seed: list[list[Archive]],
+    more: list[float],
 ) -> Compared:
     tables = [_front_table(front, probe_masses(study).loaded_kg) for front in fronts]
     chosen = [select_plan(table, study) for table in tables]
@@ -188,14 +214,16 @@ def _tables(
     plans = np.stack(selected)
     rows = _counts_table(study, usable, data, counts=counts, plans=plans)
     volume = measure_of(study, data)  # of the largest count: one reference point for all
-    worth = _next_worth(counts, [_best_science(front) for front in fronts])
+    best = [_best_science(front) for front in fronts]
+    worth = _next_worth(counts, best)
     seeds = np.array([_next_worth(counts, [_best_science(f) for f in own]) for own in by_seed])
     added = {
         "rule_met": np.array([met for _, met in chosen]),
         "plans": np.array([len(front.plans) for front in fronts]),
         "hypervolume": np.array([volume(front.costs) for front in fronts]),
         "hypervolume_sd": _spread(np.array([[volume(f.costs) for f in own] for own in by_seed])),
-        "science_best": np.array([_best_science(front) for front in fronts]),
+        "science_best": np.array(best),
+        "one_more_science": np.maximum(np.array(more) - best, 0.0),
         "next_probe_science": worth,
         "next_probe_science_sd": _spread(seeds),
     }
@@ -366,4 +394,5 @@ def _count_line(row: dict[str, Any], study: Study) -> str:
         )
         if study.compare.seeds >= 3 and not np.isnan(row["next_probe_science_sd"]):
             text += f" (standard deviation of {study.compare.seeds} seeds {row['next_probe_science_sd']:.3f})"
+    text += f"; one more would add {row['one_more_science']:.3f} at least, at best"
     return text if row["rule_met"] else f"{text}; no plan meets the rule, this is the nearest"

@@ -105,7 +105,8 @@ _COUNTS = (
     Column("propellant_kg", "propellant, kg", "2"), Column("swarm_mass_kg", "swarm, kg", "1"),
     Column("swarm_mass_with_margins_kg", "with margins, kg", "1"), Column("p_baseline", "P(every baseline)", "3"),
     Column("cvar10_science", "science, worst tenth", "3"), Column("tracking_hours", "tracking, h", "0"),
-    Column("science_best", "most science", "3"), Column("next_probe_science", "next probe adds", "4"),
+    Column("science_best", "most science", "3"), Column("one_more_science", "one more adds", "3"),
+    Column("next_probe_science", "each since the count before", "4"),
     Column("next_probe_science_sd", "its spread, 1 sigma", "4"), Column("rule_met", "rule met", "yes"),
 )  # fmt: skip
 _DESCOPE = (

@@ -22,10 +22,20 @@ _MEM = "from memory"
 _OWN = "own choice"
 _CDS = "CubeSat Design Specification rev. 14.1, seen second-hand; numbers from memory"
 _SURVEY = "agency small-spacecraft technology survey, propulsion chapter: green monopropellant"
-_TRANSPONDER = "deep-space cubesat transponders, from memory"
-# Between passes: attitude control 1-3 W, computer 0.5-2 W, heaters 1-3 W, and a transceiver that draws 10-13 W
-# receiving and listens an eighth of the time; scaled to the class by what it has to turn and to keep warm.
-_IDLE = f"{_MEM}: attitude control, computer, heaters, receiver an eighth of the time"
+# A flown X-band transponder of cubesats: at most 35 W of direct current for 4 W radiated (Kobayashi et al. 2019, IEEE
+# Aerospace and Electronic Systems Magazine, "Iris Deep-Space Transponder ... Secondary Payloads", abstract).
+_TRANSPONDER = (
+    "deep-space cubesat transponder: 35 W for 4 W radiated (Kobayashi et al. 2019); rest from memory"
+)
+# Between passes. A transponder draws 7.4 W standing by and 12.8 W receiving (data sheet of a maker of X-band
+# transponders for cubesats), 1.6 W where it listens an eighth of the time and is off otherwise. A flown 3U with
+# three-axis control took 8 W in all, payload included (Mason et al. 2017, arXiv:1706.06967): the upper end for a 3U.
+# Attitude control 1-3 W, computer 0.5-2 W, heaters 1-3 W: from memory; scaled to the class by what it has to turn and
+# to keep warm.
+_IDLE = (
+    "receiver 12.8 W an eighth of the time (data sheet), a flown 3U 8 W in all (arXiv:1706.06967); attitude control, "
+    "computer, heaters from memory"
+)
 _FLOWN_CAMERA = "2.06 deg on 2048 pixels of a flown companion camera is 17.6 urad"
 
 CLASSES: dict[str, dict[str, ClassValue]] = {

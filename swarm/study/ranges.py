@@ -88,7 +88,7 @@ RANGES: dict[str, Range] = {
     "probe.panel_area_m2": Range(0.06, 0.3, f"{_MEM}: body panels to two wings of a 6U"),
     "probe.panel_efficiency": Range(0.25, 0.32, f"{_MEM}: triple-junction cells, end and beginning of life"),
     "probe.panel_factor": Range(0.6, 0.9, _MEM),
-    "probe.idle_w": Range(4.0, 14.0, f"{_MEM}: attitude control, computer, heaters, receiver"),
+    "probe.idle_w": Range(4.0, 14.0, f"flown 3U 8 W in all (arXiv:1706.06967); rest {_MEM}"),
     "probe.battery_wh": Range(40.0, 120.0, _MEM),
     "probe.battery_depth": Range(0.5, 0.8, _MEM),
     "probe.cruise_life_days": Range(180.0, 730.0, _MEM),

@@ -54,12 +54,14 @@ def test_counts_say_carried_and_flown_and_a_spread_only_of_three_seeds(seeds, sp
     row = {
         "probes": [12], "probes_flown": [9], "science": [0.57], "propellant_kg": [2.88], "risk": [0.14],
         "swarm_mass_kg": [162.0], "swarm_mass_with_margins_kg": [211.0], "tracking_hours": [2406.0],
-        "next_probe_science": [0.043], "next_probe_science_sd": [0.001], "rule_met": [True],
+        "one_more_science": [0.021], "next_probe_science": [0.043], "next_probe_science_sd": [0.001],
+        "rule_met": [True],
     }  # fmt: skip
     [line] = count_lines(pa.table(row), make_study(compare={"seeds": seeds}))
     # 12 probes of 12 kg with dispensers of 6 kg each
     assert line.strip().startswith("12 carried (216 kg), 9 flown")
     assert "each probe adds 0.043 on average" in line
+    assert "one more would add 0.021 at least" in line
     assert ("standard deviation of 3 seeds" in line) == spread
 
 

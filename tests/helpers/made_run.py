@@ -176,6 +176,7 @@ def _small_tables(chosen, rng):
                 "science_best": 0.2 * steps + 0.01,
                 "rule_met": [True, True, True, False],
                 **_random_columns("science propellant_kg risk swarm_mass_kg p_baseline", 4, rng),
+                "one_more_science": rng.random(4),
                 "next_probe_science": [np.nan, *rng.random(3)],
                 "next_probe_science_sd": [np.nan, *rng.random(3)],
             }

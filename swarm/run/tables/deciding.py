@@ -30,6 +30,9 @@ COUNT_TABLES = (
             real("hypervolume_sd", "-", "its spread over the seeds"),
             real("science_best", "-", "most science of any plan"),
             real(
+                "one_more_science", "-", "what one probe more adds to that at least: found by a short search"
+            ),
+            real(
                 "next_probe_science",
                 "-",
                 "mean science that each probe adds since the count before, at best",

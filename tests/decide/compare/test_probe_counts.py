@@ -94,6 +94,21 @@ def test_the_next_probe_is_worth_the_difference_of_two_full_enumerations():
     assert best[1] > best[0]
 
 
+def test_one_probe_more_adds_what_full_enumeration_says():
+    """Also between the counts that were asked for, and beyond the last; a short search can only find less."""
+    counts = [0, 2, 3]
+    study, table, bodies, found = compared(counts, rows=12, targets=6)
+    data = plan_data(study, table, bodies, probes=4)
+
+    def best(count):
+        plans = [plan + [-1] * (4 - count) for plan in every_plan(study, table, count)]
+        return evaluate(plans, data)[:, 0].max()
+
+    added = [best(count + 1) - best(count) for count in counts]
+    assert min(added) > 0.0
+    np.testing.assert_allclose(found.counts["one_more_science"].to_numpy(), added, rtol=0, atol=1e-12)
+
+
 def test_one_reference_point_for_all_counts():
     _, _, _, few = compared([0, 2])
     _, _, _, more = compared([0, 2, 4])
