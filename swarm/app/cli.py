@@ -16,7 +16,7 @@ from rich.console import Console
 
 from swarm import __version__
 from swarm.app import printed
-from swarm.app.stages import PLAN, RESUME, SEED, STAGES, WORKERS, Options, Stage
+from swarm.app.stages import GPU, PLAN, RESUME, SEED, STAGES, WORKERS, Options, Stage
 from swarm.run.kernel_cache import CACHE_VARIABLE, claim_kernel_cache
 from swarm.run.progress import Teller, telling
 from targets.base.errors import InputError, NothingFeasible, SchedulerLost
@@ -49,6 +49,9 @@ Until = Annotated[
 From = Annotated[
     Path | None,
     typer.Option("--from", metavar="DIR", help="An older run: what has not changed is taken from it."),
+]
+Gpu = Annotated[
+    bool, typer.Option("--gpu", help="Filter the population on a GPU first; the answer is the same.")
 ]
 PlanNumber = Annotated[int, typer.Option("--plan", metavar="ID", help="A number of front.parquet.")]
 Debug = Annotated[bool, typer.Option("--debug", help="Show the traceback of an unexpected error.")]
@@ -89,6 +92,7 @@ def run_command(
     resume: Resume = False,
     until: Until = None,
     old: From = None,
+    gpu: Gpu = False,
     debug: Debug = False,
 ) -> None:
     """Every stage in order, from the catalogue to the page; each is printed when it is done, the front first."""
@@ -96,7 +100,7 @@ def run_command(
     def work() -> None:
         from swarm.app.pipeline import left_after, run_all
 
-        options = Options(workers, scheduler, seed, resume)
+        options = Options(workers, scheduler, seed, resume, gpu)
         with telling(_err) as teller:
             made = run_all(study, run, options, teller, until=until, old=old, on_stage=printed.AsItComes())
         if left := left_after(until, made):
@@ -124,6 +128,7 @@ _OF_OPTION: dict[str, tuple[tuple[str, Any, Any], ...]] = {
     WORKERS: (("workers", Workers, None), ("scheduler", Scheduler, None)),
     SEED: (("seed", Seed, None),),
     RESUME: (("resume", Resume, False),),
+    GPU: (("gpu", Gpu, False),),
 }
 
 
@@ -132,9 +137,8 @@ def _command_of(stage: Stage) -> Callable[..., None]:
 
     def command(**given: Any) -> None:
         def work() -> None:
-            chosen = {
-                name: given[name] for name in ("workers", "scheduler", "seed", "resume") if name in given
-            }
+            names = ("workers", "scheduler", "seed", "resume", "gpu")
+            chosen = {name: given[name] for name in names if name in given}
             options = Options(**chosen)
             with telling(_err) as teller:
                 made = _run(stage, given, options, teller)

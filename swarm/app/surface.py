@@ -317,4 +317,4 @@ def _options(
     # the stages bring every library along, so that reading a finished run does not wait for them
     from swarm.app.pipeline import Options
 
-    return Options(workers, scheduler, seed, resume, base)
+    return Options(workers, scheduler, seed, resume, base=base)

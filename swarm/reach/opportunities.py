@@ -33,6 +33,7 @@ from swarm.reach.screen.minima import (
     Minima,
     find_minima,
 )
+from swarm.reach.screen.on_device import worth_a_look
 from swarm.reach.screen.prepared_cache import drop_oldest, fingerprint, load_or_prepare
 from swarm.reach.screen.reach_bound import reach_bound
 from swarm.run.workers import Pool
@@ -81,9 +82,9 @@ class _Shared:
 
 @dataclass(frozen=True)
 class _Chunk:
-    """Bodies first, first + 1, ... of the catalogue at their own epochs."""
+    """Some rows of the catalogue, (k,), in order, at their own epochs."""
 
-    first: int
+    rows: np.ndarray
     epoch_tdb_s: np.ndarray
     states: np.ndarray
 
@@ -107,12 +108,16 @@ class _Found:
     unmovable: np.ndarray
 
 
-def screen(study: Study, catalogue: Catalogue, *, pool: Pool, on_done: OnDone | None = None) -> Screening:
+def screen(
+    study: Study, catalogue: Catalogue, *, pool: Pool, on_done: OnDone | None = None, gpu: bool = False
+) -> Screening:
     """Every opportunity of every body of the catalogue.
+
+    gpu : the population is filtered on one first (`screen.on_device`); the answer is the same
 
     Raises NothingFeasible, naming the limit, where no burn of the study reaches anything.
     """
-    screening = screen_together((study,), catalogue, pool=pool, on_done=on_done)[0]
+    screening = screen_together((study,), catalogue, pool=pool, on_done=on_done, gpu=gpu)[0]
     if screening.opportunities.num_rows == 0:
         raise nothing_found(study, screening.counts)
     return screening
@@ -124,9 +129,14 @@ def read_mothership(study: Study) -> Mothership:
 
 
 def screen_together(
-    studies: Sequence[Study], catalogue: Catalogue, *, pool: Pool, on_done: OnDone | None = None
+    studies: Sequence[Study],
+    catalogue: Catalogue,
+    *,
+    pool: Pool,
+    on_done: OnDone | None = None,
+    gpu: bool = False,
 ) -> tuple[Screening, ...]:
-    """The screens of several studies in one pass over the catalogue they share.
+    """The screens of several studies in one pass over the catalogue they share; `gpu` as for `screen`.
 
     Motherships and probes may differ; the dates, `search.step_days` and `search.chunk_bodies` must be the same.
     A study without opportunities has an empty table here: `nothing_found` says why.
@@ -144,10 +154,23 @@ def screen_together(
         step_s=first.search.step_days * DAY_S,
     )
     states = np.hstack([r_km, v_km_s])
+    rows = np.arange(len(catalogue))
+    if gpu:
+        rows = np.flatnonzero(
+            worth_a_look(
+                epochs,
+                states,
+                shared.legs,
+                planets,
+                span_tdb_s=shared.span_tdb_s,
+                step_s=shared.step_s,
+            )
+        )
     size = first.search.chunk_bodies
-    chunks = [_Chunk(k, epochs[k : k + size], states[k : k + size]) for k in range(0, len(catalogue), size)]
+    cuts = [rows[k : k + size] for k in range(0, len(rows), size)]
+    chunks = [_Chunk(cut, epochs[cut], states[cut]) for cut in cuts]
     # compile here, once, so that workers start from a full cache
-    _screen_chunk(_Chunk(0, epochs[:1], states[:1]), shared, keep=False)
+    _screen_chunk(_Chunk(np.arange(1), epochs[:1], states[:1]), shared, keep=False)
     chunked = pool.map(_screen_chunk, chunks, shared=shared, on_done=on_done)
     drop_oldest()
     return tuple(
@@ -260,11 +283,11 @@ def _screen_chunk(chunk: _Chunk, shared: _Shared, *, keep: bool = True) -> _Foun
         minima = find_minima(
             prepared, approaches, leg, limits=shared.limits[leg.mothership], planets=shared.planets
         )
-        body = chunk.first + approaches.body[minima.rows[:, APPROACH].astype(np.int64)]
-        near = chunk.first + np.unique(approaches.body)
+        body = chunk.rows[approaches.body[minima.rows[:, APPROACH].astype(np.int64)]]
+        near = chunk.rows[np.unique(approaches.body)]
         by_leg.append(_LegFound(minima, body, near, len(approaches.body)))
     lost = np.flatnonzero(~np.isfinite(prepared.states).all(axis=(0, 2)))
-    return _Found(tuple(by_leg), had, chunk.first + lost)
+    return _Found(tuple(by_leg), had, chunk.rows[lost])
 
 
 def _screening(

@@ -296,6 +296,18 @@ def drift_amplification(states: np.ndarray) -> np.ndarray:
     return 3.0 * (1.0 + e) / (1.0 - e)
 
 
+@njit(cache=True)
+def drift_growth(x, y, z, vx, vy, vz):
+    """`drift_amplification` of one state, for code that is compiled for a device; the same but for rounding."""
+    r = math.sqrt(x * x + y * y + z * z)
+    v2 = vx * vx + vy * vy + vz * vz
+    rv = x * vx + y * vy + z * vz
+    energy_term = r * v2 / GM_SUN_KM3_S2
+    e2 = (energy_term - 1.0) ** 2 - rv**2 / (r * GM_SUN_KM3_S2) * (energy_term - 2.0)
+    e = min(math.sqrt(max(e2, 0.0)), 0.999)
+    return 3.0 * (1.0 + e) / (1.0 - e)
+
+
 def prepare(
     states: np.ndarray,
     *,

@@ -156,7 +156,7 @@ def drift(x, y, z, vx, vy, vz, mu, dt):
         ec = 1.0 - r0 * alpha
         es = rv0 * root_alpha / root_mu
         m = n * dt
-        m -= _TWO_PI * np.round(m / _TWO_PI)
+        m -= _TWO_PI * round(m / _TWO_PI)
         _, sin_u, cos_u = _elliptic_anomaly(ec, es, m)
         one_minus_cos = sin_u * sin_u / (1.0 + cos_u) if cos_u > 0.0 else 1.0 - cos_u
         r = a * (1.0 - ec * cos_u + es * sin_u)

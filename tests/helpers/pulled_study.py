@@ -15,10 +15,10 @@ ELEMENTS = {
 }
 
 
-def a_study(mothership: dict, *, base: Path = Path(), limit_m_s: float = 150.0) -> Study:
+def a_study(mothership: dict, *, base: Path = Path(), limit_m_s: float = 150.0, days: float = 900.0) -> Study:
     study = study_from(
         {
-            "study": {"name": "pulled", "start": START_JD, "end": START_JD + 900.0},
+            "study": {"name": "pulled", "start": START_JD, "end": START_JD + days},
             "catalogue": {"format": "invented", "bodies": 60_000, "seed": 8},
             "mothership": mothership,
             "probe": {"count": 4, "wet_mass_kg": 12.0, "burn_limit_m_s": limit_m_s, "spring_m_s": 0.0},

@@ -7,7 +7,7 @@ something is to be printed, its lines in `swarm.app.printed`. Its command and it
 from __future__ import annotations
 
 from swarm.app.stages.asked import no_counts, no_sensitivity, plan_text, slip_text, two_body
-from swarm.app.stages.record import PLAN, RESUME, SEED, WORKERS, Options, Stage, Work
+from swarm.app.stages.record import GPU, PLAN, RESUME, SEED, WORKERS, Options, Stage, Work
 from swarm.run.tables import DECLARED, PARQUET
 
 _PLANNED = ("opportunities", "targets", "mothership", "judged", "corrections", "front", "plans")
@@ -15,7 +15,9 @@ _REFINEMENT = ("flown", "flown_corrections", "state_covariances", "trajectories"
 _EVERYTHING = tuple(table.name for table in DECLARED if table.form == PARQUET and table.extends is None)
 
 STAGES: tuple[Stage, ...] = (
-    Stage("screen", "Catalogue and mothership -> opportunities.", (), "screening", (WORKERS, SEED, RESUME)),
+    Stage(
+        "screen", "Catalogue and mothership -> opportunities.", (), "screening", (WORKERS, SEED, RESUME, GPU)
+    ),
     Stage("judge", "Opportunities -> what each comes to.", ("opportunities", "targets"), "screening"),
     Stage(
         "optimize",
@@ -63,4 +65,4 @@ STAGES: tuple[Stage, ...] = (
 )
 BY_NAME = {stage.name: stage for stage in STAGES}
 
-__all__ = ["BY_NAME", "PLAN", "RESUME", "SEED", "STAGES", "WORKERS", "Options", "Stage", "Work"]
+__all__ = ["BY_NAME", "GPU", "PLAN", "RESUME", "SEED", "STAGES", "WORKERS", "Options", "Stage", "Work"]

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from targets.catalogue.bodies import Catalogue
     from targets.catalogue.reading import Reading
 
-WORKERS, SEED, RESUME, PLAN = "workers", "seed", "resume", "plan"
+WORKERS, SEED, RESUME, PLAN, GPU = "workers", "seed", "resume", "plan", "gpu"
 
 
 @dataclass(frozen=True)
@@ -39,6 +39,7 @@ class Options:
     scheduler: str | None = None
     seed: int | None = None
     resume: bool = False
+    gpu: bool = False  # the screen's filter runs on one
     base: Path | None = None  # what paths in the study start from, where that is not the study file's folder
 
 
@@ -88,7 +89,7 @@ class Stage:
     needs   : tables it reads; a table is read with those that continue it and come before this stage
     module  : module of `swarm.app.stages` that holds its function, `work_<name>(work)`, which writes what the
               declarations of the tables say that this stage makes
-    options : what its command takes beside the run folder: WORKERS (and a scheduler), SEED, RESUME, PLAN
+    options : what its command takes beside the run folder: WORKERS (and a scheduler), SEED, RESUME, PLAN, GPU
     lacking : what a study has to say for this stage to have something to do; None where it does
     more    : what else its answer hangs on, as text
     """

@@ -25,7 +25,13 @@ def work_screen(work: Work) -> None:
     _keep_reading(run, reading)
     screening = work.screening
     if screening is None:
-        screening = screen(study, reading.catalogue, pool=work.pool, on_done=work.teller.stage("screen"))
+        screening = screen(
+            study,
+            reading.catalogue,
+            pool=work.pool,
+            on_done=work.teller.stage("screen"),
+            gpu=work.options.gpu,
+        )
     elif screening.opportunities.num_rows == 0:
         raise nothing_found(study, screening.counts)
     unserved_rows(
