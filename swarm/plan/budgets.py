@@ -16,6 +16,7 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import ArrayLike, NDArray
 
+from swarm.encounter.power import power_balance
 from swarm.encounter.propellant import ledger, probe_masses
 from swarm.plan.data import column
 from swarm.reach.mothership.mass import Releases, releases
@@ -141,6 +142,27 @@ def delta_v_budget(
             "expected_m_s": spent.total_m_s,
             "carried_m_s": carried,
             "margin_m_s": carried - spent.total_m_s,
+        }
+    )
+
+
+def power_budget(study: Study, opportunities: pa.Table, plan: Ints) -> pa.Table:
+    """Return the power of each probe of a plan at its encounter: what panels give, what is drawn, what is left to talk.
+
+    In the long run, the battery left aside: `swarm.encounter.power`.
+    """
+    used = plan[plan >= 0]
+    ranges = column(opportunities, "sun_range_au")[used]
+    balances = [power_balance(float(sun_range_au), study.probe) for sun_range_au in ranges]
+    return pa.table(
+        {
+            "probe": np.arange(len(used)),
+            "opportunity": column(opportunities, "opportunity")[used],
+            "sun_range_au": ranges,
+            "panel_w": np.array([each.panel_w for each in balances], dtype=float),
+            "idle_w": np.array([each.idle_w for each in balances], dtype=float),
+            "radio_w": np.array([each.radio_w for each in balances], dtype=float),
+            "transmit_hours_per_day": np.array([each.hours_per_day for each in balances], dtype=float),
         }
     )
 

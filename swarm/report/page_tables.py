@@ -28,7 +28,7 @@ PAGE_TABLES: dict[str, tuple[str, ...]] = {
     **dict.fromkeys(
         (
             "judged", "arcs", "events", "aims", "successes", "density", "observe", "bound", "convergence", "refined",
-            "counts", "descope", "mass_budget", "delta_v_budget", "recoil",
+            "counts", "descope", "mass_budget", "delta_v_budget", "power_budget", "recoil",
             "sensitivity", "left_out", "risk_table", "recourse", "alternates", "rests_on",
         ),
         (),

@@ -211,6 +211,12 @@ _DELTA_V = (
     Column("contingency_m_s", "contingency, m/s", "2"), Column("expected_m_s", "expected, m/s", "2"),
     Column("carried_m_s", "carried, m/s", "2"), Column("margin_m_s", "margin, m/s", "2"),
 )  # fmt: skip
+_POWER = (
+    Column("probe", "probe", "id"), Column("opportunity", "opportunity", "id"),
+    Column("sun_range_au", "from the Sun, au", "2"), Column("panel_w", "panels, W", "1"),
+    Column("idle_w", "idle load, W", "1"), Column("radio_w", "left for the radio, W", "1"),
+    Column("transmit_hours_per_day", "transmitting, h a day", "1"),
+)  # fmt: skip
 _REFINED = (
     Column("probe", "probe", "id"), Column("target", "target"), Column("burn_m_s", "burn, m/s", "3"),
     Column("burn_change_m_s", "change, m/s", "3"), Column("aim_km", "aim, km", "1"), Column("miss_km", "miss, km", "3"),
@@ -224,6 +230,7 @@ def _budgets(tables: PageTables) -> Markup:
     for name, columns, caption in (
         ("mass_budget", _MASS, "Mass of the swarm"),
         ("delta_v_budget", _DELTA_V, "Delta-v of each probe"),
+        ("power_budget", _POWER, "Power of each probe at its encounter, in the long run"),
         ("recoil", None, "Recoil of the mothership"),
     ):
         if tables.has(name):

@@ -162,6 +162,9 @@ def _lost(future: Any) -> BaseException:
     if future.status == "cancelled":
         return RuntimeError("a task was cancelled")
     error = future.exception()
+    if error is None:
+        # it was finished, went with the worker that held its result, and was done again meanwhile
+        return RuntimeError("a worker took the result of a task along")
     if isinstance(error, distributed.scheduler.KilledWorker | distributed.client.FutureCancelledError):
         return error
     raise error

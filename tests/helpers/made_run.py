@@ -191,6 +191,13 @@ def _small_tables(chosen, rng):
             }
         ),
         "mass_budget": pa.table({"item": ["probe", "total"], **_random_columns(mass, 2, rng)}),
+        "power_budget": pa.table(
+            {
+                "probe": [0],
+                "opportunity": [1000],
+                **_random_columns("sun_range_au panel_w idle_w radio_w transmit_hours_per_day", 1, rng),
+            }
+        ),
         "delta_v_budget": pa.table(
             {"probe": [0, 1], "opportunity": [1000, 1007], **_random_columns(speeds, 2, rng)}
         ),

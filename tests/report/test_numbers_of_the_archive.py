@@ -15,8 +15,8 @@ from targets.base.constants import AU_KM, OBLIQUITY_J2000_RAD
 
 # Tables of which the page shows every row; the others are embedded, or drawn.
 IN_TABLES = {
-    "counts", "descope", "mass_budget", "delta_v_budget", "recoil", "refined", "observe", "sensitivity", "left_out",
-    "risk_table", "recourse", "alternates", "rests_on",
+    "counts", "descope", "mass_budget", "delta_v_budget", "power_budget", "recoil", "refined", "observe",
+    "sensitivity", "left_out", "risk_table", "recourse", "alternates", "rests_on",
 }  # fmt: skip
 
 

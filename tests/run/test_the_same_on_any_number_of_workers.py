@@ -1,8 +1,10 @@
 """Order, shared objects, lost workers and errors, with and without Dask."""
 
+from types import SimpleNamespace
+
 import pytest
 
-from swarm.run.workers import open_workers
+from swarm.run.workers import _lost, open_workers
 from targets.base.errors import InputError, NothingFeasible
 from tests.helpers import work_items
 
@@ -54,6 +56,12 @@ def test_a_worker_killed_half_way_changes_nothing(two_workers, tmp_path):
     mark = tmp_path / "mark"
     assert two_workers.map(work_items.die_once, range(8), shared=str(mark)) == [k**2 for k in range(8)]
     assert mark.exists()
+
+
+def test_a_result_that_went_with_its_worker_is_computed_again():
+    """Seen once in some hundred kills: finished, then pending again when it is looked at, then finished without error."""
+    gone = SimpleNamespace(status="pending", exception=lambda: None)
+    assert "took the result" in str(_lost(gone))
 
 
 @pytest.mark.parametrize("workers", [1, 2])

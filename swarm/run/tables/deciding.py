@@ -109,6 +109,20 @@ COUNT_TABLES = (
         ),
     ),
     Table(
+        "power_budget",
+        "compare",
+        "a probe of the chosen plan at its encounter, in the long run",
+        (
+            _PROBE,
+            _OPPORTUNITY,
+            real("sun_range_au", "au", "distance from the Sun"),
+            real("panel_w", "W", "what panels give there"),
+            real("idle_w", "W", "what is always drawn"),
+            real("radio_w", "W", "what is left for the radio, averaged over a day"),
+            real("transmit_hours_per_day", "h", "how long it transmits a day, contact allowing"),
+        ),
+    ),
+    Table(
         "recoil",
         "compare",
         "a release of the chosen plan, force-free, momentum kept",

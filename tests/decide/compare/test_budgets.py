@@ -3,6 +3,7 @@
 import math
 
 import numpy as np
+import pyarrow as pa
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -11,6 +12,7 @@ from swarm.encounter.propellant import probe_masses
 from swarm.plan.budgets import (
     delta_v_budget,
     mass_budget,
+    power_budget,
     recoil_table,
     release_recoil,
     swarm_masses,
@@ -158,3 +160,20 @@ def test_tracking_hours_worked_by_hand():
         100.0 / 7.0 * 4.0 + 14.0 * 8.0, abs=1e-9
     )
     assert plan_hours(study(), table, np.array([-1])) == 0.0
+
+
+def test_power_at_the_encounter_is_worked_out_by_hand():
+    """1 361 W/m^2 at 1 au (Kopp & Lean 2011) on 0.12 m^2 of cells of 0.3, three quarters of it at an angle, at 2 au."""
+    study = make_study(
+        probe={"count": 2, "panel_area_m2": 0.12, "panel_efficiency": 0.3, "panel_factor": 0.75, "idle_w": 5.0,
+               "radio_dc_w": 30.0},
+    )  # fmt: skip
+    table = make_opportunities([0, 1])
+    table = table.set_column(table.column_names.index("sun_range_au"), "sun_range_au", pa.array([2.0, 4.0]))
+    near, far = power_budget(study, table, np.array([0, 1])).to_pylist()
+    panel_w = 1361.0 * 0.12 * 0.3 * 0.75 / 4.0
+    assert near["panel_w"] == pytest.approx(panel_w)
+    assert near["radio_w"] == pytest.approx(panel_w - 5.0)
+    assert near["transmit_hours_per_day"] == pytest.approx(24.0 * (panel_w - 5.0) / 30.0)
+    # at 4 au the panels give 2.3 W: the idle load is not fed
+    assert far["radio_w"] == far["transmit_hours_per_day"] == 0.0
