@@ -59,7 +59,7 @@ def test_a_worker_killed_half_way_changes_nothing(two_workers, tmp_path):
 
 
 def test_a_result_that_went_with_its_worker_is_computed_again():
-    """Seen once in some hundred kills: finished, then pending again when it is looked at, then finished without error."""
+    """Seen once in a hundred kills: finished, then pending again when it is looked at, then finished without error."""
     gone = SimpleNamespace(status="pending", exception=lambda: None)
     assert "took the result" in str(_lost(gone))
 

@@ -168,8 +168,7 @@ def test_power_at_the_encounter_is_worked_out_by_hand():
         probe={"count": 2, "panel_area_m2": 0.12, "panel_efficiency": 0.3, "panel_factor": 0.75, "idle_w": 5.0,
                "radio_dc_w": 30.0},
     )  # fmt: skip
-    table = make_opportunities([0, 1])
-    table = table.set_column(table.column_names.index("sun_range_au"), "sun_range_au", pa.array([2.0, 4.0]))
+    table = make_opportunities([0, 1]).append_column("sun_range_au", pa.array([2.0, 4.0]))
     near, far = power_budget(study, table, np.array([0, 1])).to_pylist()
     panel_w = 1361.0 * 0.12 * 0.3 * 0.75 / 4.0
     assert near["panel_w"] == pytest.approx(panel_w)
