@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -166,6 +167,11 @@ def chance_of(possible_mbit, needed_mbit, downlink):
 
 def sample_earth(first_tdb_s: float, last_tdb_s: float) -> tuple[np.ndarray, tuple[float, float]]:
     """Sample the Earth on whole days that cover a span: (m, 6) states, (start, step) of the grid in s."""
-    low, high = math.floor(first_tdb_s / DAY_S) - 1, math.ceil(last_tdb_s / DAY_S) + 1
+    return _earth_of_days(math.floor(first_tdb_s / DAY_S) - 1, math.ceil(last_tdb_s / DAY_S) + 1)
+
+
+@lru_cache(maxsize=4)
+def _earth_of_days(low: int, high: int) -> tuple[np.ndarray, tuple[float, float]]:
+    """One span serves every task of a study, and every change of it that the sensitivities judge."""
     epochs = np.arange(low, high + 1) * DAY_S
     return spice.sample(EARTH_ID, epochs), (float(epochs[0]), DAY_S)

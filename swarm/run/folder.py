@@ -190,14 +190,28 @@ class Run:
         makes  : files of the folder; folders among them stay, the stage that makes one clears it
         undone : the stages that hang on it
         """
-        for later in undone:
-            self.manifest["stages"].pop(later, None)
-        self.manifest["stages"][stage] = {"status": "running", "inputs": inputs}
+        for each in (stage, *undone):
+            self._unsay(self.manifest["stages"].pop(each, {}).get("said", {}))
         self._said = {"notes": [], "warnings": []}
+        self.manifest["stages"][stage] = {"status": "running", "inputs": inputs, "said": self._said}
         self.save()
         for name in makes:
             if not (self.folder / name).is_dir():
                 (self.folder / name).unlink(missing_ok=True)
+
+    def _unsay(self, said: dict[str, list[str]]) -> None:
+        """Forget what a stage noted and warned of, but for what another stage says, too."""
+        for kind in ("notes", "warnings"):
+            others = {
+                text
+                for entry in self.manifest["stages"].values()
+                for text in entry.get("said", {}).get(kind, [])
+            }
+            for text in set(said.get(kind, [])) - others:
+                if kind == "notes":
+                    self.manifest["notes"].pop(text, None)
+                elif text in self.manifest["warnings"]:
+                    self.manifest["warnings"].remove(text)
 
     def finish(self, stage: str, status: str, *, seconds: float, makes: Iterable[str] = ()) -> None:
         """Record how a stage ended, what it noted and warned of, and the hash of every file it left."""

@@ -36,6 +36,7 @@ islands = 2
 population = 16
 epochs = 3
 generations_per_epoch = 4
+levels = 6
 [refine]
 linear_samples = 500
 full_samples = 50

@@ -87,6 +87,22 @@ def test_beginning_a_stage_removes_what_it_made_before(tmp_path):
     assert not run.has("front")
 
 
+def test_what_a_stage_said_goes_when_it_or_one_before_it_is_made_again(tmp_path):
+    """Also where it was killed while it ran; what another stage says too stays."""
+    run = Run.create(tmp_path, FIREWEED)
+    run.begin("screen", "x", makes=())
+    run.warn("both")
+    run.finish("screen", "done", seconds=1.0)
+    run.begin("refine", "y", makes=())
+    run.warn("both")
+    run.warn("of the older plan")
+    run.note("refined", 3)
+    killed = Run.open(tmp_path)
+    killed.begin("optimize", "z", makes=(), undone=("refine",))
+    assert killed.manifest["warnings"] == ["both"]
+    assert "refined" not in killed.manifest["notes"]
+
+
 def test_a_seed_from_the_command_line_is_recorded_and_used(tmp_path):
     run = Run.create(tmp_path, FIREWEED, seed=5)
     assert (run.manifest["seed"], run.study.study.seed) == (5, 5)
