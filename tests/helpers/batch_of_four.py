@@ -1,6 +1,9 @@
 """A base study of seconds, written with a file of variations."""
 
-BASE = """
+from tests.helpers.command_line import IN_THE_BELT
+
+BASE = (
+    """
 [study]
 name = "base of a batch"
 seed = 3
@@ -9,16 +12,9 @@ end = "2032-09-01 TDB"
 [catalogue]
 format = "invented"
 bodies = 2000
-[mothership]
-kind = "elements"
-epoch = "2031-03-01 TDB"
-a_au = 2.5
-e = 0.1
-i_deg = 3.0
-node_deg = 40.0
-argp_deg = 120.0
-mean_anomaly_deg = 15.0
-[probe]
+"""
+    + IN_THE_BELT
+    + """[probe]
 count = 2
 wet_mass_kg = 12.0
 burn_limit_m_s = 1200.0
@@ -46,6 +42,7 @@ name = "dark"
 where = { taxonomy = ["C", "B"] }
 baseline = 2
 """
+)
 
 FOUR = """
 base = "study.toml"

@@ -4,16 +4,8 @@ from typer.testing import CliRunner
 
 from swarm.app.cli import app
 
-TINY = """
-[study]
-name = "tiny"
-seed = 3
-start = "2031-03-01 TDB"
-end = "2032-09-01 TDB"
-[catalogue]
-format = "invented"
-bodies = 3000
-[mothership]
+# A mothership whose probes reach some tens of bodies of an invented belt.
+IN_THE_BELT = """[mothership]
 kind = "elements"
 epoch = "2031-03-01 TDB"
 a_au = 2.5
@@ -22,7 +14,21 @@ i_deg = 3.0
 node_deg = 40.0
 argp_deg = 120.0
 mean_anomaly_deg = 15.0
-[probe]
+"""
+
+TINY = (
+    """
+[study]
+name = "tiny"
+seed = 3
+start = "2031-03-01 TDB"
+end = "2032-09-01 TDB"
+[catalogue]
+format = "invented"
+bodies = 3000
+"""
+    + IN_THE_BELT
+    + """[probe]
 count = 4
 wet_mass_kg = 12.0
 burn_limit_m_s = 1200.0
@@ -54,6 +60,7 @@ name = "dark"
 where = { taxonomy = ["C", "B"] }
 baseline = 2
 """
+)
 
 
 def call(*arguments: object):

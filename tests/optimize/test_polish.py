@@ -10,8 +10,10 @@ import pytest
 
 from swarm.app.pipeline import Options, run_one, run_screen
 from swarm.run.folder import Run
+from tests.helpers.command_line import IN_THE_BELT
 
-STUDY = """
+STUDY = (
+    """
 [study]
 name = "polish"
 seed = 4
@@ -20,16 +22,9 @@ end = "2032-09-01 TDB"
 [catalogue]
 format = "invented"
 bodies = 4000
-[mothership]
-kind = "elements"
-epoch = "2031-03-01 TDB"
-a_au = 2.5
-e = 0.1
-i_deg = 3.0
-node_deg = 40.0
-argp_deg = 120.0
-mean_anomaly_deg = 15.0
-[probe]
+"""
+    + IN_THE_BELT
+    + """[probe]
 count = 3
 wet_mass_kg = 12.0
 burn_limit_m_s = 900.0
@@ -49,6 +44,7 @@ where = { diameter_km_min = 1.0 }
 threshold = 1
 baseline = 3
 """
+)
 
 
 @pytest.fixture(scope="module")

@@ -16,7 +16,7 @@ import numpy as np
 from targets.base.errors import InputError
 from targets.base.timescale import tdb_jd_from_tt_jd
 from targets.catalogue.readers.draft import Draft, Numbers, naming_notes, no_numbers, numbers_of, tidy
-from targets.catalogue.readers.source import Source, read_source, text_of
+from targets.catalogue.readers.source import Source, json_of, read_source
 
 # column of the catalogue -> key of the format
 _NUMBER_KEYS = {
@@ -54,20 +54,7 @@ def read_draft(path: Path) -> tuple[Draft, Source]:
 
 
 def _parsed(source: Source) -> list[Any]:
-    try:
-        content = json.loads(text_of(source), object_hook=_keep)
-    except json.JSONDecodeError as error:
-        raise InputError(
-            "the file is not JSON, or ends too early",
-            file=source.path,
-            place=f"line {error.lineno}, column {error.colno}",
-            found=error.msg,
-            expected=_SHAPE,
-        ) from error
-    except (ValueError, RecursionError) as error:  # numbers of thousands of digits, lists nested without end
-        raise InputError(
-            "the file is not usable JSON", file=source.path, found=error, expected=_SHAPE
-        ) from error
+    content = json_of(source, expected=_SHAPE, object_hook=_keep)
     if not isinstance(content, list):
         raise _other_shape(source.path, "an object" if isinstance(content, _Row) else type(content).__name__)
     if not content:

@@ -29,7 +29,7 @@ from targets.catalogue.readers.draft import (
     tidy,
 )
 from targets.catalogue.readers.sbdb_body import ELEMENT_FIELDS, SIGMA_FIELDS, Body, body_of, is_body
-from targets.catalogue.readers.source import Source, read_source, text_of
+from targets.catalogue.readers.source import Source, json_of, read_source
 
 # column of the catalogue -> field of the format
 _NUMBER_FIELDS = {
@@ -83,7 +83,7 @@ def read_json_draft(path: Path) -> tuple[Draft, Source]:
     covariance, with the elements given for that epoch, so that the two belong together.
     """
     source = read_source(path)
-    content = _parsed(source)
+    content = json_of(source, expected=_SHAPE)
     if isinstance(content, dict) and "fields" in content:
         return _query_draft(content, path), source
     answers = content if isinstance(content, list) else [content]
@@ -92,23 +92,6 @@ def read_json_draft(path: Path) -> tuple[Draft, Source]:
     if not any(is_body(answer) for answer in answers):
         raise InputError("the file has another format", file=path, found=_found(content), expected=_SHAPE)
     return _bodies_draft(answers), source
-
-
-def _parsed(source: Source) -> Any:
-    try:
-        return json.loads(text_of(source))
-    except json.JSONDecodeError as error:
-        raise InputError(
-            "the file is not JSON, or ends too early",
-            file=source.path,
-            place=f"line {error.lineno}, column {error.colno}",
-            found=error.msg,
-            expected=_SHAPE,
-        ) from error
-    except (ValueError, RecursionError) as error:  # numbers of thousands of digits, lists nested without end
-        raise InputError(
-            "the file is not usable JSON", file=source.path, found=error, expected=_SHAPE
-        ) from error
 
 
 def _found(content: Any) -> str:

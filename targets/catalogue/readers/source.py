@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import gzip
 import hashlib
+import json
 import zlib
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from targets.base.errors import InputError
 
@@ -40,6 +43,26 @@ def text_of(source: Source) -> str:
     except UnicodeDecodeError as error:
         raise InputError(
             "the file is not text", file=source.path, place=f"byte {error.start}", expected="UTF-8 text"
+        ) from error
+
+
+def json_of(
+    source: Source, *, expected: str, object_hook: Callable[[dict[str, Any]], Any] | None = None
+) -> Any:
+    """Return the content as JSON; `expected` says what the file should hold where it is none."""
+    try:
+        return json.loads(text_of(source), object_hook=object_hook)
+    except json.JSONDecodeError as error:
+        raise InputError(
+            "the file is not JSON, or ends too early",
+            file=source.path,
+            place=f"line {error.lineno}, column {error.colno}",
+            found=error.msg,
+            expected=expected,
+        ) from error
+    except (ValueError, RecursionError) as error:  # numbers of thousands of digits, lists nested without end
+        raise InputError(
+            "the file is not usable JSON", file=source.path, found=error, expected=expected
         ) from error
 
 
