@@ -47,29 +47,6 @@ def pull(dx, dy, dz, gm):
 
 
 @njit(cache=True)
-def kick_from_table(x, y, z, vx, vy, vz, at_kicks, indirect, step, node, gm):
-    """Acceleration by the planet systems at the positions tabulated for one kick, and by relativity.
-
-    Whole tables and indices rather than slices: a view costs as much as two planets.
-    """
-    ax, ay, az = _relativity(x, y, z, vx, vy, vz)
-    ax -= indirect[step, node, 0]
-    ay -= indirect[step, node, 1]
-    az -= indirect[step, node, 2]
-    for p in range(SYSTEMS):
-        px, py, pz = pull(
-            at_kicks[step, node, p, 0] - x,
-            at_kicks[step, node, p, 1] - y,
-            at_kicks[step, node, p, 2] - z,
-            gm[p],
-        )
-        ax += px
-        ay += py
-        az += pz
-    return ax, ay, az
-
-
-@njit(cache=True)
 def kick_at(x, y, z, vx, vy, vz, t, states, start_s, step_s, gm):
     """Acceleration by interpolated planets, Earth and Moon apart when near, and by relativity."""
     ax, ay, az = _relativity(x, y, z, vx, vy, vz)
@@ -123,21 +100,11 @@ def near_step(x, y, z, vx, vy, vz, t, states, start_s, step_s, gm, longest):
 
 @njit(cache=True)
 def far_enough(gm, h):
-    """Per planet system the constants k of the two tests of `is_near`, for a step of `h`."""
+    """Constants of the two tests whether a planet asks for a shorter step than `h`, without roots: the first a system.
+
+    `_step_allowed` < h where d^6 < first v^4 or d^2 < second v^2 (`lanes.mark_near`).
+    """
     by_error = np.zeros(SYSTEMS)
     for p in range(SYSTEMS):
         by_error[p] = _GAUSS_COEFFICIENT * gm[p] * abs(h) ** 5 / _KICK_ERROR_KM_S
     return by_error, (h / _SHARE_OF_APPROACH) ** 2
-
-
-@njit(cache=True)
-def is_near(x, y, z, vx, vy, vz, look, at, by_error, by_approach):
-    """Whether some planet asks for a shorter step: `_step_allowed` < h, written without roots."""
-    near = False
-    for p in range(SYSTEMS):
-        dx, dy, dz = look[at, p, 0] - x, look[at, p, 1] - y, look[at, p, 2] - z
-        ux, uy, uz = look[at, p, 3] - vx, look[at, p, 4] - vy, look[at, p, 5] - vz
-        d2 = dx * dx + dy * dy + dz * dz
-        v2 = ux * ux + uy * uy + uz * uz
-        near |= (d2 * d2 * d2 < by_error[p] * v2 * v2) | (d2 < by_approach * v2 and by_error[p] > 0.0)
-    return near

@@ -30,14 +30,15 @@ from numba import njit
 
 from targets.base.constants import DAY_S, GM_SUN_KM3_S2, JULIAN_YEAR_S
 from targets.ephemeris.planets import SYSTEMS, PlanetTable, hermite_position, hermite_velocity
-from targets.motion.kicks import far_enough, is_near, kick_at, kick_from_table, near_step, pull
+from targets.motion.kicks import far_enough, kick_at, near_step, pull
+from targets.motion.lanes import LANES, count_of, drift_lanes, drift_one, kick_lanes, mark_near, new_lanes
 from targets.motion.twobody import drift
 
 _C1 = 0.5 * (1.0 - 1.0 / math.sqrt(3.0))
 _C2 = 1.0 / math.sqrt(3.0)
 DEFAULT_STEP_S = 24.0 * DAY_S
 # To be changed with the method: what is kept under the old name is not used any more.
-METHOD = "two kicks at Gauss points, DE440, relativity, 1"
+METHOD = "two kicks at Gauss points, DE440, relativity, 2"
 
 
 @dataclass(frozen=True)
@@ -122,51 +123,61 @@ def _kick_schedule(t, h, steps, states, start_s, step_s, gm):
 
 
 @njit(cache=True)
-def _march_one(x, y, z, vx, vy, vz, t, h, steps, schedule, far, table):
-    """One body through `steps` steps; its state and the kick moments before and after the middle of the span."""
-    at_kicks, indirect, look = schedule
-    by_error, by_approach = far
+def _move_alone(lanes, moments, i, at_s, h, middle, owed, table):
+    """Body i over one step by itself, in steps shortened near planets; `at_s` (from the start, from the epoch)."""
+    begun, t = at_s
     states, start_s, step_s, gm = table
-    length = abs(h)
-    middle = 0.5 * steps * length
-    before = 0.0
-    after = 0.0
-    near = is_near(x, y, z, vx, vy, vz, look, 0, by_error, by_approach)
-    owed = (
-        0.0  # drift left over from the step before, joined with the next one where no careful step intervenes
-    )
+    if owed[i] != 0.0:
+        drift_one(lanes, i, owed[i])
+        owed[i] = 0.0
+    out = _careful(
+        lanes[0, i], lanes[1, i], lanes[2, i], lanes[3, i], lanes[4, i], lanes[5, i],
+        t, h, abs(h), states, start_s, step_s, gm,
+    )  # fmt: skip
+    for c in range(6):
+        lanes[c, i] = out[c]
+    # |kick| times its distance in time to the middle, bounded without looking inside the step
+    moments[0, i] += out[6] * max(middle - begun, 0.0)
+    moments[1, i] += out[6] * max(begun + abs(h) - middle, 0.0)
+
+
+@njit(cache=True)
+def _march_block(block, used, t, h, steps, schedule, far, table):
+    """The bodies of a block (the first `used` lanes) through `steps` steps, with their kick moments."""
+    lanes, pulls, moments, near, unsettled, lengths, owed = block
+    at_kicks, indirect, look = schedule
+    middle = 0.5 * steps * abs(h)
+    owed[:] = 0.0  # drift left over from the step before, joined with the next where no step alone intervenes
+    moments[:] = 0.0
     for s in range(steps):
-        begun = s * length
-        if near:
-            if owed != 0.0:
-                x, y, z, vx, vy, vz = drift(x, y, z, vx, vy, vz, GM_SUN_KM3_S2, owed)
-                owed = 0.0
-            x, y, z, vx, vy, vz, kicks = _careful(
-                x, y, z, vx, vy, vz, t + s * h, h, length, states, start_s, step_s, gm
-            )
-            # |kick| times its distance in time to the middle, bounded without looking inside the step
-            before += kicks * max(middle - begun, 0.0)
-            after += kicks * max(begun + length - middle, 0.0)
-            if s + 1 < steps:
-                near = is_near(x, y, z, vx, vy, vz, look, s + 1, by_error, by_approach)
-            continue
+        begun = s * abs(h)
+        mark_near(lanes, near, look[s], far[0], far[1])
+        lengths[:] = h
+        if count_of(near) > 0.0:
+            for i in range(LANES):
+                if near[i] > 0.0:
+                    lengths[i] = 0.0
+                    if i < used:
+                        _move_alone(lanes, moments, i, (begun, t + s * h), h, middle, owed, table)
         for node in range(2):
-            x, y, z, vx, vy, vz = drift(
-                x, y, z, vx, vy, vz, GM_SUN_KM3_S2, owed + _C1 * h if node == 0 else _C2 * h
+            for i in range(LANES):
+                owed[i] = owed[i] + _C1 * lengths[i] if node == 0 else _C2 * lengths[i]
+            drift_lanes(lanes, owed, unsettled)
+            at = begun + (_C1 if node == 0 else 1.0 - _C1) * abs(h)
+            moment = moments[0] if at < middle else moments[1]
+            kick_lanes(
+                lanes,
+                pulls,
+                at_kicks[s, node],
+                indirect[s, node],
+                table[3],
+                lengths,
+                abs(at - middle),
+                moment,
             )
-            ax, ay, az = kick_from_table(x, y, z, vx, vy, vz, at_kicks, indirect, s, node, gm)
-            vx += 0.5 * h * ax
-            vy += 0.5 * h * ay
-            vz += 0.5 * h * az
-            kick = 0.5 * length * math.sqrt(ax * ax + ay * ay + az * az)
-            at = begun + (_C1 if node == 0 else 1.0 - _C1) * length
-            before += kick * max(middle - at, 0.0)
-            after += kick * max(at - middle, 0.0)
-        near = is_near(x, y, z, vx, vy, vz, look, s + 1, by_error, by_approach)
-        owed = _C1 * h
-    if owed != 0.0:
-        x, y, z, vx, vy, vz = drift(x, y, z, vx, vy, vz, GM_SUN_KM3_S2, owed)
-    return x, y, z, vx, vy, vz, before, after
+        for i in range(LANES):
+            owed[i] = _C1 * lengths[i]
+    drift_lanes(lanes, owed, unsettled)
 
 
 @njit(cache=True)
@@ -176,13 +187,17 @@ def _march(bodies, t, dt, steps, states, start_s, step_s, gm, moments):
     schedule = _kick_schedule(t, h, steps, states, start_s, step_s, gm)
     far = far_enough(gm, h)
     table = (states, start_s, step_s, gm)
-    for n in range(bodies.shape[0]):
-        b = bodies[n]
-        out = _march_one(b[0], b[1], b[2], b[3], b[4], b[5], t, h, steps, schedule, far, table)
-        for c in range(6):
-            bodies[n, c] = out[c]
-        moments[n, 0] = out[6]
-        moments[n, 1] = out[7]
+    block = new_lanes()
+    for first in range(0, bodies.shape[0], LANES):
+        used = min(LANES, bodies.shape[0] - first)
+        for i in range(LANES):
+            for c in range(6):  # lanes left over go with the last body, unread
+                block[0][c, i] = bodies[first + min(i, used - 1), c]
+        _march_block(block, used, t, h, steps, schedule, far, table)
+        for i in range(used):
+            for c in range(6):
+                bodies[first + i, c] = block[0][c, i]
+            moments[first + i] = block[2][:, i]
 
 
 def _steps(dt_s: float, step_s: float) -> int:

@@ -1,6 +1,7 @@
 """What runs on a GPU: the march and the coarse look of the sweep, a body a thread. The one door to its library.
 
-The functions they call are those that the processor runs, compiled for the device as they stand.
+The functions they call are compiled for the device as they stand for the processor. Bodies go through the march one by
+one here, through lanes there: the same steps, and states the same to rounding (1e-3 km in ten years, see `lanes`).
 """
 
 from __future__ import annotations
@@ -11,7 +12,8 @@ from numba import cuda
 
 from swarm.reach.screen.approaches import _SLACK_KM, _perihelion, stays_outside, strongest_pull
 from targets.base.constants import GM_SUN_KM3_S2
-from targets.motion.perturbed import _march_one, drift_growth
+from targets.motion.one_body import march_one
+from targets.motion.perturbed import drift_growth
 from targets.motion.twobody import drift
 
 # A body is kept if it comes this much nearer than the processor's own look would need it to: rounding differs between
@@ -28,13 +30,13 @@ def march(
 
     before, after : (6, n) states; may be the same array
     moments       : (rows, n) what kicks add up to before the middle goes to `row`, what comes after it to the next
-    The rest is as `perturbed._march_one` takes it.
+    The rest is as `one_body.march_one` takes it.
     """
     k = cuda.grid(1)
     if k >= members.size:
         return
     n = members[k]
-    x, y, z, vx, vy, vz, ahead, behind = _march_one(
+    x, y, z, vx, vy, vz, ahead, behind = march_one(
         before[0, n], before[1, n], before[2, n], before[3, n], before[4, n], before[5, n], begin, h, steps,
         (at_kicks, indirect, look), (by_error, by_approach), (states, start_s, step_s, gm),
     )  # fmt: skip
