@@ -23,6 +23,7 @@ import json
 import re
 import tomllib
 from collections.abc import Iterator
+from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -31,9 +32,11 @@ import tomli_w
 
 from swarm.app.pipeline import Options, Work, finish_all, is_due, on_first_start, start_run
 from swarm.reach.opportunities import Screening, screen_together
-from swarm.run.folder import Run, write_text_atomically
+from swarm.run.folder import Run
+from swarm.run.lock import LOCK, folder_held
 from swarm.run.progress import Silent, Teller
 from swarm.run.workers import Pool, open_workers
+from swarm.run.writing import write_text_atomically
 from swarm.study.schema import Study, read_study, require_supported, study_from
 from targets.base.errors import InputError, NothingFeasible
 from targets.catalogue.reading import Reading
@@ -209,24 +212,31 @@ def run_batch(path: Path, into: Path, options: Options, teller: Teller | None = 
     teller = teller or Silent()
     variations = read_variations(path)
     base = variations[0].study.base
-    _claim(into, variations, resume=options.resume)
+    _require_place(into)
     settings = replace(options, resume=True, base=base)
     outcomes: dict[str, Outcome] = {}
-    with open_workers(options.workers, options.scheduler) as pool:
+    into.mkdir(parents=True, exist_ok=True)
+    with ExitStack() as held:
+        held.enter_context(folder_held(into, say=teller.say))
+        _claim(into, variations, resume=options.resume)
+        pool = held.enter_context(open_workers(options.workers, options.scheduler))
         on_first_start(pool, options, teller)
         for group in _sharing(variations):
             teller.say(
                 f"{len(group)} variations share a catalogue and dates: " + ", ".join(v.name for v in group)
             )
             outcomes |= _run_group(group, into, settings, pool, teller)
-    ordered = tuple(outcomes[variation.name] for variation in variations)
-    write_text_atomically(into / "batch.json", _batch_text(variations, ordered))
+        ordered = tuple(outcomes[variation.name] for variation in variations)
+        write_text_atomically(into / "batch.json", _batch_text(variations, ordered))
     return ordered
 
 
-def _claim(into: Path, variations: tuple[Variation, ...], *, resume: bool) -> None:
+def _require_place(into: Path) -> None:
     if into.exists() and not into.is_dir():
         raise InputError("not a folder", file=into, expected="a new or empty folder for the batch")
+
+
+def _claim(into: Path, variations: tuple[Variation, ...], *, resume: bool) -> None:
     record = into / "batch.json"
     asked = json.loads(_batch_text(variations, ()))["variations"]
     if record.is_file():
@@ -241,7 +251,7 @@ def _claim(into: Path, variations: tuple[Variation, ...], *, resume: bool) -> No
         if not resume:
             do = "give another --into DIR, or --resume to go on with this one"
             raise InputError("this folder already holds this batch", file=into, do=do)
-    elif into.is_dir() and any(into.iterdir()):
+    elif any(entry.name != LOCK for entry in into.iterdir()):
         raise InputError(
             "this folder is not empty", file=into, expected="a new or empty folder for the batch"
         )
@@ -281,13 +291,22 @@ def _sharing(variations: tuple[Variation, ...]) -> list[list[Variation]]:
 def _run_group(
     group: list[Variation], into: Path, options: Options, pool: Pool, teller: Teller
 ) -> dict[str, Outcome]:
+    with ExitStack() as held:
+        return _run_held(group, into, options, pool, teller, held)
+
+
+def _run_held(
+    group: list[Variation], into: Path, options: Options, pool: Pool, teller: Teller, held: ExitStack
+) -> dict[str, Outcome]:
+    """Start the runs of a group, whose folders `held` lets go of, screen them together, finish each."""
     outcomes: dict[str, Outcome] = {}
     started: list[tuple[Variation, Run, Reading]] = []
     reading: Reading | None = None
     for variation in group:
         try:
             place = into / STUDIES / f"{variation.name}.toml"
-            run, reading = start_run(place, into / variation.name, options, teller, reading=reading)
+            folder = into / variation.name
+            run, reading = start_run(place, folder, options, teller, held=held, reading=reading)
             started.append((variation, run, reading))
         except Exception as problem:
             outcomes[variation.name] = _failed(variation, problem)

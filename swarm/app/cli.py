@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import inspect
 import logging
 import os
@@ -19,6 +20,7 @@ from swarm.app import printed
 from swarm.app.stages import GPU, PLAN, RESUME, SEED, STAGES, WORKERS, Options, Stage
 from swarm.run.kernel_cache import CACHE_VARIABLE, claim_kernel_cache
 from swarm.run.progress import Teller, telling
+from swarm.run.writing import why_not_written
 from targets.base.errors import InputError, NothingFeasible, SchedulerLost
 
 if TYPE_CHECKING:
@@ -339,6 +341,10 @@ def _guard(work: Callable[[], None], *, debug: bool, folder: Path | None = None)
         _fail("stopped; go on with --resume", EXIT_UNEXPECTED)
     except typer.Exit:
         raise
+    except OSError as problem:
+        if (why := why_not_written(problem)) is None:
+            _fail(_unexpected(problem, debug=debug, folder=folder), EXIT_UNEXPECTED)
+        _fail(f"stopped: {why}", EXIT_UNEXPECTED)
     except Exception as error:
         _fail(_unexpected(error, debug=debug, folder=folder), EXIT_UNEXPECTED)
 
@@ -355,8 +361,9 @@ def _unexpected(error: Exception, *, debug: bool, folder: Path | None) -> str:
         return f"{trace}\n{said}"
     if folder is not None and (folder / "manifest.json").is_file():
         place = folder / "traceback.txt"
-        place.write_text(trace, encoding="utf-8")
-        return f"{said}\n  traceback: {place}"
+        with contextlib.suppress(OSError):
+            place.write_text(trace, encoding="utf-8")
+            return f"{said}\n  traceback: {place}"
     return f"{said}\n  show the traceback with --debug"
 
 

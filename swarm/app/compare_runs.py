@@ -14,7 +14,8 @@ from swarm.decide.summary import select_plan
 from swarm.encounter.propellant import probe_masses
 from swarm.optimize.epochs import Measure
 from swarm.optimize.search import REFERENCE
-from swarm.run.folder import Run, question
+from swarm.run.folder import Run
+from swarm.run.questions import question
 from swarm.run.tables import lines as table_lines
 from swarm.run.tables import parquet_tables
 from swarm.run.tables.schema import Table, text

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from contextlib import AbstractContextManager
+from contextlib import AbstractContextManager, ExitStack
 from dataclasses import replace
 from pathlib import Path
 
@@ -15,6 +15,7 @@ from swarm.reach.opportunities import Screening, read_mothership
 from swarm.refine.two_body import two_body_warning
 from swarm.refine.whole_plan import chosen_plan
 from swarm.run.folder import Run, require_free, sha256_of
+from swarm.run.lock import folder_held
 from swarm.run.progress import Silent, Teller
 from swarm.run.warm import Warmed, is_cold, warm
 from swarm.run.workers import Pool, open_workers, require_scheduler
@@ -34,9 +35,9 @@ OnStage = Callable[[str, Run], None]
 def run_screen(study_path: Path, run_dir: Path, options: Options, teller: Teller | None = None) -> Run:
     """Start a run: catalogue and mothership -> opportunities, judged."""
     teller = teller or Silent()
-    run, reading = start_run(study_path, run_dir, options, teller)
-    with _workers(options) as pool:
-        work = Work(run, options, pool, teller, reading=reading)
+    with ExitStack() as held:
+        run, reading = start_run(study_path, run_dir, options, teller, held=held)
+        work = Work(run, options, held.enter_context(_workers(options)), teller, reading=reading)
         run_stage(BY_NAME["screen"], work, STAGES)
         _say_unserved(work)
     return run
@@ -52,19 +53,25 @@ def run_one(
     teller, run = teller or Silent(), Run.open(run_dir)
     stage = BY_NAME[name]
     require_free(run_dir, resume=options.resume, tables=stage.results())
-    run.override_seed(options.seed)
-    if (lack := stage.lacking(run)) is not None:
-        raise lack
+    with folder_held(run.folder, say=teller.say):
+        run.override_seed(options.seed)
+        if (lack := stage.lacking(run)) is not None:
+            raise lack
+        _run_one(stage, run, options, teller, plan)
+    return run
+
+
+def _run_one(stage: Stage, run: Run, options: Options, teller: Teller, plan: int | None) -> None:
+    """A stage, and what has to be done before it."""
     with _workers(options) as pool:
         work = Work(run, options, pool, teller, plan=plan)
-        for earlier in _BEFORE.get(name, ()):
+        for earlier in _BEFORE.get(stage.name, ()):
             if not run.finished(earlier, BY_NAME[earlier].inputs(work, STAGES)):
                 if earlier == "refine":
                     work.teller.say(f"plan {plan} was not refined: it is refined first")
                     work = replace(work, options=replace(options, resume=True))
                 run_stage(BY_NAME[earlier], work, STAGES)
         run_stage(stage, work, STAGES)
-    return run
 
 
 def run_all(
@@ -85,15 +92,18 @@ def run_all(
     teller = teller or Silent()
     last = None if until is None else _stage_named(until)
     older = None if old is None else _older(old, run_dir)
-    run, reading = start_run(study_path, run_dir, options, teller)
-    if last is not None and (lack := BY_NAME[last].lacking(run)) is not None:
-        raise lack
-    if older is not None:
-        run.set_input("starts", fingerprint_of_starts(older))
-    with _workers(options) as pool:
+    with ExitStack() as held:
+        run, reading = start_run(study_path, run_dir, options, teller, held=held)
+        if last is not None and (lack := BY_NAME[last].lacking(run)) is not None:
+            raise lack
+        if older is not None:
+            run.set_input("starts", fingerprint_of_starts(older))
+        pool = held.enter_context(_workers(options))
         on_first_start(pool, options, teller)
         work = Work(run, options, pool, teller, reading=reading, old=older)
         finish_all(work, until=last, on_stage=on_stage)
+        # of a command that ended otherwise than this one
+        (run.folder / "traceback.txt").unlink(missing_ok=True)
     return run
 
 
@@ -159,10 +169,17 @@ def _is_asked_for(stage: Stage, work: Work) -> bool:
 
 
 def start_run(
-    study_path: Path, run_dir: Path, options: Options, teller: Teller, *, reading: Reading | None = None
+    study_path: Path,
+    run_dir: Path,
+    options: Options,
+    teller: Teller,
+    *,
+    held: ExitStack,
+    reading: Reading | None = None,
 ) -> tuple[Run, Reading]:
-    """Read everything that can be wrong; only then make the run folder.
+    """Read everything that can be wrong; only then make the run folder, and hold it.
 
+    held    : what lets go of the folder
     reading : of the study's catalogue, where it was read before
     """
     study = read_study(study_path, base=options.base).with_seed(options.seed)
@@ -174,6 +191,8 @@ def start_run(
         reading = read_catalogue(study.catalogue, study.base)
         teller.say(f"{len(reading.catalogue)} bodies read, {reading.rejects.num_rows} rows not taken")
     ship = read_mothership(study)
+    run_dir.mkdir(parents=True, exist_ok=True)
+    held.enter_context(folder_held(run_dir, say=teller.say))
     run = Run.create(run_dir, study_path, resume=options.resume, seed=options.seed, base=options.base)
     run.set_input("catalogue", reading.source_sha256)
     if ship.source_sha256 is not None:

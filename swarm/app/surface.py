@@ -25,7 +25,8 @@ from typing import TYPE_CHECKING, Any
 import pyarrow as pa
 import tomli_w
 
-from swarm.run.folder import Run, question
+from swarm.run.folder import Run
+from swarm.run.questions import question
 from swarm.study.schema import Study, study_from
 from swarm.study.schema import read_study as read_study_file
 from targets.base.errors import InputError, NothingFeasible

@@ -22,7 +22,9 @@ from swarm.report.figure_lists import page_figures, plan_figures
 from swarm.report.figure_parts import Axis, Figure, Layer
 from swarm.report.page_tables import PageTables, read_page_tables
 from swarm.report.tones import LIGHT, RAMP_LIGHT
-from swarm.run.folder import Run, write_bytes_atomically
+from swarm.run.csv_cells import plain_columns
+from swarm.run.folder import Run
+from swarm.run.writing import remove, write_bytes_atomically
 
 _WIDTH_IN, _DPI = 9.0, 150
 _UNIX_JD = 2440587.5
@@ -61,7 +63,7 @@ def paint(tables: PageTables, folder: Path) -> list[str]:
     folder.mkdir(exist_ok=True)
     for old in sorted(folder.iterdir()):  # of an earlier page; nothing else is kept here
         if old.suffix in (".svg", ".png", ".csv"):
-            old.unlink()
+            remove(old)
     with matplotlib.rc_context(_SETTINGS), warnings.catch_warnings():
         warnings.filterwarnings(
             "ignore", message="Glyph", category=UserWarning
@@ -83,7 +85,7 @@ def _paint_one(figure: Figure, folder: Path) -> None:
     canvas.savefig(lines, format="svg", facecolor=LIGHT["paper"], metadata={"Date": None})
     write_bytes_atomically(folder / f"{figure.name}.svg", lines.getvalue())
     text = io.BytesIO()
-    arrow_csv.write_csv(figure.data, text)
+    arrow_csv.write_csv(plain_columns(figure.data), text)
     write_bytes_atomically(folder / f"{figure.name}.csv", text.getvalue())
 
 

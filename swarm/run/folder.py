@@ -1,4 +1,4 @@
-"""Run folders: Parquet tables, a manifest, and questions asked across runs.
+"""Run folders: Parquet tables and a manifest.
 
 A run folder appears only once the study and its catalogue were read without error, and a stage counts as
 finished only when its manifest entry says `done`, which is written last. Every file is written beside its
@@ -7,24 +7,21 @@ place and moved there, so that a killed run leaves whole files or none.
 
 from __future__ import annotations
 
-import csv
 import hashlib
-import io
 import json
 import os
 import platform
-import tempfile
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any
 
-import duckdb
 import pyarrow as pa
 import pyarrow.parquet as pq
 
 from swarm import __version__
 from swarm.run.tables import continuing, parquet_tables, problems_of
+from swarm.run.writing import remove, replacing, write_bytes_atomically
 from swarm.study.schema import Study, read_study
 from targets.base.errors import InputError
 
@@ -47,6 +44,7 @@ LIBRARIES = (
     "duckdb",
     "matplotlib",
 )
+AGAIN = "make it again: swarm run STUDY.toml --run DIR --resume"
 _FINGERPRINT_KEYS = ("tool", "libraries", "python", "processor", "seed_override", "inputs")
 _KEPT_ON_RESUME = ("stages", "notes", "warnings", "rejected_rows", "timings_s")
 # Fixed, so that the same table gives the same bytes whatever a library's defaults become.
@@ -91,7 +89,9 @@ class Run:
         sha256 = hashlib.sha256(text).hexdigest()
         earlier = _read_manifest(folder) if resume else None
         folder.mkdir(parents=True, exist_ok=True)
-        _write_atomically(folder / "study.toml", text)
+        if (folder / "study.toml").is_dir():
+            remove(folder / "study.toml")
+        write_bytes_atomically(folder / "study.toml", text)
         start = (study_path.parent if base is None else base).resolve()
         run = cls(folder, _fresh_manifest(sha256, os.path.relpath(start, folder.resolve()), seed))
         run.manifest["seed"] = read_study(study_path, base=base).with_seed(seed).study.seed
@@ -149,13 +149,16 @@ class Run:
     def _read(self, name: str) -> pa.Table:
         if not self.has(name):
             raise InputError(f"the run has no table {name!r}", file=self.folder, expected=f"{name}.parquet")
+        self.require_as_left([name])
         try:
             return pq.read_table(self.path(name))
-        except (pa.ArrowInvalid, OSError) as problem:
-            raise InputError("not a Parquet table", file=self.path(name), found=str(problem)) from None
+        except (pa.ArrowException, OSError):
+            raise InputError(
+                "not a Parquet table: the file is damaged", file=self.path(name), do=AGAIN
+            ) from None
 
     def write_text(self, name: str, text: str) -> None:
-        _write_atomically(self.folder / name, text.encode("utf-8"))
+        write_bytes_atomically(self.folder / name, text.encode("utf-8"))
 
     # --- manifest ---
 
@@ -196,8 +199,9 @@ class Run:
         self.manifest["stages"][stage] = {"status": "running", "inputs": inputs, "said": self._said}
         self.save()
         for name in makes:
-            if not (self.folder / name).is_dir():
-                (self.folder / name).unlink(missing_ok=True)
+            # a folder that a stage makes has no ending to its name; anything else in its place goes, too
+            if Path(name).suffix or not (self.folder / name).is_dir():
+                remove(self.folder / name)
 
     def _unsay(self, said: dict[str, list[str]]) -> None:
         """Forget what a stage noted and warned of, but for what another stage says, too."""
@@ -230,9 +234,29 @@ class Run:
     def finished(self, stage: str, inputs: str) -> bool:
         """Whether the stage was done from these very inputs and its files are as it left them."""
         entry = self.manifest["stages"].get(stage, {})
-        if entry.get("status") != "done" or entry.get("inputs") != inputs:
-            return False
-        return all(sha256_of(self.folder / name) == sha256 for name, sha256 in entry.get("made", {}).items())
+        return entry.get("status") == "done" and entry.get("inputs") == inputs and not self.changed(stage)
+
+    def changed(self, stage: str) -> list[str]:
+        """Files that are not as the stage left them when it was done."""
+        entry = self.manifest["stages"].get(stage, {})
+        if entry.get("status") != "done":
+            return []
+        return [
+            name for name, sha256 in entry.get("made", {}).items() if sha256_of(self.folder / name) != sha256
+        ]
+
+    def require_as_left(self, tables: Iterable[str]) -> None:
+        """Refuse tables that are there and not as the stage left them that made them."""
+        left = {
+            name: (stage, sha256)
+            for stage, entry in self.manifest.get("stages", {}).items()
+            if entry.get("status") == "done"
+            for name, sha256 in entry.get("made", {}).items()
+        }
+        for path in (self.path(name) for name in tables if self.has(name)):
+            stage, sha256 = left.get(path.name, ("", None))
+            if stage and sha256_of(path) != sha256:
+                raise InputError(f"this table is not as {stage} left it", file=path, do=AGAIN)
 
     def fingerprint(self, tables: Iterable[str] = ()) -> str:
         """Hash of all a stage's answer depends on: study, catalogue, seed, versions, upstream tables."""
@@ -275,7 +299,7 @@ def require_free(folder: str | Path, *, resume: bool, tables: Iterable[str] | No
 def write_parquet(path: Path, table: pa.Table) -> None:
     """Deterministic Parquet: fixed options, one chunk, no schema metadata."""
     plain = table.replace_schema_metadata(None).combine_chunks()
-    with _replacing(path) as beside:
+    with replacing(path) as beside:
         pq.write_table(plain, beside, **_PARQUET)
 
 
@@ -287,64 +311,43 @@ def sha256_of(path: Path) -> str | None:
         return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
-def question(
-    folders: Mapping[str, str | Path], sql: str, *, more: Mapping[str, pa.Table] | None = None
-) -> pa.Table:
-    """Ask SQL across runs: each table is a view over all folders, with the run's label in column `run`.
-
-    more : further tables by name
-
-    Example: question({"a": "out/a", "b": "out/b"}, "select run, max(science) from front group by run")
-    """
-    with duckdb.connect(":memory:") as connection:
-        _make_views(connection, folders, more or {})
-        try:
-            return connection.sql(sql).to_arrow_table()
-        except duckdb.Error as problem:
-            raise InputError("the question cannot be answered", found=str(problem).splitlines()[0]) from None
-
-
-def _make_views(connection: Any, folders: Mapping[str, str | Path], more: Mapping[str, pa.Table]) -> None:
-    """A view for each table, over all folders, with the rows that continue it."""
-    for table in parquet_tables():
-        names = (table, *(each.name for each in continuing(table)))
-        files = [
-            (label, Path(folder) / f"{name}.parquet") for label, folder in folders.items() for name in names
-        ]
-        parts = [
-            f"select {_quoted(label)} as run, * from read_parquet({_quoted(str(file))})"
-            for label, file in files
-            if file.is_file()
-        ]
-        if parts:
-            connection.execute(f"create view {table} as {' union all by name '.join(parts)}")
-    for name, given in more.items():
-        connection.register(name, given)
-
-
-def csv_text(table: pa.Table) -> str:
-    """A table as CSV: a line of names, then a line a row."""
-    stream = io.StringIO()
-    writer = csv.writer(stream, lineterminator="\n")
-    writer.writerow(table.column_names)
-    writer.writerows(zip(*(column.to_pylist() for column in table.columns), strict=True))
-    return stream.getvalue()
-
-
-def _quoted(text: str) -> str:
-    return "'" + text.replace("'", "''") + "'"
-
-
 def _read_manifest(folder: Path) -> dict[str, Any] | None:
     path = folder / "manifest.json"
+    if path.exists() and not path.is_file():
+        raise InputError(
+            "not a file", file=path, expected="the manifest of a run", do="give another --run DIR"
+        )
     if not path.is_file():
         return None
     try:
         manifest = json.loads(path.read_text(encoding="utf-8"))
         _require_schema(folder, manifest.get("schema", 1), tool=manifest.get("tool"))
-        return {key: manifest[key] for key in _fresh_manifest("", "", None)}
-    except (ValueError, KeyError, TypeError, AttributeError) as problem:
-        raise InputError("the manifest cannot be read", file=path, found=repr(problem)) from None
+        read = {key: manifest[key] for key in _fresh_manifest("", "", None)}
+        _require_types(read)
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as problem:
+        found = "it is nested too deeply" if isinstance(problem, RecursionError) else repr(problem)
+        do = "delete it and run the study again into this folder with --resume, or into a new one"
+        raise InputError("the manifest cannot be read", file=path, found=found, do=do) from None
+    return read
+
+
+def _require_types(manifest: dict[str, Any]) -> None:
+    """TypeError where a field is of another type than those that are written."""
+    for key, fresh in _fresh_manifest("", "", None).items():
+        kinds = (int, type(None)) if fresh is None else (type(fresh),)
+        if not isinstance(manifest[key], kinds):
+            raise TypeError(f"{key} is {type(manifest[key]).__name__}")
+    for name, entry in manifest["stages"].items():
+        made = entry.get("made", {})
+        said = entry.get("said", {"notes": [], "warnings": []})
+        if not isinstance(made, dict) or not all(isinstance(told, list) for told in said.values()):
+            raise TypeError(f"stages.{name} is not as it is written")
+        if not all(_is_inside(file) for file in made):
+            raise TypeError(f"stages.{name} names a file outside the folder")
+
+
+def _is_inside(name: str) -> bool:
+    return not Path(name).is_absolute() and ".." not in Path(name).parts
 
 
 def _require_schema(folder: Path, found: object, *, tool: object) -> None:
@@ -392,41 +395,3 @@ def _processor() -> str:
         lines = []
     model = next((line.split(":", 1)[1].strip() for line in lines if line.startswith("model name")), "")
     return f"{platform.machine()} {model}".strip()
-
-
-def write_text_atomically(path: Path, text: str) -> None:
-    """Write a text so that a reader finds the old one or the new one, whole."""
-    _write_atomically(path, text.encode("utf-8"))
-
-
-def write_bytes_atomically(path: Path, content: bytes) -> None:
-    """Write bytes so that a reader finds the old ones or the new ones, whole."""
-    _write_atomically(path, content)
-
-
-def _write_atomically(path: Path, content: bytes) -> None:
-    with _replacing(path) as beside:
-        beside.write_bytes(content)
-
-
-class _replacing:
-    """A temporary path beside `path`, moved onto it when the block ends well."""
-
-    def __init__(self, path: Path) -> None:
-        self.path = path
-
-    def __enter__(self) -> Path:
-        handle, name = tempfile.mkstemp(dir=self.path.parent, prefix=f".{self.path.name}.")
-        os.close(handle)
-        self.beside = Path(name)
-        return self.beside
-
-    def __exit__(self, kind: object, error: object, trace: object) -> None:
-        if kind is None:
-            # mkstemp makes the file private; the result gets the permissions any new file would have.
-            umask = os.umask(0)
-            os.umask(umask)
-            self.beside.chmod(0o666 & ~umask)
-            os.replace(self.beside, self.path)
-        else:
-            self.beside.unlink(missing_ok=True)

@@ -17,9 +17,11 @@ import os
 import pickle
 import shutil
 import sys
-import tempfile
 from importlib.metadata import version
 from pathlib import Path
+
+from swarm.run.kernel_seal import drop_damaged, seal
+from swarm.run.scratch import scratch_folder
 
 CACHE_VARIABLE = "NUMBA_CACHE_DIR"
 
@@ -48,6 +50,8 @@ def claim_kernel_cache() -> None:
         return
     atexit.register(lock.close)  # held until the process ends
     os.environ[CACHE_VARIABLE] = str(kept)
+    drop_damaged(kept)
+    atexit.register(seal, kept)  # before the lock is let go: what is registered last is called first
     _drop_stale(kept)
 
 
@@ -176,9 +180,9 @@ def _join_one(index: Path, place: Path) -> None:
 
 
 def _temporary_cache() -> str:
-    folder = tempfile.mkdtemp(prefix="swarm-kernels-")
-    atexit.register(shutil.rmtree, folder, ignore_errors=True)
-    return folder
+    stack = contextlib.ExitStack()
+    atexit.register(stack.close)
+    return str(stack.enter_context(scratch_folder("swarm-kernels-")))
 
 
 def user_cache() -> Path:

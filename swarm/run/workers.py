@@ -15,10 +15,10 @@ from __future__ import annotations
 import logging
 import multiprocessing
 import os
-import tempfile
+import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -26,6 +26,7 @@ import dask
 import distributed
 
 from swarm.run.kernel_cache import CACHE_VARIABLE, join_kernels, take_over
+from swarm.run.scratch import scratch_folder
 from targets.base.errors import InputError, SchedulerLost
 
 # Name of a worker's own folder of kernels.
@@ -38,6 +39,10 @@ Task = Callable[[Any, Any], Any]
 # A worker that dies takes its task and its copy of the shared object along; both are sent again this often.
 _ROUNDS = 4
 _START_TIMEOUT_S = 120
+# Workers that die while they start are started again this often.
+_STARTS = 4
+_AGAIN_S = 1.0
+_PLUGIN = "swarm-kernel-cache"
 # Between looks at what workers have done.
 _LOOK_S = 0.002
 # A scheduler that is given is there or it is not: nobody waits for one to be started.
@@ -47,6 +52,10 @@ _BROKEN = (
     distributed.comm.CommClosedError, distributed.client.ClosedClientError, OSError, TimeoutError,
     distributed.client.FutureCancelledError, RuntimeError,
 )  # fmt: skip
+
+
+class WorkersLost(SchedulerLost):
+    """Workers died so often that it is not by chance."""
 
 
 class Pool:
@@ -83,7 +92,7 @@ class _DaskPool(Pool):
         try:
             return self._mapped(func, items, shared, on_done)
         except _BROKEN as problem:
-            if self._client.status == "running" and not isinstance(problem, distributed.comm.CommClosedError):
+            if self._client.status == "running":
                 raise
             raise SchedulerLost(
                 f"the scheduler at {self._address} does not answer any more ({type(problem).__name__}); finished "
@@ -99,7 +108,10 @@ class _DaskPool(Pool):
                 break
             lost = self._round(func, items, shared, missing, results, on_done)
         if len(results) < len(items):
-            raise RuntimeError(f"workers were lost {_ROUNDS} times; the last was lost with: {lost}")
+            raise WorkersLost(
+                f"workers died again and again over the same work, {_ROUNDS} rounds of it ({lost}); finished stages "
+                "are kept: look for what kills them (memory?), then go on with --resume, with fewer --workers"
+            )
         return [results[k] for k in range(len(items))]
 
     def _share_kernels(self) -> None:
@@ -122,11 +134,12 @@ class _DaskPool(Pool):
     ) -> BaseException | None:
         """Run the missing items once; what a lost worker took along stays missing."""
         lost: BaseException | None = None
+        futures: dict[Any, int] = {}
         # A task's result, not scattered data: where the worker that holds it dies it is made again, while scattering to
         # all waits for the dead. Workers fetch it from one another.
         with dask.config.set({"distributed.admin.large-graph-warning-threshold": "1TB"}):
             common = self._client.submit(_itself, shared, pure=False)
-        futures = {self._client.submit(func, items[k], common, pure=False): k for k in missing}
+        futures |= {self._client.submit(func, items[k], common, pure=False): k for k in missing}
         try:
             for future in self._completed(list(futures)):
                 if future.status == "finished":
@@ -136,6 +149,11 @@ class _DaskPool(Pool):
                     future.release()
                 else:
                     lost = _lost(future)
+        except distributed.comm.CommClosedError as problem:
+            # of a worker that died while it was spoken to; where it is the scheduler's, there is nobody to go on with
+            if self._client.status != "running":
+                raise
+            lost = problem
         finally:
             if self._client.status == "running":
                 self._client.cancel(list(futures), force=True)
@@ -183,23 +201,23 @@ def open_workers(workers: int | None = None, scheduler: str | None = None) -> It
         yield Pool()
         return
     with (
-        tempfile.TemporaryDirectory(prefix="swarm-workers-") as scratch,
+        scratch_folder("swarm-workers-") as scratch,
         _client(workers or os.cpu_count() or 1, scheduler, scratch) as client,
     ):
-        client.register_plugin(_OwnKernelCache(os.environ.get(CACHE_VARIABLE)), name="swarm-kernel-cache")
         yield _DaskPool(client, len(client.scheduler_info(n_workers=-1)["workers"]))
-        _keep_kernels(Path(scratch), os.environ.get(CACHE_VARIABLE))
+        _keep_kernels(scratch, os.environ.get(CACHE_VARIABLE))
 
 
 def require_scheduler(scheduler: str | None) -> None:
     """Refuse an address at which no scheduler answers; nothing is to be read, or computed, before this is known."""
     if scheduler is not None:
-        with tempfile.TemporaryDirectory(prefix="swarm-workers-") as scratch, _client(1, scheduler, scratch):
+        with scratch_folder("swarm-workers-") as scratch, _client(1, scheduler, scratch):
             pass
 
 
 @contextmanager
-def _client(workers: int, scheduler: str | None, scratch: str) -> Iterator[Any]:
+def _client(workers: int, scheduler: str | None, scratch: Path) -> Iterator[Any]:
+    plugin = _OwnKernelCache(os.environ.get(CACHE_VARIABLE))
     if scheduler is not None:
         # a scheduler that is gone is said once, in our words
         logging.getLogger("distributed").setLevel(logging.CRITICAL)
@@ -213,41 +231,73 @@ def _client(workers: int, scheduler: str | None, scratch: str) -> Iterator[Any]:
                 expected="the address of a Dask scheduler that runs, such as tcp://host:8786",
             ) from None
         with client:
+            _plug_in(client, plugin)
             yield client
         return
-    with (
-        _local_cluster(workers, scratch) as cluster,
-        distributed.Client(cluster, timeout=_START_TIMEOUT_S) as client,
-    ):
+    with ExitStack() as opened:
+        cluster = opened.enter_context(_local_cluster(workers, scratch))
+        client = opened.enter_context(distributed.Client(cluster, timeout=_START_TIMEOUT_S))
+        _plug_in(client, plugin)
         yield client
 
 
-def _local_cluster(workers: int, scratch: str) -> Any:
+def _plug_in(client: Any, plugin: distributed.WorkerPlugin) -> None:
+    """Have every worker set up, those that come later too. One that dies meanwhile is spoken to in vain."""
+    for left in reversed(range(_STARTS)):
+        try:
+            client.register_plugin(plugin, name=_PLUGIN)
+            return
+        except (OSError, TimeoutError):
+            if not left or client.status != "running":
+                raise
+            time.sleep(_AGAIN_S)
+
+
+def _local_cluster(workers: int, scratch: Path) -> Any:
+    """Workers on this machine. Those that die while they start are started again, all of them, some times."""
     # A new process reads the script that started it again. One that asks for workers there ends without a word: what
     # is wrong is said once, by the process that started it.
     if getattr(multiprocessing.current_process(), "_inheriting", False):
         raise SystemExit(1)
+    for _ in range(1 if _script_without_guard() else _STARTS):
+        try:
+            # Loopback only: nothing here is meant to be seen from other machines. The scheduler serves its pages
+            # whatever is asked: on any free port, or two runs on one machine would quarrel about the usual one.
+            return distributed.LocalCluster(
+                n_workers=workers,
+                threads_per_worker=1,
+                processes=True,
+                host="127.0.0.1",
+                dashboard_address="127.0.0.1:0",
+                local_directory=str(scratch),
+                silence_logs=logging.CRITICAL,
+                memory_limit=0,
+            )
+        except (RuntimeError, OSError, TimeoutError) as problem:
+            failed = problem
+    raise _not_started(workers, failed)
+
+
+def _not_started(workers: int, problem: Exception) -> InputError:
+    """Why: a script whose calls stand bare, or processes that die again and again."""
+    if _script_without_guard():
+        expected = 'in a script, calls under if __name__ == "__main__": each worker reads the script again'
+        do = "put them there, or ask for 1 worker"
+    else:
+        expected = f"{workers} processes that live: all died while they started, {_STARTS} times"
+        do = "look for what kills them (a limit of memory or of processes), or ask for fewer workers or 1"
+    return InputError(
+        "the workers cannot be started", place=f"workers = {workers}", found=problem, expected=expected, do=do
+    )
+
+
+def _script_without_guard() -> bool:
+    """Whether the program that runs is a script that never asks for its own name."""
+    script = getattr(sys.modules.get("__main__"), "__file__", None)
     try:
-        # Loopback only: nothing here is meant to be seen from other machines. The scheduler serves its pages whatever
-        # is asked: on any free port, or two runs on one machine would quarrel about the usual one.
-        return distributed.LocalCluster(
-            n_workers=workers,
-            threads_per_worker=1,
-            processes=True,
-            host="127.0.0.1",
-            dashboard_address="127.0.0.1:0",
-            local_directory=scratch,
-            silence_logs=logging.CRITICAL,
-            memory_limit=0,
-        )
-    except RuntimeError as problem:
-        raise InputError(
-            "the workers cannot be started",
-            place=f"workers = {workers}",
-            found=problem,
-            expected='in a script, calls under if __name__ == "__main__": each worker reads the script again',
-            do="put them there, or ask for 1 worker",
-        ) from None
+        return script is not None and "__name__" not in Path(script).read_text(encoding="utf-8")
+    except (OSError, ValueError):
+        return False
 
 
 class _OwnKernelCache(distributed.WorkerPlugin):

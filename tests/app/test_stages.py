@@ -12,8 +12,10 @@ from swarm.app.stages import BY_NAME, STAGES, Options, Stage
 from swarm.app.stages.record import hanging_on
 from swarm.run import tables
 from swarm.run.folder import Run
+from swarm.run.progress import Silent
 from swarm.run.tables import made_by, parquet_tables
 from swarm.run.tables.schema import Table, whole
+from targets.base.errors import InputError
 
 
 def test_every_stage_makes_what_is_declared_for_it_and_needs_what_an_earlier_one_makes():
@@ -38,6 +40,16 @@ def test_what_hangs_on_a_stage_is_found_through_the_tables():
     assert names == ["optimize", "compare", "sensitivity", "refine", "handoff", "report"]
     assert [stage.name for stage in hanging_on(BY_NAME["compare"], STAGES)] == ["report"]
     assert hanging_on(BY_NAME["report"], STAGES) == ()
+
+
+class Heard(Silent):
+    """Keeps what it is told."""
+
+    def __init__(self):
+        self.heard = []
+
+    def say(self, text):
+        self.heard.append(text)
 
 
 @pytest.fixture
@@ -80,20 +92,38 @@ def test_a_toy_stage_is_run_kept_and_made_again(toy, screened):
     assert list(entry["made"]) == ["tally.parquet"]
 
 
-@pytest.mark.parametrize("damage", ["deleted", "flipped", "truncated"])
-def test_a_file_that_is_not_as_it_was_left_is_made_again(toy, screened, damage):
+@pytest.mark.parametrize("damage", ["deleted", "flipped", "truncated", "a folder"])
+def test_a_file_that_is_not_as_it_was_left_is_made_again_and_that_is_said(toy, screened, damage):
     run = pipeline.run_one("tally", screened, Options(workers=1))
     path = run.path("tally")
     whole_file = path.read_bytes()
     if damage == "deleted":
         path.unlink()
+    elif damage == "a folder":
+        path.unlink()
+        (path / "inside").mkdir(parents=True)
     elif damage == "flipped":
         path.write_bytes(whole_file[:40] + bytes([whole_file[40] ^ 1]) + whole_file[41:])
     else:
         path.write_bytes(whole_file[:-20])
-    pipeline.run_one("tally", screened, Options(workers=1, resume=True))
+    teller = Heard()
+    pipeline.run_one("tally", screened, Options(workers=1, resume=True), teller)
     assert toy == [3, 3]
     assert path.read_bytes() == whole_file
+    assert "tally: made again: not as it was left: tally.parquet" in teller.heard
+
+
+def test_a_stage_refuses_a_table_that_is_not_as_an_earlier_one_left_it(toy, screened):
+    run = Run.open(screened)
+    run.begin("screen", "x", makes=())
+    run.finish("screen", "done", seconds=1.0, makes=["opportunities.parquet"])
+    pipeline.run_one("tally", screened, Options(workers=1))
+    pa.parquet.write_table(pa.table({"opportunity": [0]}), screened / "opportunities.parquet")
+    with pytest.raises(InputError, match=r"not as screen left it(?s:.*)--resume"):
+        pipeline.run_one("tally", screened, Options(workers=1, resume=True))
+    with pytest.raises(InputError, match="not as screen left it"):
+        Run.open(screened).read_table("opportunities")
+    assert toy == [3]
 
 
 def test_a_stage_is_made_again_where_what_it_needs_has_changed(toy, screened):

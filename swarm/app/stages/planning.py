@@ -29,7 +29,8 @@ from swarm.plan.measures import with_measures
 from swarm.plan.verify import Tables as Reported
 from swarm.plan.verify import verify
 from swarm.report.drawn import aim_rings, arc_points, event_dates, successes
-from swarm.run.folder import Run, csv_text, sha256_of
+from swarm.run.csv_cells import csv_text
+from swarm.run.folder import Run, sha256_of
 from swarm.study.schema import Study
 from targets.catalogue.bodies import Catalogue
 

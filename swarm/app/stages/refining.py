@@ -15,7 +15,8 @@ from swarm.refine.whole_plan import (
     refine_plan,
     refined_table,
 )
-from swarm.run.folder import Run, csv_text
+from swarm.run.csv_cells import csv_text
+from swarm.run.folder import Run
 from targets.base.errors import NothingFeasible
 from targets.catalogue.bodies import Catalogue
 

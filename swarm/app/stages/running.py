@@ -19,15 +19,22 @@ def run_stage(stage: Stage, work: Work, stages: Sequence[Stage]) -> bool:
     """
     if (lack := stage.lacking(work.run)) is not None:
         raise lack
+    work.run.require_as_left(stage.upstream(stages))
     inputs = stage.inputs(work, stages)
     if work.options.resume and work.run.finished(stage.name, inputs):
         work.teller.say(f"{stage.name}: done before, kept")
         return False
+    if work.options.resume and (changed := work.run.changed(stage.name)):
+        work.teller.say(f"{stage.name}: made again: not as it was left: {_few(changed)}")
     require_free(work.run.folder, resume=work.options.resume, tables=stage.results())
     with _marked(stage, work, inputs, hanging_on(stage, stages)):
         if not taken_over(stage, work, stages):
             stage.work(work)
     return True
+
+
+def _few(names: list[str]) -> str:
+    return ", ".join([*names[:3], *([f"and {len(names) - 3} more"] if len(names) > 3 else [])])
 
 
 @contextmanager

@@ -13,7 +13,8 @@ from swarm.plan.unserved import unserved_rows
 from swarm.reach.nothing_in_reach import nothing_found
 from swarm.reach.opportunities import Screening, screen
 from swarm.report.drawn import density
-from swarm.run.folder import Run, csv_text, sha256_of
+from swarm.run.csv_cells import csv_text
+from swarm.run.folder import Run, sha256_of
 from targets.base.errors import InputError
 from targets.catalogue.knowledge import knowledge_notes, near_earth_warning
 from targets.catalogue.reading import Reading, read_catalogue

@@ -1,8 +1,8 @@
 """A filter on a GPU before the screen: which bodies of a population are worth the exact look. An optional extra.
 
-The march and the coarse look of the sweep run for the whole population on one device. A body is dropped only where it stays outside the reach bound of every leg by `SLACK_KM` more than the
-processor would ask, and whoever cannot be moved is kept. What is kept goes through the screen as ever, so tables keep
-their bytes.
+The march and the coarse look of the sweep run for the whole population on one device. A body is dropped only where it
+stays outside the reach bound of every leg by `SLACK_KM` more than the processor would ask, and whoever cannot be moved
+is kept. What is kept goes through the screen as ever, so tables keep their bytes.
 
 Nothing else needs the library (`numba-cuda`, kept by the maker of the devices; `pip install 'swarm-flyby[gpu]'`): it is
 brought along only where a device is asked for.

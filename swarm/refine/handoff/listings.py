@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Sequence
 
 import numpy as np
@@ -13,6 +11,7 @@ from swarm.refine.duties import weekly_tracking_hours
 from swarm.refine.handoff.oem import date_text
 from swarm.refine.handoff.spk import probe_id, target_id
 from swarm.refine.tables import RefinedProbe
+from swarm.run.csv_cells import csv_of_rows
 from swarm.study.schema import Study
 from targets.base.constants import AU_KM, DAY_S
 from targets.base.timescale import iso_of_tdb_s, tdb_s_from_jd
@@ -26,18 +25,12 @@ Floats = NDArray[np.float64]
 def listings(study: Study, targets: Catalogue, flown: Sequence[RefinedProbe]) -> dict[str, str]:
     """Texts by file name."""
     return {
-        "encounters.csv": _csv(_ENCOUNTERS, [_encounter(one) for one in flown]),
-        "events.csv": _csv(("date_tdb", "tdb_s", "event", "probe", "note", "hours"), _events(study, flown)),
-        "targets.csv": _csv(_TARGETS, _target_rows(study, targets, flown)),
+        "encounters.csv": csv_of_rows(_ENCOUNTERS, [_encounter(one) for one in flown]),
+        "events.csv": csv_of_rows(
+            ("date_tdb", "tdb_s", "event", "probe", "note", "hours"), _events(study, flown)
+        ),
+        "targets.csv": csv_of_rows(_TARGETS, _target_rows(study, targets, flown)),
     }
-
-
-def _csv(head: Sequence[str], rows: Sequence[Sequence[object]]) -> str:
-    stream = io.StringIO()
-    writer = csv.writer(stream, lineterminator="\n")
-    writer.writerow(head)
-    writer.writerows(rows)
-    return stream.getvalue()
 
 
 _ENCOUNTERS = (

@@ -15,6 +15,8 @@ from targets.ephemeris.spice import leap_seconds
 Floats = NDArray[np.float64]
 
 ORIGINATOR = "SWARM-FLYBY"
+# Longest line of a message.
+_LINE = 254
 # Version of both kinds of message.
 VERSION = "3.0"
 # What has no international designator yet (CCSDS 502.0-B-3, from memory); the SPK number stands in a comment.
@@ -35,9 +37,18 @@ def utc_text(tdb_s: float) -> str:
     return (J2000 + timedelta(seconds=round(utc_s))).isoformat(timespec="seconds")
 
 
+def one_line(text: str) -> str:
+    """A text as a line of a message: ASCII that prints, at most 254 characters (CCSDS 502.0-B-3, 7.3, from memory).
+
+    Anything else, a line break first of all, is written as its escape.
+    """
+    shown = "".join(sign if sign.isprintable() else sign.encode("unicode_escape").decode() for sign in text)
+    return shown.encode("ascii", "backslashreplace").decode()[:_LINE]
+
+
 def header(kind: str, creation_tdb_s: float, comments: Sequence[str]) -> list[str]:
     """First lines of a message."""
-    lines = [f"CCSDS_{kind}_VERS = {VERSION}", *(f"COMMENT {text}" for text in comments)]
+    lines = [f"CCSDS_{kind}_VERS = {VERSION}", *(one_line(f"COMMENT {text}") for text in comments)]
     return [*lines, f"CREATION_DATE = {utc_text(creation_tdb_s)}", f"ORIGINATOR = {ORIGINATOR}", ""]
 
 

@@ -13,13 +13,14 @@ import pyarrow as pa
 from swarm.reach.mothership.path import legs_of_table
 from swarm.refine.correct import NotRefined
 from swarm.refine.handoff.listings import listings
-from swarm.refine.handoff.oem import date_text, oem_text
+from swarm.refine.handoff.oem import date_text, oem_text, one_line
 from swarm.refine.handoff.opm import Manoeuvre, opm_text
 from swarm.refine.handoff.read_back import read_back
 from swarm.refine.handoff.readme import readme_text
 from swarm.refine.handoff.spk import MOTHERSHIP_ID, probe_id, target_id, write_spk
 from swarm.refine.stretches import Paths, Stretch, field_of, whole_microseconds
 from swarm.refine.tables import RefinedProbe
+from swarm.run.writing import remove
 from swarm.study.schema import Study
 from targets.base.errors import InputError
 from targets.base.timescale import tdb_s_from_jd
@@ -87,7 +88,7 @@ def _bodies(
     }
     bodies[MOTHERSHIP_ID] = ("MOTHERSHIP", _mothership_stretches(mothership))
     for index, stretch in paths.targets.items():
-        bodies[target_id(index)] = (f"TARGET {names[index]}", [stretch])
+        bodies[target_id(index)] = (one_line(f"TARGET {names[index]}"), [stretch])
     return bodies
 
 
@@ -96,7 +97,7 @@ def clear_package(folder: Path) -> None:
     if folder.is_dir():
         for old in folder.iterdir():
             if old.suffix in (".oem", ".opm", ".bsp", ".csv", ".txt"):
-                old.unlink()
+                remove(old)
 
 
 def _mothership_stretches(mothership: pa.Table) -> list[Stretch]:

@@ -10,7 +10,7 @@ import numpy as np
 from swarm import __version__
 from swarm.refine.correct import NotRefined, Refined
 from swarm.refine.forces import BODIES, NAMES
-from swarm.refine.handoff.oem import date_text
+from swarm.refine.handoff.oem import date_text, one_line
 from swarm.refine.handoff.spk import MOTHERSHIP_ID
 from swarm.refine.stretches import DEGREE
 from swarm.refine.tables import RefinedProbe
@@ -34,7 +34,7 @@ def readme_text(
     plan = flown[0].made.arc.plan if flown else (lost[0].arc.plan if lost else 0)
     area = f"area {probe.solar_area_m2:g} m^2, reflectivity {probe.reflectivity:g}"
     lines = [
-        f"{study.study.name}: trajectories of plan {plan}",
+        f"{one_line(study.study.name)}: trajectories of plan {plan}",
         f"Written {written[:10]} by swarm-flyby {__version__}; inputs and versions: manifest.json of the run.",
         "Concept-study figures: a start for detailed design, not for operations. Recontact and impacts, sampled:",
         "safety.csv of the run. Planetary protection, launch safety, radio licensing and recontact safety rest with",

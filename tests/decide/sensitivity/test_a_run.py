@@ -7,7 +7,8 @@ from typer.testing import CliRunner
 
 from swarm.app import surface
 from swarm.app.cli import app
-from swarm.run.folder import Run, question
+from swarm.run.folder import Run
+from swarm.run.questions import question
 from swarm.run.tables import made_by
 from tests.helpers.batch_of_four import BASE
 
