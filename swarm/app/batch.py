@@ -21,7 +21,6 @@ import hashlib
 import itertools
 import json
 import re
-import tomllib
 from collections.abc import Iterator
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
@@ -38,6 +37,7 @@ from swarm.run.progress import Silent, Teller
 from swarm.run.workers import Pool, open_workers
 from swarm.run.writing import write_text_atomically
 from swarm.study.schema import Study, read_study, require_supported, study_from
+from swarm.study.toml_file import read_toml
 from targets.base.errors import InputError, NothingFeasible
 from targets.catalogue.reading import Reading
 
@@ -71,13 +71,13 @@ class Outcome:
 
 def read_variations(path: Path) -> tuple[Variation, ...]:
     """Read and check every variation; the first that cannot be used is an InputError that names it."""
-    asked = _toml(path)
+    asked = read_toml(path, what="the file of variations")
     for key in asked:
         if key not in _KEYS:
             raise InputError("unknown key", file=path, place=key, found=key, expected=", ".join(_KEYS))
     base = _base_path(path, asked)
     read_study(base)
-    data = _toml(base)
+    data = read_toml(base, what="the study file")
     variations = []
     for name, changes in _listed(path, asked):
         changed = copy.deepcopy(data)
@@ -87,13 +87,6 @@ def read_variations(path: Path) -> tuple[Variation, ...]:
         variations.append(Variation(name, changes, tomli_w.dumps(changed), study))
     _refuse_twice(path, [variation.name for variation in variations])
     return tuple(variations)
-
-
-def _toml(path: Path) -> dict[str, Any]:
-    try:
-        return tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as problem:
-        raise InputError("the file cannot be read as TOML", file=path, found=problem) from None
 
 
 def _base_path(path: Path, asked: dict[str, Any]) -> Path:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +10,7 @@ from pydantic import ValidationError
 from swarm.study.problems import problems_of, refuse
 from swarm.study.question import Study
 from swarm.study.relations import relations, unsupported
-from targets.base.errors import InputError
+from swarm.study.toml_file import read_toml
 
 
 def read_study(path: str | Path, *, base: Path | None = None) -> Study:
@@ -23,7 +22,7 @@ def read_study(path: str | Path, *, base: Path | None = None) -> Study:
     base : folder that relative paths in it start from; the file's own folder unless given
     """
     path = Path(path)
-    study = study_from(_read_toml(path), file=path)
+    study = study_from(read_toml(path, what="the study file"), file=path)
     study._base = path.parent if base is None else base
     return study
 
@@ -45,16 +44,3 @@ def require_supported(study: Study, *, file: str | Path = "study") -> None:
     problems = list(unsupported(study))
     if problems:
         raise refuse(problems, file=file)
-
-
-def _read_toml(path: Path) -> dict[str, Any]:
-    try:
-        return tomllib.loads(path.read_bytes().decode("utf-8"))
-    except FileNotFoundError:
-        raise InputError("the study file is not there", file=path, expected="a TOML file") from None
-    except OSError as problem:
-        raise InputError("the study file cannot be read", file=path, found=problem.strerror) from None
-    except UnicodeDecodeError as problem:
-        raise InputError("not a TOML text", file=path, found=f"byte {problem.start} is not UTF-8") from None
-    except tomllib.TOMLDecodeError as problem:
-        raise InputError("not valid TOML", file=path, found=problem, expected="key = value lines") from None

@@ -14,7 +14,7 @@ from targets.base.errors import InputError
 from targets.catalogue.bodies import ASSUMED_G, ASSUMED_H, ASSUMED_U, Catalogue, Reading
 from targets.catalogue.invented import EPOCH_JD_TDB, describe_belt, invented_belt
 from targets.catalogue.readers import mpc_json, mpcorb, own, sbdb
-from targets.catalogue.readers.draft import Draft, tidy
+from targets.catalogue.readers.draft import Draft, few, tidy
 from targets.catalogue.readers.rules import settle
 from targets.catalogue.readers.source import Source, read_source, text_of
 from targets.catalogue.rejects import rejects_table
@@ -107,5 +107,4 @@ def _visited_notes(listed_here: int, unknown: list[str]) -> tuple[str, ...]:
     told = f"{listed_here} bodies are on the list of visited bodies."
     if not unknown:
         return (told,)
-    names = ", ".join(unknown)
-    return (told, f"On the list of visited bodies but not in the catalogue ({len(unknown)}): {names}.")
+    return (told, f"On the list of visited bodies but not in the catalogue ({len(unknown)}): {few(unknown)}.")

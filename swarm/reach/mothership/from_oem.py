@@ -13,8 +13,10 @@ import numpy as np
 from swarm.reach.mothership.followed import JOIN_S, Piece
 from swarm.reach.mothership.interpolation import HERMITE, LAGRANGE, interpolated, window_size
 from swarm.reach.mothership.oem_lines import DATA_LINE, Block, Line, Refusal, blocks_of, lines_of
-from targets.base.constants import AU_KM, GM_SUN_KM3_S2
+from swarm.reach.mothership.plausible import no_mothership
+from targets.base.constants import GM_SUN_KM3_S2
 from targets.base.errors import InputError
+from targets.base.files import read_limited
 from targets.base.timescale import (
     LeapSeconds,
     calendar_day_and_second,
@@ -31,7 +33,7 @@ METHODS = (HERMITE, LAGRANGE)
 DEGREE_MAX = 27  # as SPICE's own interpolation
 DEGREE_UNSTATED = 7
 _SUN, _BARYCENTER = spice.SUN, 0
-_FAR_AU, _FAST_KM_S = 100.0, 100.0  # own choices: beyond every mothership
+_MOST_BYTES = 256 << 20  # own choice: a state a minute for three years
 _ROUNDED_S = 1.0  # START_TIME and STOP_TIME may be rounded to the second
 
 _ms = partial(iso_of_tdb_s, digits=3)
@@ -111,7 +113,7 @@ def read_oem(file: Path) -> Oem:
     accelerations and covariances are passed over.
     """
     try:
-        raw = file.read_bytes()
+        raw = read_limited(file, most_bytes=_MOST_BYTES)
     except FileNotFoundError:
         raise InputError("the file is not there", file=file, expected="a CCSDS OEM, KVN text") from None
     except OSError as problem:
@@ -139,6 +141,8 @@ def _segment(block: Block, leap: LeapSeconds, refusal: Refusal, notes: list[str]
     _check_order(block, epochs, refusal)
     _check_span(block, epochs, epoch, refusal)
     degree = _check_count(block, len(epochs), method, degree, refusal)
+    useable = _useable(block, epochs, epoch, refusal)
+    _check_motion(block, epochs, states, useable, refusal)
     if frame == "EME2000":
         states = np.hstack([states[:, :3] @ ICRF_FROM_EME2000.T, states[:, 3:] @ ICRF_FROM_EME2000.T])
         notes.append("EME2000 states of the mothership are rotated to ICRF by the frame bias, 0.023 arcsec")
@@ -153,7 +157,7 @@ def _segment(block: Block, leap: LeapSeconds, refusal: Refusal, notes: list[str]
         center=_SUN if center == "SUN" else _BARYCENTER,
         epochs_tdb_s=epochs,
         states=states,
-        useable_tdb_s=_useable(block, epochs, epoch, refusal),
+        useable_tdb_s=useable,
         method=method,
         degree=degree,
     )
@@ -229,11 +233,7 @@ def _number(line: Line, text: str, refusal: Refusal) -> float:
 def _check_units(block: Block, states: np.ndarray, refusal: Refusal) -> None:
     """An OEM is in km and km/s (CCSDS 502.0-B-3, section 5); farther or faster than any mothership is metres."""
     for line, state in zip(block.data, states, strict=True):
-        range_km, speed_km_s = float(np.linalg.norm(state[:3])), float(np.linalg.norm(state[3:]))
-        # twice the speed of escape from the Sun: fast enough for any passage close to it
-        fast_km_s = max(_FAST_KM_S, 2.0 * math.sqrt(2.0 * GM_SUN_KM3_S2 / max(range_km, 1.0)))
-        if range_km > _FAR_AU * AU_KM or speed_km_s > fast_km_s:
-            found = f"{range_km / AU_KM:.4g} au from the center, {speed_km_s:.4g} km/s"
+        if (found := no_mothership(state)) is not None:
             raise refusal.at(
                 line, "no mothership is there: are these metres?", f"km and km/s: {DATA_LINE}", found=found
             )
@@ -250,6 +250,39 @@ def _check_order(block: Block, epochs: np.ndarray, refusal: Refusal) -> None:
             f"a date after {before}, that of the line before",
             found=line.text.split()[0],
         )
+
+
+def _check_motion(
+    block: Block, epochs: np.ndarray, states: np.ndarray, useable: tuple[float, float], refusal: Refusal
+) -> None:
+    """Velocities must lead from a position to the next one, or one of the two is of another body, sign or unit.
+
+    What mean velocity misses of the step is its share (w dt)^2 / 12 on a path of angular rate w (the next term);
+    a planet's pull between two states adds to that. So three times as much and a fifth of the step are allowed (own
+    choice), and steps that turn by more than a radian are left alone.
+    """
+    dt = np.diff(epochs)
+    step = np.diff(states[:, :3], axis=0)
+    flown = 0.5 * (states[:-1, 3:] + states[1:, 3:]) * dt[:, None]
+    range_km = np.maximum(
+        np.minimum(*(np.linalg.norm(part[:, :3], axis=1) for part in (states[:-1], states[1:]))), 1.0
+    )
+    turn = dt * np.sqrt(GM_SUN_KM3_S2 / range_km**3)
+    length = np.maximum(np.linalg.norm(step, axis=1), np.linalg.norm(flown, axis=1))
+    off = np.linalg.norm(step - flown, axis=1)
+    wrong = np.flatnonzero(
+        (off > (0.2 + 0.25 * turn**2) * length + 1.0)
+        & (turn < 1.0)
+        & (epochs[:-1] >= useable[0] - JOIN_S)
+        & (epochs[1:] <= useable[1] + JOIN_S)
+    )
+    if wrong.size:
+        k = int(wrong[0])
+        raise refusal.at(
+            block.data[k + 1], "position and velocity do not agree with the line before",
+            "velocities (km/s) that lead from one position (km) to the next",
+            found=f"{off[k]:.6g} km off in a step of {length[k]:.6g} km",
+        )  # fmt: skip
 
 
 def _check_span(block: Block, epochs: np.ndarray, epoch: partial[float], refusal: Refusal) -> None:

@@ -90,6 +90,14 @@ def tidy(value: Any) -> str:
     return "" if value is None else " ".join(str(value).split())
 
 
+def few(names: Sequence[str]) -> str:
+    """Return a list of names as text that is never long: the first of them, each cut, and how many more."""
+    shown = ", ".join(
+        ascii(name)[1:61] if len(name) > 60 or not name.isprintable() else name for name in names[:20]
+    )
+    return shown + (f" and {len(names) - 20} more" if len(names) > 20 else "")
+
+
 def naming_notes(without: int) -> tuple[str, ...]:
     """Return the note on rows that are named by their designation, none where there are no such rows."""
     return (f"{without} rows have no number: named by their principal designation.",) if without else ()

@@ -19,9 +19,10 @@ import pyarrow.parquet as pq
 from numpy.typing import NDArray
 
 from targets.base.errors import InputError
+from targets.base.files import MOST_BYTES
 from targets.catalogue.bodies import ATTRIBUTES, SCHEMA, Catalogue, Floats, object_column, uncertainty_of
 from targets.catalogue.readers.delimited import check_names, read_csv_rows
-from targets.catalogue.readers.draft import Draft, Numbers, no_numbers, numbers_of, spin_periods_h, tidy
+from targets.catalogue.readers.draft import Draft, Numbers, few, no_numbers, numbers_of, spin_periods_h, tidy
 from targets.catalogue.readers.rules import ELEMENTS
 from targets.catalogue.readers.source import Source, read_source
 
@@ -29,6 +30,7 @@ REQUIRED = ("target", *ELEMENTS)
 _KNOWN = (*SCHEMA.names, *ATTRIBUTES)
 _NUMBERS = (*ELEMENTS, "h_mag", "g_slope", "albedo", "diameter_km", "u_code")
 _KIND = "CSV or Parquet"
+_MOST_ROWS, _MOST_COLUMNS = 20_000_000, 1000  # own choices: ten times the bodies that are known
 _PARQUET_MAGIC = b"PAR1"
 _YES, _NO = ("true", "1", "yes"), ("false", "0", "no", "", "none")
 
@@ -65,14 +67,31 @@ def write_csv(catalogue: Catalogue, path: Path) -> None:
 
 def _from_parquet(source: Source) -> _Columns:
     try:
-        table = pq.read_table(io.BytesIO(source.content))
-    except (pa.ArrowException, OSError) as error:
-        raise InputError("the Parquet file is damaged or truncated", file=source.path, found=error) from error
+        file = pq.ParquetFile(io.BytesIO(source.content))
+        _require_bounded(file.metadata, source)
+        table = file.read()
+    except (pa.ArrowException, OSError, ValueError, OverflowError, MemoryError):
+        raise InputError(
+            "the Parquet file is damaged or truncated", file=source.path, do="write it again"
+        ) from None
     check_names(table.column_names, REQUIRED, _KIND, path=source.path, place="columns")
     values = {name: _parquet_values(table[name]) for name in table.column_names if name in _KNOWN}
     rows = table.num_rows
     lines = np.arange(1, rows + 1)
     return _Columns(tuple(table.column_names), lines, values, None, [""] * rows, _uncertainty(table, source))
+
+
+def _require_bounded(metadata: pq.FileMetaData, source: Source) -> None:
+    """Refuse what would not fit: a few bytes of Parquet may stand for any number of rows."""
+    groups = [metadata.row_group(k) for k in range(metadata.num_row_groups)]
+    unpacked = sum(group.total_byte_size for group in groups)
+    if metadata.num_rows > _MOST_ROWS or metadata.num_columns > _MOST_COLUMNS or unpacked > MOST_BYTES:
+        raise InputError(
+            "the Parquet file is too large",
+            file=source.path,
+            found=f"{metadata.num_rows} rows of {metadata.num_columns} columns, {unpacked} bytes unpacked",
+            expected=f"at most {_MOST_ROWS} rows of {_MOST_COLUMNS} columns, {MOST_BYTES} bytes",
+        )
 
 
 def _uncertainty(table: pa.Table, source: Source) -> dict[str, Floats]:
@@ -164,7 +183,7 @@ def _assumed(columns: _Columns, count: int) -> NDArray[np.uint16]:
 
 def _unused_notes(columns: _Columns) -> tuple[str, ...]:
     unused = [name for name in columns.names if name not in _KNOWN and name not in columns.uncertainty]
-    return (f"Columns not used: {', '.join(unused)}.",) if unused else ()
+    return (f"Columns not used: {few(unused)}.",) if unused else ()
 
 
 def _unclear_notes(unclear: int) -> tuple[str, ...]:

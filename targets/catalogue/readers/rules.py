@@ -35,11 +35,20 @@ NOT_TAKEN: tuple[tuple[str, _Comparison, float, str], ...] = (
     ("e", np.less, 0.0, "{label} is negative"),
     ("e", np.greater_equal, 1.0, "unbound orbit: {label} is 1 or more, only closed orbits are followed"),
     ("a_au", np.less_equal, 0.0, "{label} is not positive"),
+    ("a_au", np.greater, 1e5, "{label} is above 100 000 au, where no body is held by the Sun"),
     ("i_deg", np.less, 0.0, "{label} is negative"),
     ("i_deg", np.greater, 180.0, "{label} is above 180 deg"),
     ("epoch_jd_tdb", np.less, _DE440_START_JD, "{label} is before JD 2287184.5, where the ephemeris begins"),
     ("epoch_jd_tdb", np.greater, _DE440_END_JD, "{label} is after JD 2688976.5, where the ephemeris ends"),
 )
+# A turn either way is how people write angles; more is a slip, and sines lose their digits.
+NOT_TAKEN += tuple(
+    (column, comparison, limit, "{label} is beyond -360 to 360 deg")
+    for column in ("node_deg", "argp_deg", "mean_anomaly_deg")
+    for comparison, limit in ((np.less, -360.0), (np.greater, 360.0))
+)
+LONGEST_NAME = 100
+NOT_A_NAME = f"{{what}} is longer than {LONGEST_NAME} characters, or holds some that do not print"
 NO_TARGET = "no number and no principal designation"
 TWICE = "the target stands in the file twice: the first row is taken"
 
@@ -110,6 +119,12 @@ def _reasons(draft: Draft) -> NDArray[np.object_]:
     """Return '' for a row that is taken, else the first rule that speaks against it."""
     reasons = object_column(draft.broken)
     _add(reasons, np.array([not target for target in draft.target], dtype=bool), NO_TARGET)
+    for what in ("target", "name", "taxonomy"):
+        _add(
+            reasons,
+            np.array([not _is_name(text) for text in getattr(draft, what)]),
+            NOT_A_NAME.format(what=what),
+        )
     for column in ELEMENTS:
         numbers, label = draft.numbers[column], draft.label_of[column]
         _add(reasons, numbers.missing, f"no value for {label}")
@@ -120,6 +135,10 @@ def _reasons(draft: Draft) -> NDArray[np.object_]:
         _add(reasons, against, reason.format(label=draft.label_of[column]))
     _add(reasons, _repeated(draft.target, reasons == ""), TWICE)
     return reasons
+
+
+def _is_name(text: str) -> bool:
+    return len(text) <= LONGEST_NAME and text.isprintable()
 
 
 def _add(reasons: NDArray[np.object_], against: NDArray[np.bool_], reason: str) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gzip
 import hashlib
+import io
 import json
 import zlib
 from collections.abc import Callable
@@ -12,8 +13,11 @@ from pathlib import Path
 from typing import Any
 
 from targets.base.errors import InputError
+from targets.base.files import MOST_BYTES, read_limited
 
 _GZIP_MAGIC = b"\x1f\x8b"
+# Own choices: small files may pack better than large ones.
+_PACKED_AT_MOST, _ROOM_BYTES = 100, 16 << 20
 
 
 @dataclass(frozen=True)
@@ -68,18 +72,19 @@ def json_of(
 
 def _stored_bytes(path: Path) -> bytes:
     try:
-        return path.read_bytes()
+        return read_limited(path, most_bytes=MOST_BYTES)
     except FileNotFoundError:
         raise InputError("the file does not exist", file=path) from None
     except IsADirectoryError:
         raise InputError("this is a folder, not a file", file=path) from None
-    except OSError as error:
-        raise InputError("the file cannot be read", file=path, found=error.strerror) from error
+    except (OSError, ValueError) as error:  # a name that holds a zero byte is a ValueError
+        found = error.strerror if isinstance(error, OSError) else error
+        raise InputError("the file cannot be read", file=path, found=found) from error
 
 
 def _unpacked(path: Path, stored: bytes) -> bytes:
     try:
-        return gzip.decompress(stored)
+        return _within_bounds(path, stored)
     except EOFError as error:
         raise InputError(
             "the gzip file is truncated",
@@ -89,3 +94,18 @@ def _unpacked(path: Path, stored: bytes) -> bytes:
         ) from error
     except (gzip.BadGzipFile, zlib.error) as error:
         raise InputError("the gzip file is damaged", file=path, found=error, do="fetch it again") from error
+
+
+def _within_bounds(path: Path, stored: bytes) -> bytes:
+    """Unpack as far as any table of numbers would go: deflate itself packs a thousand to one, text ten to one."""
+    most = min(MOST_BYTES, _ROOM_BYTES + _PACKED_AT_MOST * len(stored))
+    with gzip.GzipFile(fileobj=io.BytesIO(stored)) as packed:
+        content = packed.read(most + 1)
+    if len(content) > most:
+        raise InputError(
+            "the gzip file unpacks to more than a catalogue can be",
+            file=path,
+            found=f"{len(stored)} bytes, unpacked over {most}",
+            expected=f"at most {_PACKED_AT_MOST} times as many bytes",
+        )
+    return content

@@ -220,3 +220,31 @@ def test_the_same_text_unbroken_is_taken(tmp_path, planet_table):
     ship = mothership_of(study_of({"kind": "oem", "file": "mothership.oem"}, base=tmp_path), planet_table)
     assert len(ship.legs) == 1
     assert date(ship.legs[0].start_tdb_s, "TDB").startswith("2031-03-01")
+
+
+@pytest.mark.parametrize("which", ["all reversed", "one reversed", "one place off"])
+def test_positions_and_velocities_that_disagree(tmp_path, planet_table, which):
+    """Read as it stands, such a file is another path: each state of it is a fine one by itself."""
+    whole = block()
+    states = whole.states.copy()
+    if which == "all reversed":
+        states[:, 3:] *= -1.0
+    elif which == "one reversed":
+        states[20, 3:] *= -1.0
+    else:
+        states[20, 0] += 1e7
+    text = oem_text([Block(whole.epochs_tdb_s, states)])
+    message = refused(tmp_path, text, planet_table)
+    assert "do not agree" in message
+    first = next(k for k, line in enumerate(text.splitlines(), start=1) if line.startswith("2031-03-01T"))
+    assert f"line {first + (1 if which == 'all reversed' else 20)}:" in message
+
+
+@pytest.mark.parametrize("speed_km_s", [4e5, 1e12])
+def test_a_state_faster_than_light(tmp_path, planet_table, speed_km_s):
+    whole = block()
+    states = whole.states.copy()
+    states[7, 3] = speed_km_s
+    assert "no mothership is there" in refused(
+        tmp_path, oem_text([Block(whole.epochs_tdb_s, states)]), planet_table
+    )

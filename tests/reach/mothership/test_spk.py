@@ -158,3 +158,26 @@ def test_another_file(tmp_path, planet_table):
 
 def test_no_file(tmp_path, planet_table):
     assert "not there" in refused(tmp_path, planet_table)
+
+
+def test_a_file_over_which_spice_aborts_costs_its_own_process_only(tmp_path, planet_table, monkeypatch):
+    """As a damaged file does: the process that reads it ends without an answer."""
+    write_spk(tmp_path, [block()])
+    monkeypatch.setattr("targets.ephemeris.spk_reader.sys.executable", "/bin/false")
+    assert "SPICE ends over this file" in refused(tmp_path, planet_table)
+
+
+def test_a_process_that_never_answers_is_not_waited_for(tmp_path, planet_table, monkeypatch):
+    write_spk(tmp_path, [block()])
+    sleeping = tmp_path / "sleeping"
+    sleeping.write_text("#!/bin/sh\nexec sleep 60\n")
+    sleeping.chmod(0o755)
+    monkeypatch.setattr("targets.ephemeris.spk_reader.sys.executable", str(sleeping))
+    monkeypatch.setattr("targets.ephemeris.spk_reader._PATIENCE_S", 0.3)
+    assert "SPICE ends over this file" in refused(tmp_path, planet_table)
+
+
+def test_states_that_no_mothership_has(tmp_path, planet_table):
+    whole = block()
+    write_spk(tmp_path, [Block(whole.epochs_tdb_s, 1e4 * whole.states)])
+    assert "no mothership is there" in refused(tmp_path, planet_table)
