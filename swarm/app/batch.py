@@ -34,7 +34,7 @@ from swarm.reach.opportunities import Screening, screen_together
 from swarm.run.folder import Run, write_text_atomically
 from swarm.run.progress import Silent, Teller
 from swarm.run.workers import Pool, open_workers
-from swarm.study.schema import Study, read_study, require_supported, study_from
+from swarm.study.schema import Study, read_study, require_searched, require_supported, study_from
 from targets.base.errors import InputError, NothingFeasible
 from targets.catalogue.reading import Reading
 
@@ -193,6 +193,7 @@ def _checked(data: dict[str, Any], base: Path, *, file: Path, name: str) -> Stud
     said = f"{file}, variation {name}"
     study = study_from(data, file=said)
     require_supported(study, file=said)
+    require_searched(study, file=said)
     study._base = base.parent
     return study
 

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 
+from swarm.app.low_passes import approach_lines, ephemeris_of
 from swarm.encounter.pass_geometry import pass_geometry
 from swarm.reach.approach.needs import low_pass_needs
 from swarm.reach.approach.passage import Meeting, Passage, States, nearest, passages
@@ -26,7 +29,7 @@ def passage_lines(study: Study) -> list[str]:
     span = float(tdb_s_from_jd(study.study.start_jd_tdb)), float(tdb_s_from_jd(study.study.end_jd_tdb))
     needed = epochs_needed_tdb_s(study)
     planets = sample_planets(min(needed), max(needed))
-    ephemeris = Ephemeris()
+    ephemeris = ephemeris_of(study)
     meetings = [
         Meeting(mass_named(name), t, state[3:] - ephemeris.about_sun(mass_named(name), np.array([t]))[0, 3:])
         for name, t, state in meetings_of(study, planets)
@@ -54,6 +57,9 @@ def passage_lines(study: Study) -> list[str]:
             lines.append(f"   low pass at {height:g} km takes, at least: {asked or 'too early in the study'}")
         if not found:
             lines = ["the mothership passes no planet or moon", *_how_near(states, span, planets)]
+        for ask in study.approach:
+            near = partial(nearest, mass_named(ask.body), states, span, planets=planets)
+            lines += ["", *approach_lines(study, ask, found, states, ephemeris, near)]
     return lines
 
 
@@ -71,7 +77,9 @@ def _where(each: Passage) -> list[str]:
     earth_au = float(np.linalg.norm(each.earth_km)) / AU_KM
     apart = float(angle_deg((each.sun_km - each.earth_km)[None], (-each.earth_km)[None])[0])
     sun_au = float(np.linalg.norm(each.sun_km)) / AU_KM
-    seen = f"Sun at {sun_au:.2f} au, Earth at {earth_au:.2f} au; seen from there {apart:.0f} deg from the Sun"
+    seen = f"Sun at {sun_au:.2f} au"
+    if each.body.name != "Earth":
+        seen += f", Earth at {earth_au:.2f} au; seen from there {apart:.0f} deg from the Sun"
     phase = float(angle_deg(each.sun_km[None], -each.v_inf_km_s[None])[0])
     if np.isfinite(phase):
         seen += f", approached at phase {phase:.0f} deg"

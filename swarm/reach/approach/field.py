@@ -3,10 +3,9 @@
     a = -mu r/r^3 + oblateness + sum GM_j (d_j/d_j^3 - p_j/p_j^3)
 
 p_j is body j from the planet, d_j from the probe to it. Moons carry their own J2. They stand on a fine grid, Sun and
-planets on a coarse one, both read by cubic polynomials of Hermite's kind (`hermite_position`): metres. The variational
-equations leave out the gradient of J4. The integrator is the order-8 pair of `swarm.refine.forces` [1], by the same
-published coefficients; relativity and solar pressure are left to refinement (hundreds of metres in sixty days, which
-the burn takes up).
+planets on a coarse one, both read by cubic polynomials of Hermite's kind (`hermite_position`): metres. The integrator
+is the order-8 pair of `swarm.refine.forces` [1], by the same published coefficients; relativity and solar pressure
+are left to refinement (hundreds of metres in sixty days, which the burn takes up).
 
 References
 ----------
@@ -135,6 +134,28 @@ def _oblate(dx, dy, dz, gm, j2, j4, j_radius, pole, rate, gradient, wide):
                     + 2.0 * pole[i] * pole[j]
                 )
             gradient[i, i] -= size * (1.0 - 5.0 * s2)
+        if j4 != 0.0:
+            _oblate_4_gradient(d, r, s, gm, j4, j_radius, pole, gradient)
+
+
+@njit(cache=True)
+def _oblate_4_gradient(d, r, s, gm, j4, j_radius, pole, gradient):
+    """Add the gradient of J4's part of `_oblate`: K (5 P4 + s P4') d/r^7 - K P4' pole/r^6, K = gm J4 R^4."""
+    s2 = s * s
+    p4, slope, bend = (
+        (35.0 * s2 * s2 - 30.0 * s2 + 3.0) / 8.0,
+        (35.0 * s2 - 15.0) * s / 2.0,
+        (105.0 * s2 - 15.0) / 2.0,
+    )
+    size = gm * j4 * (j_radius / r) ** 4 / (r * r * r)
+    along = 5.0 * p4 + s * slope
+    for j in range(3):
+        u = d[j] / r
+        turn = pole[j] - s * u
+        radial, polar = -7.0 * u * along + (6.0 * slope + s * bend) * turn, 6.0 * u * slope - bend * turn
+        for i in range(3):
+            gradient[i, j] += size * (radial * d[i] / r + polar * pole[i])
+        gradient[j, j] += size * along
 
 
 @njit(cache=True)

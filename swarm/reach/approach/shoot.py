@@ -40,6 +40,7 @@ class Shots:
     b_km         : (n, 2) T, R of the aim point
     v_inf_km_s   : (n,) relative to the body, of the unburned path where it comes near
     s            : (n, 3) its incoming asymptote
+    unburned_km  : (n, 2) T, R of where it goes without a burn
     by_state     : (n, 2, 6) d(B.T, B.R) by the state at the burn
     """
 
@@ -51,6 +52,7 @@ class Shots:
     b_km: Floats
     v_inf_km_s: Floats
     s: Floats
+    unburned_km: Floats
     by_state: Floats
 
 
@@ -99,17 +101,18 @@ def _improve(by_start, miss, burn):
 
 @njit(cache=True)
 def _shoot_one(state, begin, target, mu, window, gate_km, goal, field, burn, y, by_start):
-    """Return the status, the epoch of closest approach and the B-plane; burn, y and by_start are filled."""
+    """Return status, epoch of closest approach, B-plane, unburned aim; burn, y and by_start are filled."""
     relative = np.empty(6)
     burn[:] = 0.0
     _start(state, burn, y)
     met = fly_to_closest(y, begin, target, window, gate_km, field)
     relative[:] = relative_to(target, met.epoch_s, y, field)
     frame = frame_of(relative, mu)
+    unburned = aim_of(relative, frame)
     if met.status != OK:
-        return met.status, met.epoch_s, frame
+        return met.status, met.epoch_s, frame, unburned
     if not math.isfinite(frame.v_inf):
-        return BOUND, met.epoch_s, frame
+        return BOUND, met.epoch_s, frame, unburned
     _aim_by_start(relative, frame, y, by_start)
     for _ in range(_ITERATIONS):
         if not _improve(by_start, miss_of(relative, goal, frame), burn):
@@ -117,26 +120,26 @@ def _shoot_one(state, begin, target, mu, window, gate_km, goal, field, burn, y, 
         _start(state, burn, y)
         met = fly_to_closest(y, begin, target, window, 0.0, field)
         if met.status != OK:
-            return met.status, met.epoch_s, frame
+            return met.status, met.epoch_s, frame, unburned
         relative[:] = relative_to(target, met.epoch_s, y, field)
         _aim_by_start(relative, frame, y, by_start)
         miss = miss_of(relative, goal, frame)
         nearest = math.sqrt(relative[0] ** 2 + relative[1] ** 2 + relative[2] ** 2)
         if math.hypot(miss[0], miss[1]) < 0.5 * WITHIN_KM and abs(nearest - goal[0]) < WITHIN_KM:
-            return OK, met.epoch_s, frame
-    return NOT_CONVERGED, met.epoch_s, frame
+            return OK, met.epoch_s, frame, unburned
+    return NOT_CONVERGED, met.epoch_s, frame, unburned
 
 
 @njit(cache=True)
 def _shoot_many(states, begin, targets, mus, windows, gates, goals, field, covered, out):
-    status, burns, closest, ends, relatives, bs, v_infs, ss, by_starts = out
+    status, burns, closest, ends, relatives, bs, v_infs, ss, unburned, by_starts = out
     y, by_start = np.empty(42), np.empty((2, 6))
     burn = np.empty(3)
     for n in range(states.shape[0]):
         if begin[n] < covered[0] or windows[n, 1] > covered[1]:
             status[n] = OUTSIDE
             continue
-        status[n], epoch, frame = _shoot_one(
+        status[n], epoch, frame, aim = _shoot_one(
             states[n], begin[n], targets[n], mus[n], windows[n], gates[n], goals[n], field, burn, y, by_start
         )
         if status[n] == OK:
@@ -145,6 +148,7 @@ def _shoot_many(states, begin, targets, mus, windows, gates, goals, field, cover
             bs[n, :] = aim_of(relatives[n], frame)
             v_infs[n] = frame.v_inf
             ss[n, :] = frame.s
+            unburned[n, :] = aim
 
 
 def shoot(
@@ -172,7 +176,7 @@ def shoot(
     goals     : (n, 2) periapsis distance km, clock angle rad from T towards R
     """
     n = len(begin_s)
-    shapes = ((n, 3), (n,), (n, 6), (n, 6), (n, 2), (n,), (n, 3), (n, 2, 6))
+    shapes = ((n, 3), (n,), (n, 6), (n, 6), (n, 2), (n,), (n, 3), (n, 2), (n, 2, 6))
     out = (np.zeros(n, dtype=np.int64), *(np.full(shape, np.nan) for shape in shapes))
     arrays = (np.ascontiguousarray(a, dtype=float) for a in (gm_km3_s2, windows_s, gates_km, goals))
     _shoot_many(
