@@ -36,7 +36,7 @@ from swarm.run.lock import LOCK, folder_held
 from swarm.run.progress import Silent, Teller
 from swarm.run.workers import Pool, open_workers
 from swarm.run.writing import write_text_atomically
-from swarm.study.schema import Study, read_study, require_supported, study_from
+from swarm.study.schema import Study, read_study, require_searched, require_supported, study_from
 from swarm.study.toml_file import read_toml
 from targets.base.errors import InputError, NothingFeasible
 from targets.catalogue.reading import Reading
@@ -189,6 +189,7 @@ def _checked(data: dict[str, Any], base: Path, *, file: Path, name: str) -> Stud
     said = f"{file}, variation {name}"
     study = study_from(data, file=said)
     require_supported(study, file=said)
+    require_searched(study, file=said)
     study._base = base.parent
     return study
 

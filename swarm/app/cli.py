@@ -84,6 +84,23 @@ def check(study: StudyPath, debug: Debug = False) -> None:
     _guard(work, debug=debug)
 
 
+@app.command(name="passages")
+def passages_command(study: StudyPath, debug: Debug = False) -> None:
+    """Where the mothership passes a planet or a moon, and what a low pass there would take."""
+
+    def work() -> None:
+        from swarm.app.passing import passage_lines
+        from swarm.study.schema import read_study, require_files, require_supported
+
+        understood = read_study(study)
+        require_supported(understood, file=study)
+        require_files(understood, file=study)
+        for line in passage_lines(understood):
+            printed.say(line)
+
+    _guard(work, debug=debug)
+
+
 @app.command(name="run")
 def run_command(
     study: StudyPath,

@@ -19,7 +19,7 @@ from swarm.run.lock import folder_held
 from swarm.run.progress import Silent, Teller
 from swarm.run.warm import Warmed, is_cold, warm
 from swarm.run.workers import Pool, open_workers, require_scheduler
-from swarm.study.schema import read_study, require_supported
+from swarm.study.schema import read_study, require_searched, require_supported
 from targets.base.errors import InputError
 from targets.catalogue.reading import Reading, read_catalogue
 
@@ -184,6 +184,7 @@ def start_run(
     """
     study = read_study(study_path, base=options.base).with_seed(options.seed)
     require_supported(study, file=study_path)
+    require_searched(study, file=study_path)
     require_free(run_dir, resume=options.resume)
     if reading is None:
         require_scheduler(options.scheduler)

@@ -21,6 +21,8 @@ def named_files(study: Study) -> Iterator[tuple[str, Path]]:
             (f"sensitivity.slip_files[{k}].file", slip.file)
             for k, slip in enumerate(study.sensitivity.slip_files)
         ]
+    if study.massive is not None:
+        named += [(f"massive.spk[{k}]", name) for k, name in enumerate(study.massive.spk)]
     for key, name in named:
         if name is not None:
             yield key, study.base / name

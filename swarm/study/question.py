@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
 
-from pydantic import Field, PrivateAttr
+from pydantic import Field, PrivateAttr, Strict
 
 from swarm.study.fields import Section
+from swarm.study.sections.approach import ApproachSettings, MassiveSettings, ProtectionSettings
 from swarm.study.sections.decisions import CompareSettings, SensitivitySettings
 from swarm.study.sections.delivery import (
     DeliverySettings,
@@ -41,6 +42,9 @@ class Study(Section):
     refine: RefineSettings = Field(default_factory=RefineSettings)
     compare: CompareSettings = Field(default_factory=CompareSettings)
     sensitivity: SensitivitySettings | None = Field(default=None)
+    massive: MassiveSettings | None = Field(default=None)
+    approach: Annotated[tuple[ApproachSettings, ...], Strict(False)] = Field(default=(), max_length=50)
+    protection: ProtectionSettings | None = Field(default=None)
 
     _base: Path = PrivateAttr(default=Path("."))
 

@@ -7,6 +7,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from swarm.study.approaches import unsearched
 from swarm.study.problems import problems_of, refuse
 from swarm.study.question import Study
 from swarm.study.relations import relations, unsupported
@@ -42,5 +43,12 @@ def study_from(data: dict[str, Any], *, file: str | Path = "study") -> Study:
 def require_supported(study: Study, *, file: str | Path = "study") -> None:
     """Refuse what the schema knows but this version cannot compute, naming what it can."""
     problems = list(unsupported(study))
+    if problems:
+        raise refuse(problems, file=file)
+
+
+def require_searched(study: Study, *, file: str | Path = "study") -> None:
+    """Refuse what other commands compute and the search of this version does not take."""
+    problems = list(unsearched(study))
     if problems:
         raise refuse(problems, file=file)

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import inspect
 from collections.abc import Iterator
-from typing import Any, get_args, get_origin
+from types import UnionType
+from typing import Any, Union, get_args, get_origin
 
 from pydantic.fields import FieldInfo
 
@@ -57,7 +58,8 @@ def study_reference() -> str:
     """Return the reference in Markdown: every section and key with type, unit, limits, default and source."""
     parts = [_HEAD]
     for name, field in Study.model_fields.items():
-        parts += _section(name, _model_in(field.annotation), optional=not field.is_required())
+        many = get_origin(_bare(field.annotation)) is tuple
+        parts += _section(name, _model_in(field.annotation), optional=not field.is_required(), listed=many)
     parts.append(_probe_classes())
     return "\n".join(parts)
 
@@ -111,6 +113,10 @@ def _type(field: FieldInfo) -> str:
 
 def _type_name(annotation: Any, unit: str) -> str:
     bare = _bare(annotation)
+    if get_origin(bare) in (Union, UnionType):
+        return " or ".join(_type_name(member, unit) for member in get_args(bare))
+    if get_origin(bare) is dict:
+        return f"table of {_type_name(get_args(bare)[1], unit)} by name"
     if get_origin(bare) is tuple:
         items = [item for item in get_args(bare) if item is not Ellipsis]
         count = "list" if Ellipsis in get_args(bare) else f"list of {len(items)}:"
@@ -120,7 +126,9 @@ def _type_name(annotation: Any, unit: str) -> str:
             else f"{count} {_type_name(items[0], unit)}"
         )
     if bare is not None and all(isinstance(value, str) for value in get_args(bare)) and get_args(bare):
-        return "one of " + ", ".join(f'`"{value}"`' for value in get_args(bare))
+        return ("one of " if len(get_args(bare)) > 1 else "") + ", ".join(
+            f'`"{value}"`' for value in get_args(bare)
+        )
     names = {bool: "true or false", int: "whole number", float: "number", str: "text"}
     return "date" if bare is float and unit == DATE_UNIT else names[bare]
 

@@ -6,6 +6,7 @@ import itertools
 from collections.abc import Iterator
 from difflib import get_close_matches
 
+from swarm.study.approaches import approach_relations, unsupported_approaches
 from swarm.study.fields import Section
 from swarm.study.problems import Problem
 from swarm.study.question import Study
@@ -32,6 +33,7 @@ def relations(study: Study) -> Iterator[Problem]:
         yield from _slip_relations(study.sensitivity, study.mothership)
         yield from _bin_relations(study.sensitivity)
         yield from _moved_relations(study.sensitivity)
+    yield from approach_relations(study)
     rule, limit = study.compare.rule, study.compare.swarm_mass_max_kg
     if rule == "science-in-mass" and limit is None:
         yield Problem("compare.swarm_mass_max_kg", "nothing", f'a value: rule = "{rule}" needs it')
@@ -199,6 +201,7 @@ def _science_relations(science: ScienceSettings) -> Iterator[Problem]:
 
 
 def unsupported(study: Study) -> Iterator[Problem]:
+    yield from unsupported_approaches(study)
     if study.catalogue.format not in READ_FORMATS:
         accepted = " or ".join(f'"{name}"' for name in READ_FORMATS)
         yield Problem(

@@ -9,7 +9,7 @@ from swarm.study.fields import FIRST_JD_TDB, LAST_JD_TDB
 from swarm.study.named_files import require_files
 from swarm.study.plausible import burn_limit_note, study_notes
 from swarm.study.question import Study
-from swarm.study.reading import read_study, require_supported, study_from
+from swarm.study.reading import read_study, require_searched, require_supported, study_from
 from swarm.study.sections.decisions import SensitivitySettings
 from swarm.study.sections.delivery import MarginSettings
 from swarm.study.sections.mission import CatalogueSettings, Leg
@@ -33,6 +33,7 @@ __all__ = [
     "burn_limit_note",
     "read_study",
     "require_files",
+    "require_searched",
     "require_supported",
     "study_from",
     "study_notes",

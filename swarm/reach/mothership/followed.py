@@ -107,6 +107,13 @@ def follow(
     return tuple(legs), flybys, (*(flyby.sentence() for flyby in flybys), *notes)
 
 
+def states_within(
+    pieces: Sequence[Piece], *, start_tdb_s: float, end_tdb_s: float, file: FilePath
+) -> Callable[[np.ndarray], np.ndarray]:
+    """The source's states at any epochs of [start, end], spheres of influence included."""
+    return _covering(pieces, start_tdb_s, end_tdb_s, file=file).at
+
+
 def _entry(crossing: _Passage) -> float:
     return crossing.enter_tdb_s
 

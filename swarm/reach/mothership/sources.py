@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path as FilePath
 
-from swarm.reach.mothership.flybys import Flyby
-from swarm.reach.mothership.followed import follow
+import numpy as np
+
+from swarm.reach.mothership.flybys import Flyby, planet_named
+from swarm.reach.mothership.followed import follow, states_within
 from swarm.reach.mothership.from_elements import path_from_elements, state_at_epoch
 from swarm.reach.mothership.from_legs import LegRules, paths_from_legs
 from swarm.reach.mothership.from_oem import read_oem
@@ -120,6 +124,51 @@ def _from_spk(study: Study, planets: PlanetTable) -> Mothership:
             file=file,
         )
     return Mothership(legs, flybys, notes, hashlib.sha256(file.read_bytes()).hexdigest())
+
+
+@contextmanager
+def states_of(study: Study, planets: PlanetTable) -> Iterator[Callable[[np.ndarray], np.ndarray]]:
+    """The mothership's heliocentric states at any epochs of the study, inside spheres of influence, too.
+
+    Of two-body legs, which meet planets at their centres, those of the legs; the later one where two meet.
+    """
+    start, end = _span(study)
+    kind = study.mothership.kind
+    if kind == "oem":
+        yield states_within(
+            read_oem(_file(study)).pieces(), start_tdb_s=start, end_tdb_s=end, file=_file(study)
+        )
+    elif kind == "spk":
+        with spk_pieces(_file(study), int(_given(study, "spk_id"))) as pieces:
+            yield states_within(pieces, start_tdb_s=start, end_tdb_s=end, file=_file(study))
+    else:
+        legs = mothership_of(study, planets).legs
+        starts = np.array([leg.start_tdb_s for leg in legs[1:]])
+
+        def at(epochs: np.ndarray) -> np.ndarray:
+            which = np.searchsorted(starts, epochs, side="right")
+            states = np.empty((len(epochs), 6))
+            for k in np.unique(which):
+                states[which == k] = legs[k].at(epochs[which == k])
+            return states
+
+        yield at
+
+
+def meetings_of(study: Study, planets: PlanetTable) -> list[tuple[str, float, np.ndarray]]:
+    """(planet, epoch, (6,) heliocentric state at the end) of each two-body leg; none where a path is given."""
+    ship = study.mothership
+    if ship.kind != "legs":
+        return []
+    legs = mothership_of(study, planets).legs
+    end = _span(study)[1]
+    found = []
+    for met in ship.legs[1:]:
+        epoch = float(tdb_s_from_jd(met.date))
+        before = [leg for leg in legs if leg.start_tdb_s < epoch - DAY_S]
+        if before and epoch <= end + 0.5:
+            found.append((planet_named(met.body).name, epoch, before[-1].at(epoch)[0]))
+    return found
 
 
 _BY_KIND = {"elements": _from_elements, "legs": _from_legs, "oem": _from_oem, "spk": _from_spk}

@@ -1,0 +1,173 @@
+"""What the [[approach]] rows of a study come to, as lines for people: the second part of `swarm passages`."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Sequence
+
+import numpy as np
+
+from swarm.encounter.pass_judging import JudgedPasses, PassRules, judge_passes
+from swarm.reach.approach.field import OK
+from swarm.reach.approach.passage import Nearest, Passage, States
+from swarm.reach.approach.rows import Ask, LowPasses, low_passes
+from swarm.reach.approach.shoot import REASONS
+from swarm.study.approaches import impact_limit, lowest_km
+from swarm.study.schema import Study
+from swarm.study.sections.approach import ApproachSettings
+from targets.base.constants import DAY_S
+from targets.base.errors import InputError, NothingFeasible
+from targets.base.timescale import iso_of_tdb_s, tdb_s_from_jd
+from targets.masses.bodies import mass_named, planet_of
+from targets.masses.where import Ephemeris
+
+_HEAD = (
+    f"{'days':>6} {'km':>6} {'burn m/s':>9} {'dv99 m/s':>9} {'lat':>6} {'long E':>7} {'Sun':>5} {'m/px':>6} "
+    f"{'low s':>7} {'sigma km':>9} {'quality':>8} {'impact':>9} {'least km':>9}"
+)
+
+
+def ephemeris_of(study: Study) -> Ephemeris:
+    """Where bodies with mass are, by the study's own files first."""
+    names = study.massive.spk if study.massive is not None else ()
+    return Ephemeris([study.base / name for name in names])
+
+
+def approach_lines(
+    study: Study,
+    ask: ApproachSettings,
+    found: Sequence[Passage],
+    states: States,
+    ephemeris: Ephemeris,
+    how_near: Callable[[], Nearest],
+) -> list[str]:
+    """One line a date of release and height: the clock angle with the best quality among those that keep the limit.
+
+    Raises NothingFeasible where the body is not passed, no burn is found, or no row keeps the limit on impacts.
+    """
+    own = _asked_passages(ask, found, how_near)
+    limit, lines, kept = impact_limit(study, ask), [], 0
+    rules = PassRules(ask.ephemeris_sigma_km, lowest_km(ask), limit)
+    least = np.inf
+    for number, passage in own:
+        rows = _rows(study, ask, passage, found, states, ephemeris)
+        judged = judge_passes(study, rows, rules)
+        lines += [f"{ask.name}: {ask.body}, passage {number}, {iso_of_tdb_s(passage.closest_tdb_s)}"]
+        keeps = _keeps(study, judged, limit)
+        kept += int(keeps.sum())
+        least = min(least, float(np.nanmin(np.append(judged.impact_chance, np.inf))))
+        lines += [
+            f"   {line}"
+            for line in (*_counted(rows, judged, keeps, study), _HEAD, *_best(rows, judged, keeps))
+        ]
+    if not kept:
+        raise NothingFeasible(f"no low pass of {ask.body} is left", limit=_why_none(study, ask, limit, least))
+    return [*lines, *_cautions(ask, ephemeris)]
+
+
+def _asked_passages(
+    ask: ApproachSettings, found: Sequence[Passage], how_near: Callable[[], Nearest]
+) -> list[tuple[int, Passage]]:
+    own = [each for each in found if each.body.name == ask.body]
+    if not own:
+        near = how_near()
+        about = planet_of(mass_named(ask.body)).name
+        raise NothingFeasible(
+            f"the mothership never passes {ask.body}",
+            limit=f"it comes no nearer to {about} than {near.distance_km:.0f} km, on {iso_of_tdb_s(near.tdb_s)}",
+        )
+    numbers = range(1, len(own) + 1) if isinstance(ask.passages, str) else ask.passages
+    beyond = [number for number in numbers if number > len(own)]
+    if beyond:
+        raise InputError(
+            "there is no such passage", place=f"approach {ask.name}, passages", found=beyond[0],
+            expected=f"1 to {len(own)}: so often {ask.body} is passed",
+        )  # fmt: skip
+    return [(number, own[number - 1]) for number in numbers]
+
+
+def _rows(
+    study: Study,
+    ask: ApproachSettings,
+    passage: Passage,
+    found: Sequence[Passage],
+    states: States,
+    ephemeris: Ephemeris,
+) -> LowPasses:
+    """Rows of a passage; none is released before another planet was passed, whose moons are not in the field."""
+    planet = planet_of(passage.body)
+    before = [
+        each.closest_tdb_s
+        for each in found
+        if each.closest_tdb_s < passage.closest_tdb_s and planet_of(each.body) is not planet
+    ]
+    first = max([float(tdb_s_from_jd(study.study.start_jd_tdb)), *before])
+    asked = Ask(ask.altitudes_km, ask.clock_step_deg, ask.release_days_before, study.probe.checkout_days)
+    return low_passes(asked, passage, states, first_tdb_s=first, ephemeris=ephemeris)
+
+
+def _keeps(study: Study, judged: JudgedPasses, limit: float | None) -> np.ndarray:
+    keeps = judged.burn_m_s <= study.probe.burn_limit_m_s
+    return keeps if limit is None else keeps & (judged.impact_chance <= limit)
+
+
+def _counted(rows: LowPasses, judged: JudgedPasses, keeps: np.ndarray, study: Study) -> list[str]:
+    """What became of every row that was asked for: none is dropped without a word."""
+    dear = int((judged.burn_m_s > study.probe.burn_limit_m_s).sum())
+    shot = int((rows.shots.status == OK).sum())
+    parts = [f"{len(rows.burn_s) + rows.early} rows asked for", f"{int(keeps.sum())} left"]
+    if rows.early:
+        parts.append(f"{rows.early} would be released before the path that leads here begins")
+    missed = Counter(int(status) for status in rows.shots.status if status != OK)
+    parts += [f"{count}: {REASONS[status]}" for status, count in sorted(missed.items())]
+    if dear:
+        parts.append(f"{dear} need more than probe.burn_limit_m_s")
+    if shot - dear - int(keeps.sum()):
+        parts.append(f"{shot - dear - int(keeps.sum())} over the limit on impacts")
+    return ["; ".join(parts)]
+
+
+def _best(rows: LowPasses, judged: JudgedPasses, keeps: np.ndarray) -> list[str]:
+    days = (rows.passage.closest_tdb_s - rows.release_s) / DAY_S
+    lines = []
+    for day, height in dict.fromkeys(zip(days.round(6), rows.altitude_km, strict=True)):
+        own = np.flatnonzero(keeps & (days.round(6) == day) & (rows.altitude_km == height))
+        if not len(own):
+            continue
+        k = own[np.lexsort((judged.burn_m_s[own], -judged.expected_quality[own]))[0]]
+        least = judged.lowest_altitude_for_limit_km[k]
+        lines.append(
+            f"{day:6g} {height:6g} {judged.burn_m_s[k]:9.3g} {judged.dv99_m_s[k]:9.3g} {judged.latitude_deg[k]:6.1f} "
+            f"{judged.longitude_e_deg[k]:7.1f} {judged.sun_elevation_deg[k]:5.0f} {judged.pixel_m[k]:6.3g} "
+            f"{judged.dwell_s[k]:7.1f} {judged.sigma_altitude_km[k]:9.3g} {judged.expected_quality[k]:8.3f} "
+            f"{judged.impact_chance[k]:9.2g} {'-' if np.isnan(least) else f'{least:.1f}':>9}"
+        )
+    return lines
+
+
+def _why_none(study: Study, ask: ApproachSettings, limit: float | None, least: float) -> str:
+    if not np.isfinite(least):
+        return "no burn was found that meets a pass asked for (approach.release_days_before, altitudes_km)"
+    if limit is None:
+        return f"probe.burn_limit_m_s = {study.probe.burn_limit_m_s:g}"
+    return (
+        f"impact chance at most {limit:g} (protection.impact_chance_max or approach.impact_chance_max), and "
+        f"probe.burn_limit_m_s = {study.probe.burn_limit_m_s:g}; the least impact chance found is {least:.2g}, with "
+        f"altitudes_km up to {max(ask.altitudes_km):g}"
+    )
+
+
+def _cautions(ask: ApproachSettings, ephemeris: Ephemeris) -> list[str]:
+    body = mass_named(ask.body)
+    said = [
+        f"   caution: relief of {body.name} reaches {lowest_km(ask):g} km over the ellipsoid (terrain or atmosphere)"
+    ]
+    known = ephemeris.whereabouts(body)
+    if known.approximate:
+        said.append(f"   caution: {body.name} is placed by a {known.ephemeris}, to {known.error_km:.3g} km")
+    if body.may_harbour_life:
+        said.append(
+            f"   caution: {body.name} may harbour life; the chance that a probe hits it is counted for its pass alone: "
+            "disposal is not planned here, and what stays bound may meet it again"
+        )
+    return said

@@ -1,0 +1,108 @@
+"""`swarm passages`: where the mothership passes a body with mass, and what a low pass there would take."""
+
+from __future__ import annotations
+
+from functools import partial
+
+import numpy as np
+
+from swarm.app.low_passes import approach_lines, ephemeris_of
+from swarm.encounter.pass_geometry import pass_geometry
+from swarm.reach.approach.needs import low_pass_needs
+from swarm.reach.approach.passage import Meeting, Passage, States, nearest, passages
+from swarm.reach.mothership.sources import epochs_needed_tdb_s, meetings_of, states_of
+from swarm.study.schema import Study
+from targets.base.constants import AU_KM
+from targets.base.timescale import iso_of_tdb_s, tdb_s_from_jd
+from targets.base.vectors import angle_deg
+from targets.ephemeris.planets import PlanetTable, sample_planets
+from targets.masses.bodies import MASSES, SUN, mass_named
+from targets.masses.where import Ephemeris
+
+DAYS_BEFORE = (30.0, 10.0, 3.0)
+# A height that most asks lie near, above what must not be touched: own choice.
+HEIGHT_KM, ABOVE_LOWEST_KM = 100.0, 25.0
+
+
+def passage_lines(study: Study) -> list[str]:
+    """Sentences for people, a block a passage."""
+    span = float(tdb_s_from_jd(study.study.start_jd_tdb)), float(tdb_s_from_jd(study.study.end_jd_tdb))
+    needed = epochs_needed_tdb_s(study)
+    planets = sample_planets(min(needed), max(needed))
+    ephemeris = ephemeris_of(study)
+    meetings = [
+        Meeting(mass_named(name), t, state[3:] - ephemeris.about_sun(mass_named(name), np.array([t]))[0, 3:])
+        for name, t, state in meetings_of(study, planets)
+    ]
+    with states_of(study, planets) as states:
+        found = passages(states, span, planets=planets, ephemeris=ephemeris, meetings=meetings)
+        lines = []
+        for number, each in enumerate(found, 1):
+            lines += [f"{number}. {_sentence(each)}", *_where(each), f"   places: {_places(each, ephemeris)}"]
+            height = max(HEIGHT_KM, each.body.lowest_km + ABOVE_LOWEST_KM)
+            needs = low_pass_needs(
+                each,
+                states,
+                altitude_km=height,
+                days_before=DAYS_BEFORE,
+                first_tdb_s=span[0],
+                ephemeris=ephemeris,
+            )
+            asked = "; ".join(
+                f"{need.days_before:g} d before {need.burn_m_s:.3g} m/s"
+                if not need.why_not
+                else f"{need.days_before:g} d before none ({need.why_not})"
+                for need in needs
+            )
+            lines.append(f"   low pass at {height:g} km takes, at least: {asked or 'too early in the study'}")
+        if not found:
+            lines = ["the mothership passes no planet or moon", *_how_near(states, span, planets)]
+        for ask in study.approach:
+            near = partial(nearest, mass_named(ask.body), states, span, planets=planets)
+            lines += ["", *approach_lines(study, ask, found, states, ephemeris, near)]
+    return lines
+
+
+def _sentence(each: Passage) -> str:
+    date = iso_of_tdb_s(each.closest_tdb_s)
+    speed = float(np.linalg.norm(each.v_inf_km_s))
+    how = f"v_inf {speed:.3f} km/s" if np.isfinite(speed) else "bound to it"
+    if not np.isfinite(each.distance_km):
+        return f"{date}: meets {each.body.name} (its centre, by a two-body leg), {how}"
+    return f"{date}: passes {each.body.name} at {each.distance_km - each.body.radius_km:.0f} km, {how}"
+
+
+def _where(each: Passage) -> list[str]:
+    """Light, and the ground below where the path has a closest approach."""
+    earth_au = float(np.linalg.norm(each.earth_km)) / AU_KM
+    apart = float(angle_deg((each.sun_km - each.earth_km)[None], (-each.earth_km)[None])[0])
+    sun_au = float(np.linalg.norm(each.sun_km)) / AU_KM
+    seen = f"Sun at {sun_au:.2f} au"
+    if each.body.name != "Earth":
+        seen += f", Earth at {earth_au:.2f} au; seen from there {apart:.0f} deg from the Sun"
+    phase = float(angle_deg(each.sun_km[None], -each.v_inf_km_s[None])[0])
+    if np.isfinite(phase):
+        seen += f", approached at phase {phase:.0f} deg"
+    if not np.isfinite(each.distance_km):
+        return [f"   {seen}"]
+    below = pass_geometry(each.body, each.relative, each.closest_tdb_s, each.sun_km)
+    return [
+        f"   {seen}",
+        f"   over latitude {below.latitude_deg[0]:.1f} deg, longitude {below.longitude_e_deg[0]:.1f} deg E, "
+        f"Sun {below.sun_elevation_deg[0]:.0f} deg over the horizon, {below.periapsis_speed_km_s[0]:.3f} km/s",
+    ]
+
+
+def _places(each: Passage, ephemeris: Ephemeris) -> str:
+    known = ephemeris.whereabouts(each.body)
+    moved = "; it moves date and place of the pass, not its shape" if known.approximate else ""
+    return f"{known.ephemeris}, to {known.error_km:.3g} km{moved}"
+
+
+def _how_near(states: States, span: tuple[float, float], planets: PlanetTable) -> list[str]:
+    near = [(nearest(body, states, span, planets=planets), body) for body in MASSES if body.parent == SUN]
+    least, body = min(near, key=lambda pair: pair[0].distance_km)
+    return [
+        f"   nearest: {body.name}, {least.distance_km / AU_KM:.3f} au on {iso_of_tdb_s(least.tdb_s)}; "
+        f"its sphere of influence is {body.influence_km / AU_KM:.4f} au"
+    ]
