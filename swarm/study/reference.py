@@ -57,7 +57,8 @@ def study_reference() -> str:
     """Return the reference in Markdown: every section and key with type, unit, limits, default and source."""
     parts = [_HEAD]
     for name, field in Study.model_fields.items():
-        parts += _section(name, _model_in(field.annotation), optional=not field.is_required())
+        listed = get_origin(_bare(field.annotation)) is tuple
+        parts += _section(name, _model_in(field.annotation), optional=not field.is_required(), listed=listed)
     parts.append(_probe_classes())
     return "\n".join(parts)
 
@@ -69,7 +70,10 @@ def _section(name: str, model: type[Section], *, optional: bool, listed: bool = 
     yield f"## `{bracketed}`\n\n{_told(model)}\n\nThis section {needed}.\n"
     inner = []
     rows = ["| key | type | unit | limits | default | source |", "|---|---|---|---|---|---|"]
+    shared = _shared_keys(model)
     for key, field in model.model_fields.items():
+        if key in shared:
+            continue
         below = _section_in(field.annotation)
         if below is None:
             rows.append(_row(field.alias or key, field))
@@ -83,6 +87,13 @@ def _section(name: str, model: type[Section], *, optional: bool, listed: bool = 
         yield f"{title}:\n\n```toml\n{text}```\n"
     for place, below, may_miss, many in inner:
         yield from _section(place, below, optional=may_miss, listed=many)
+
+
+def _shared_keys(model: type[Section]) -> set[str]:
+    """Keys of the section that this one continues: they stand there."""
+    return {
+        key for base in model.__bases__ if base is not Section for key in getattr(base, "model_fields", ())
+    }
 
 
 def _told(model: type[Section]) -> str:
@@ -111,6 +122,8 @@ def _type(field: FieldInfo) -> str:
 
 def _type_name(annotation: Any, unit: str) -> str:
     bare = _bare(annotation)
+    if get_origin(bare) is dict:
+        return f"table of {_type_name(get_args(bare)[1], unit)}s by name"
     if get_origin(bare) is tuple:
         items = [item for item in get_args(bare) if item is not Ellipsis]
         count = "list" if Ellipsis in get_args(bare) else f"list of {len(items)}:"

@@ -13,8 +13,12 @@ def study_rows(study: Study) -> list[tuple[str, str, str, str]]:
     """(key, value, unit, source) of every value, given or by default, in the order of the file."""
     rows: list[tuple[str, str, str, str]] = []
     for section in Study.model_fields:
-        if getattr(study, section) is not None:
-            rows.extend(_rows_of(section, getattr(study, section)))
+        value = getattr(study, section)
+        if section == "designs":
+            for k, design in enumerate(value):
+                rows.extend(_rows_of(f"designs[{k}]", design))
+        elif value is not None and not (section == "probe" and study.designs):
+            rows.extend(_rows_of(section, value))
     return rows
 
 
@@ -45,6 +49,9 @@ def shown(value: object, unit: str = NO_UNIT) -> str:
         return "true" if value else "false"
     if isinstance(value, float):
         return iso_tdb(value) if unit == DATE_UNIT else f"{value:.12g}"
+    if isinstance(value, dict):
+        inner = ", ".join(f"{name} = {shown(item, unit)}" for name, item in value.items())
+        return f"{{ {inner} }}" if inner else "{}"
     if isinstance(value, tuple):
         return "[" + ", ".join(shown(item, unit) for item in value) + "]"
     return str(value)
