@@ -80,6 +80,10 @@ class Study(Section):
             return {ONE_DESIGN: self}
         return {design.name: self._alone(design) for design in self.designs}
 
+    def of_design(self, name: str) -> Study:
+        """The question asked of one design alone; the study itself where it has [probe]."""
+        return self.by_design[name] if self.designs else self
+
     def _alone(self, design: DesignSettings) -> Study:
         return self._with({"probe": design, "designs": ()})
 
