@@ -11,7 +11,7 @@ import numpy as np
 import pyarrow as pa
 
 from swarm.decide.summary import select_plan
-from swarm.encounter.propellant import probe_masses
+from swarm.encounter.propellant import all_tanks_kg
 from swarm.optimize.epochs import Measure
 from swarm.optimize.search import REFERENCE
 from swarm.run.folder import Run
@@ -142,7 +142,7 @@ def _share(of: set[str], among: set[str]) -> float:
 
 
 def _full_kg(study: Study) -> float:
-    return max(study.probe.count * probe_masses(study).usable_kg, 1e-9)
+    return max(all_tanks_kg(study, study.probe.count), 1e-9)
 
 
 def _answer(label: str, run: Run, full_kg: float) -> dict[str, Any]:

@@ -19,12 +19,12 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from swarm.decide.summary import select_plan
-from swarm.encounter.propellant import probe_masses
+from swarm.encounter.propellant import loaded_kg, loaded_of
 from swarm.optimize.archive import Archive, costs_of, merged, taken
 from swarm.optimize.pruning import searchable
 from swarm.optimize.search import Optimised, measure_of, prepare, search_from
 from swarm.optimize.short import short_search
-from swarm.plan.budgets import swarm_masses
+from swarm.plan.budgets import columns_by_design, flown_by_design, swarm_masses
 from swarm.plan.constraints import UNUSED
 from swarm.plan.data import Chances, PlanData, column
 from swarm.plan.flight import Flight
@@ -206,7 +206,8 @@ def _tables(
     by_seed: list[list[Archive]],
     more: list[float],
 ) -> Compared:
-    tables = [_front_table(front, probe_masses(study).loaded_kg) for front in fronts]
+    loaded = loaded_kg(study, usable)
+    tables = [_front_table(front, loaded, columns_by_design(study, usable, front.plans)) for front in fronts]
     chosen = [select_plan(table, study) for table in tables]
     selected = [front.plans[plan] for front, (plan, _) in zip(fronts, chosen, strict=True)]
     if study.compare.rule == "science-in-mass":
@@ -258,7 +259,7 @@ def _best_so_far(selected: list[Ints], data: PlanData) -> list[Ints]:
     return kept
 
 
-def _front_table(front: Archive, loaded_kg: float) -> pa.Table:
+def _front_table(front: Archive, loaded: Floats, by_design: dict[str, Ints]) -> pa.Table:
     probes = (front.plans >= 0).sum(axis=1)
     return pa.table(
         {
@@ -267,7 +268,8 @@ def _front_table(front: Archive, loaded_kg: float) -> pa.Table:
             "science": 0.0 - front.costs[:, 0],
             "propellant_kg": front.costs[:, 1],
             "risk": front.costs[:, 2],
-            "loaded_kg": probes * loaded_kg,
+            "loaded_kg": loaded_of(front.plans, loaded),
+            **by_design,
         }
     )
 
@@ -281,7 +283,7 @@ def _counts_table(
 ) -> pa.Table:
     values, levels = evaluate(plans, data), measures(plans, data)
     flown = (plans >= 0).sum(axis=1)
-    masses = swarm_masses(study, flown)
+    masses = swarm_masses(study, flown_by_design(study, usable, plans))
     return pa.table(
         {
             "probes": np.array(counts),
@@ -290,7 +292,7 @@ def _counts_table(
             "risk": values[:, 2],
             "swarm_mass_kg": masses.best_kg,
             "swarm_mass_with_margins_kg": masses.maximum_kg,
-            "loaded_kg": flown * probe_masses(study).loaded_kg,
+            "loaded_kg": loaded_of(plans, loaded_kg(study, usable)),
             "probes_flown": flown,
             "p_threshold": levels.p_threshold,
             "p_baseline": levels.p_baseline,
@@ -381,12 +383,19 @@ def count_lines(counts: pa.Table, study: Study) -> list[str]:
     return [_count_line(row, study) for row in counts.to_pylist()]
 
 
+def _weighing(study: Study, probes: int) -> str:
+    """What so many probes weigh; of several designs that hangs on which are carried."""
+    if study.designs:
+        return ""
+    return f" ({float(swarm_masses(study, np.array([probes])).best_kg[0]):.0f} kg)"
+
+
 def _count_line(row: dict[str, Any], study: Study) -> str:
-    carried_kg = float(swarm_masses(study, np.array([row["probes"]])).best_kg[0])
     text = (
-        f"{row['probes']:>3} carried ({carried_kg:.0f} kg), {row['probes_flown']} flown: science {row['science']:.3f}, "
-        f"propellant {row['propellant_kg']:.2f} kg, risk {row['risk']:.3f}, those flown {row['swarm_mass_kg']:.0f} kg "
-        f"({row['swarm_mass_with_margins_kg']:.0f} with margins), {row['tracking_hours']:.0f} h of tracking"
+        f"{row['probes']:>3} carried{_weighing(study, row['probes'])}, {row['probes_flown']} flown: "
+        f"science {row['science']:.3f}, propellant {row['propellant_kg']:.2f} kg, risk {row['risk']:.3f}, "
+        f"those flown {row['swarm_mass_kg']:.0f} kg ({row['swarm_mass_with_margins_kg']:.0f} with margins), "
+        f"{row['tracking_hours']:.0f} h of tracking"
     )
     if not np.isnan(row["next_probe_science"]):
         text += (

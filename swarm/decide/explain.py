@@ -23,6 +23,8 @@ from swarm.plan.objectives import row_chances
 from swarm.plan.survival import phase_chances, shared_groups
 from swarm.reach.arcs.bplane import b_plane_axes
 from swarm.run.folder import Run
+from swarm.study.designs import probe_values
+from swarm.study.question import ONE_DESIGN
 from swarm.study.schema import Study
 from targets.base.errors import InputError
 from targets.base.timescale import iso_tdb
@@ -120,18 +122,19 @@ def explain_opportunity(run: Run, number: int) -> list[Step]:
     judged = tables.judged.slice(row, 1).to_pylist()[0]
     body = tables.targets.take([int(flown["target_index"])])
     data = plan_data(tables.study, tables.opportunities, tables.targets, judged=tables.chances)
+    own = tables.study.of_design(flown.get("design", ONE_DESIGN))
     return [
         _short_step(run, tables, row, number=number, named=_named(body), reason=judged["reason_text"]),
         _body_step(body),
         _geometry_step(flown),
-        _aim_step(tables.study, flown, judged, body),
-        _delivery_step(tables.study, judged),
+        _aim_step(own, flown, judged, body),
+        _delivery_step(own, judged),
         _quality_step(tables.study, judged),
-        _data_step(tables.study, flown, judged),
+        _data_step(own, flown, judged),
         _survival_step(tables, row),
         _rows_step(tables, row, data, body=body, kind=flown["kind"]),
         _worth_step(tables.study, row, data),
-        _propellant_step(tables.study, flown, judged),
+        _propellant_step(own, flown, judged),
         Step("Cautions", tuple(("-", text) for text in CAUTIONS)),
     ]
 
@@ -301,8 +304,8 @@ def _survival_step(tables: _Tables, row: int) -> Step:
             survival,
             stored,
             active,
-            storage_life_days=study.probe.storage_limit_days,
-            life_days=study.probe.cruise_life_days,
+            storage_life_days=probe_values(study, one, "storage_limit_days"),
+            life_days=probe_values(study, one, "cruise_life_days"),
         )
         lines += [
             ("P(released)", f"{phases.release[0]:.3f}"),

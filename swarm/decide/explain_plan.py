@@ -20,7 +20,9 @@ from swarm.plan.question import Question, pose
 from swarm.plan.rules import PlanRules
 from swarm.plan.survival import group_failures, shared_groups
 from swarm.run.folder import Run
+from swarm.study.designs import each_design
 from swarm.study.schema import Study
+from swarm.study.sections.designs import DesignSettings
 from targets.base.timescale import iso_tdb
 from targets.catalogue.reading import Catalogue
 
@@ -223,23 +225,33 @@ def _pairs_step(flown: _Flown, targets: Catalogue) -> list[Step]:
 
 
 def _budget_step(study: Study, flown: _Flown) -> Step:
-    masses, count = probe_masses(study), len(flown.plan)
-    burn, dv99 = (
-        column(t, n)[flown.plan] for t, n in ((flown.table, "burn_m_s"), (flown.judged, "dv99_m_s"))
-    )
-    hours = column(flown.judged, "downlink_h")[flown.plan]
-    spent = ledger(burn, probe=study.probe, margins=study.margins, correction_m_s=dv99)
+    own = flown.table.take(flown.plan)
+    dv99, hours = (column(flown.judged, name)[flown.plan] for name in ("dv99_m_s", "downlink_h"))
+    kilograms = flown.data.propellant_kg[flown.plan]
+    lines: list[tuple[str, str]] = []
+    for alone, rows, table in each_design(study, own):
+        if len(rows) or not study.designs:
+            lines += _design_lines(alone, table, dv99[rows], kilograms[rows])
+    lines.append(("transmitting", f"{float(np.nansum(hours)):.0f} h in all"))
+    return Step("6 Budgets", tuple(lines))
+
+
+def _design_lines(
+    study: Study, table: pa.Table, dv99: NDArray[np.float64], kilograms: NDArray[np.float64]
+) -> list[tuple[str, str]]:
+    """Budgets of the probes of one design; its name stands in the lines where there are several."""
+    masses, count = probe_masses(study), table.num_rows
+    spent = ledger(column(table, "burn_m_s"), probe=study.probe, margins=study.margins, correction_m_s=dv99)
     most = float(spent.total_m_s.max(initial=0.0))
-    consumed = float(flown.data.propellant_kg[flown.plan].sum())
-    return Step(
-        "6 Budgets",
+    of = f" of {study.probe.name}" if isinstance(study.probe, DesignSettings) else ""
+    return [
+        (f"dearest probe{of}", f"{most:.1f} m/s of {carried_m_s(study):.1f} m/s carried, margins included"),
         (
-            ("dearest probe", f"{most:.1f} m/s of {carried_m_s(study):.1f} m/s carried, margins included"),
-            ("propellant", f"{consumed:.3f} kg consumed, {count * masses.loaded_kg:.3f} kg loaded"),
-            ("probes", f"{count} x {masses.wet_kg:g} kg = {count * masses.wet_kg:.1f} kg wet"),
-            ("transmitting", f"{float(np.nansum(hours)):.0f} h in all"),
+            f"propellant{of}",
+            f"{float(kilograms.sum()):.3f} kg consumed, {count * masses.loaded_kg:.3f} kg loaded",
         ),
-    )
+        (f"probes{of}", f"{count} x {masses.wet_kg:g} kg = {count * masses.wet_kg:.1f} kg wet"),
+    ]
 
 
 def _observing_step(run: Run, flown: _Flown) -> Step:

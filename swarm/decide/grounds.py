@@ -20,6 +20,7 @@ from swarm.reach.mothership.path import Path
 from swarm.reach.mothership.sources import Mothership
 from swarm.reach.opportunities import Screening, read_mothership, screen_together
 from swarm.run.workers import Pool
+from swarm.study.designs import probe_values
 from targets.base.constants import DAY_S
 from targets.base.errors import InputError, NothingFeasible
 from targets.catalogue.reading import Catalogue
@@ -27,6 +28,7 @@ from targets.catalogue.reading import Catalogue
 if TYPE_CHECKING:
     from swarm.study.schema import SensitivitySettings, Study
 
+Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 LOW, HIGH = "low", "high"
@@ -83,11 +85,16 @@ def slipped(study: Study, days: float) -> Study:
     return late.with_keys("constraints", blackouts=(*study.constraints.blackouts, not_yet))
 
 
+def burn_limits_text(study: Study) -> str:
+    """The burn limit, of each design where there are several."""
+    return ", ".join(f"{own.probe.burn_limit_m_s:.6g}" for own in study.by_design.values()) + " m/s"
+
+
 def _to_screen(study: Study) -> Iterator[Screened]:
-    asked, limit = asked_of(study), study.probe.burn_limit_m_s
+    asked = asked_of(study)
     if asked.burn_limit_fraction:
-        more = limit * (1.0 + asked.burn_limit_fraction)
-        yield Screened(BURN, HIGH, f"{more:.6g} m/s", study.with_keys("probe", burn_limit_m_s=more))
+        stronger = study.with_burn_limits(1.0 + asked.burn_limit_fraction)
+        yield Screened(BURN, HIGH, burn_limits_text(stronger), stronger)
     for k, days in enumerate(asked.slips_days):
         late = slipped(study, days)
         _require_a_path(late, f"sensitivity.slips_days[{k}]", days)
@@ -177,7 +184,11 @@ def ground_of(study: Study, base: Ground, one: Screened, pool: Pool) -> Ground:
         none = base.judged.take(np.empty(0, dtype=np.int64))
         return Ground(empty, base.targets, none, None, base.starts[:0])
     if one.factor == BURN:
-        table, targets = joined(base, screening, above_m_s=study.probe.burn_limit_m_s)
+        table, targets = joined(
+            base,
+            screening,
+            above_m_s=probe_values(study, screening.opportunities, "burn_limit_m_s"),
+        )
         starts = base.starts
     else:
         table, targets = screening.opportunities, screening.targets
@@ -187,8 +198,8 @@ def ground_of(study: Study, base: Ground, one: Screened, pool: Pool) -> Ground:
     return Ground(table, targets, judged, flight, starts)
 
 
-def joined(base: Ground, screening: Screening, *, above_m_s: float) -> tuple[pa.Table, Catalogue]:
-    """Return the opportunities of the base and, after them, those of a screen that burn more than `above_m_s`.
+def joined(base: Ground, screening: Screening, *, above_m_s: Floats) -> tuple[pa.Table, Catalogue]:
+    """Return the opportunities of the base and, after them, those of a screen that burn more than `above_m_s`, (n,).
 
     What burns no more was found before: a screen with a higher limit finds the same minima and more.
     """
@@ -212,11 +223,14 @@ def joined(base: Ground, screening: Screening, *, above_m_s: float) -> tuple[pa.
 
 
 def elsewhere(plans: Ints, table: pa.Table, other: pa.Table) -> Ints:
-    """Return plans in terms of another table: of the same target the release nearest to what it was, or none."""
-    release, names = column(other, "release_jd_tdb"), np.array(other["target"].to_pylist(), dtype=object)
-    before, visited = column(table, "release_jd_tdb"), table["target"].to_pylist()
-    rows: dict[str, list[int]] = {}
-    for k, name in enumerate(names):
+    """Return plans in terms of another table: of the same target the release nearest to what it was, or none.
+
+    Where designs are told apart, of the same one.
+    """
+    release, before = column(other, "release_jd_tdb"), column(table, "release_jd_tdb")
+    visited = _visits(table)
+    rows: dict[tuple[str, ...], list[int]] = {}
+    for k, name in enumerate(_visits(other)):
         rows.setdefault(name, []).append(k)
     place = np.full(table.num_rows + 1, UNUSED, dtype=np.int64)
     for o in np.unique(plans[plans >= 0]):
@@ -224,6 +238,12 @@ def elsewhere(plans: Ints, table: pa.Table, other: pa.Table) -> Ints:
         if len(options):
             place[o] = options[np.argmin(np.abs(release[options] - before[o]))]
     return place[plans]
+
+
+def _visits(table: pa.Table) -> list[tuple[str, ...]]:
+    """Target, and design where the table has one, of each row."""
+    names = [name for name in ("target", "design") if name in table.column_names]
+    return list(zip(*(table[name].to_pylist() for name in names), strict=True))
 
 
 def with_improved_starts(

@@ -16,7 +16,7 @@ import pyarrow as pa
 from numba import njit
 from numpy.typing import NDArray
 
-from swarm.encounter.propellant import probe_masses
+from swarm.encounter.propellant import usable_kg
 from swarm.optimize.pricing import fill_prices, new_prices, spared
 from swarm.optimize.pruning import searchable
 from swarm.optimize.short import count_sets, every_set
@@ -27,6 +27,7 @@ from swarm.plan.objectives import count_state, evaluate, expected_science, new_c
 from swarm.plan.question import Posed, Question, pose
 from swarm.plan.rules import PlanRules, feasible, fits
 from swarm.plan.survival import group_failures, own_chances, state_chance
+from swarm.study.designs import probe_values
 from targets.base.timescale import iso_tdb
 from targets.catalogue.reading import Catalogue
 
@@ -125,7 +126,7 @@ class _Case(NamedTuple):
     def in_tanks(self) -> Bools:
         """(n,) opportunities that some row may gain from and that every probe has the propellant for."""
         data = self.posed.data
-        kilograms = probe_masses(self.study).usable_kg + _TANK_ROUNDING_KG
+        kilograms = usable_kg(self.study, self.posed.table) + _TANK_ROUNDING_KG
         worth = (np.diff(data.merged_start) > 0) & (data.hardware > 0.0)
         return worth & (data.propellant_kg <= kilograms)
 
@@ -206,7 +207,8 @@ def _after_dead(case: _Case, place: int) -> _Lost:
     study, posed, plan = case.study, case.posed, case.plan
     data, rules = _as_ghost(int(plan[place]), posed.data, posed.rules)
     without = _science_given_dead(plan, place, data)
-    found_jd = rules.release_jd_tdb[plan[place]] + study.probe.checkout_days
+    checkout_days = probe_values(study, posed.table, "checkout_days")[plan[place]]
+    found_jd = rules.release_jd_tdb[plan[place]] + checkout_days
     places = np.flatnonzero(rules.release_jd_tdb[plan] > found_jd)
     if not len(places):
         return _Lost(without, without)

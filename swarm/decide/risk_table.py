@@ -23,6 +23,7 @@ from swarm.plan.data import Chances, PlanData, hardware_of, plan_data, stored_an
 from swarm.plan.measures import measures
 from swarm.plan.objectives import evaluate
 from swarm.plan.survival import group_failures, phase_chances, shared_groups
+from swarm.study.designs import probe_values
 from targets.catalogue.reading import Catalogue
 
 if TYPE_CHECKING:
@@ -119,8 +120,11 @@ def _hardware_cases(study: Study, flown: Flown) -> list[tuple[str, str, Floats, 
         cause = "any failure of its hardware; the simple model does not say when"
         return [("a probe fails", cause, 1.0 - chance, "survival.success")]
     stored, active = stored_and_active_days(study, flown.opportunities, home)
-    phases = phase_chances(study.survival, stored, active, storage_life_days=study.probe.storage_limit_days,
-                           life_days=study.probe.cruise_life_days)  # fmt: skip
+    phases = phase_chances(
+        study.survival, stored, active,
+        storage_life_days=probe_values(study, flown.opportunities, "storage_limit_days"),
+        life_days=probe_values(study, flown.opportunities, "cruise_life_days"),
+    )  # fmt: skip
     return [
         ("a probe is dead at check-out", "release, switch-on", 1.0 - phases.release * phases.switch_on,
          "survival.release_success, survival.dead_on_arrival"),

@@ -35,6 +35,7 @@ from swarm.decide.grounds import (
     LOW,
     Screened,
     asked_of,
+    burn_limits_text,
     ground_of,
     judged_again,
     screens,
@@ -49,6 +50,7 @@ from swarm.plan.measures import plans_matrix
 from swarm.plan.objectives import PROPELLANT, RISK, SCIENCE, evaluate, row_chances
 from swarm.plan.question import pose
 from swarm.run.workers import Pool
+from swarm.study.designs import probe_values
 from swarm.study.ranges import defaults_of, with_value
 from targets.catalogue.reading import Catalogue
 
@@ -170,9 +172,9 @@ def _changes(study: Study, grounds: list[Ground], screened: list[Screened], chos
     asked = asked_of(study)
     yield Change(NOTHING, OUT, "as the study says", World(0, study, chosen))
     if asked.burn_limit_fraction:
-        less = _with_limit(study, 1.0 - asked.burn_limit_fraction)
+        less = study.with_burn_limits(1.0 - asked.burn_limit_fraction)
         world = World(len(grounds) - 1, less, chosen)
-        yield Change(BURN, LOW, f"{less.probe.burn_limit_m_s:.6g} m/s", world)
+        yield Change(BURN, LOW, burn_limits_text(less), world)
     nowhere = np.full(len(chosen), UNUSED, dtype=np.int64)
     for k, one in enumerate(screened, start=1):
         plan = chosen if one.factor == BURN else nowhere
@@ -194,17 +196,14 @@ def _moved(study: Study, grounds: list[Ground], chosen: Ints, pool: Pool) -> Ite
                 grounds.append(replace(base, judged=judged))
 
 
-def _with_limit(study: Study, share: float) -> Study:
-    return study.with_keys("probe", burn_limit_m_s=study.probe.burn_limit_m_s * share)
-
-
 def _weaker(study: Study, base: Ground, pool: Pool) -> Ground:
     """The base with what a lower limit leaves judged again: tanks are smaller, and so is what corrects."""
     fraction = asked_of(study).burn_limit_fraction
     if not fraction:
         return base
-    less = _with_limit(study, 1.0 - fraction)
-    rows = np.flatnonzero(column(base.opportunities, "burn_m_s") <= less.probe.burn_limit_m_s)
+    less = study.with_burn_limits(1.0 - fraction)
+    limits_m_s = probe_values(less, base.opportunities, "burn_limit_m_s")
+    rows = np.flatnonzero(column(base.opportunities, "burn_m_s") <= limits_m_s)
     if not len(rows):
         return base
     again = judged_again(less, base.opportunities.take(rows), base.targets, pool=pool)

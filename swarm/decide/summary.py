@@ -12,7 +12,8 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from swarm.plan.budgets import swarm_masses
+from swarm.plan.budgets import flown_of_front, swarm_masses
+from swarm.study.designs import probe_values
 from swarm.study.schema import Study
 
 _CLOSE_TO_LIMIT = 0.9
@@ -63,7 +64,7 @@ def select_plan(front: pa.Table, study: Study) -> tuple[int, bool]:
         return int(likely["plan"][pc.sort_indices(likely, order)[0].as_py()].as_py()), True
     likely_enough = front["risk"].to_numpy() <= 1.0 - study.compare.chance_least + 1e-12
     if rule == "science-in-mass" and limit_kg is not None:
-        light = swarm_masses(study, front["probes"].to_numpy()).maximum_kg <= limit_kg + 1e-9
+        light = swarm_masses(study, flown_of_front(study, front)).maximum_kg <= limit_kg + 1e-9
         if not light.any():
             fewest = pc.sort_indices(front, [("probes", "ascending")])[0].as_py()
             return int(front["plan"][fewest].as_py()), False
@@ -99,7 +100,11 @@ def counts(study: Study, opportunities: pa.Table) -> Counts:
     span_days = study.search.arc_max_days - study.search.arc_min_days
     return Counts(
         targets=best.num_rows,
-        burn_close=int((best["burn_m_s"].to_numpy() > _CLOSE_TO_LIMIT * study.probe.burn_limit_m_s).sum()),
+        burn_close=int(
+            (
+                best["burn_m_s"].to_numpy() > _CLOSE_TO_LIMIT * probe_values(study, best, "burn_limit_m_s")
+            ).sum()
+        ),
         arc_close_long=int((arc_days > study.search.arc_max_days - 0.1 * span_days).sum()),
         arc_close_short=int((arc_days < study.search.arc_min_days + 0.1 * span_days).sum()),
         release_slots=len(pc.unique(opportunities["release_jd_tdb"])),

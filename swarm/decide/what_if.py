@@ -77,6 +77,7 @@ def what_if(
             "propellant_kg": values[:, 1],
             "risk": values[:, 2],
             "loaded_kg": front["loaded_kg"],
+            **{name: front[name] for name in front.column_names if name.startswith("probes_of_")},
             "science_was": front["science"],
             "risk_was": front["risk"],
             "beaten": ~np.isin(np.arange(len(small)), best),

@@ -8,6 +8,8 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import ArrayLike, NDArray
 
+from swarm.study.designs import probe_values
+
 if TYPE_CHECKING:
     from swarm.study.schema import Study
 
@@ -20,7 +22,9 @@ def sun_angle_deg(phase_in_deg: ArrayLike) -> NDArray[np.float64]:
     return 180.0 - np.asarray(phase_in_deg, float)
 
 
-def looks_into_sun(phase_in_deg: ArrayLike, *, exclusion_deg: float) -> NDArray[np.bool_]:
+def looks_into_sun(
+    phase_in_deg: ArrayLike, *, exclusion_deg: float | NDArray[np.float64]
+) -> NDArray[np.bool_]:
     """Return whether the camera would have to look nearer to the Sun than it can: no target is seen on approach."""
     return sun_angle_deg(phase_in_deg) < exclusion_deg
 
@@ -28,13 +32,14 @@ def looks_into_sun(phase_in_deg: ArrayLike, *, exclusion_deg: float) -> NDArray[
 def light_notes(study: Study, opportunities: pa.Table) -> tuple[str, ...]:
     """Return sentences on approaches that are not seen for the Sun, and on brightness that is extrapolated."""
     phase_deg = np.array(opportunities["phase_in_deg"].to_numpy(), dtype=float)
-    exclusion_deg = study.probe.sun_exclusion_deg
-    blind = looks_into_sun(phase_deg, exclusion_deg=exclusion_deg)
+    exclusions = sorted({own.probe.sun_exclusion_deg for own in study.by_design.values()})
+    exclusion_deg = " or ".join(f"{angle:g}" for angle in exclusions)
+    blind = looks_into_sun(phase_deg, exclusion_deg=probe_values(study, opportunities, "sun_exclusion_deg"))
     stretched = (phase_deg > HG_FITTED_DEG) & ~blind
     notes = []
     if blind.any():
         notes.append(
-            f"{int(blind.sum())} of {len(phase_deg)} approaches look within {exclusion_deg:g} deg of the Sun "
+            f"{int(blind.sum())} of {len(phase_deg)} approaches look within {exclusion_deg} deg of the Sun "
             "(probe.sun_exclusion_deg): their targets are not seen before the encounter."
         )
     if stretched.any():

@@ -13,9 +13,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+import pyarrow as pa
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import chdtri
 
+from swarm.study.designs import by_design
 from targets.base.constants import STANDARD_GRAVITY_M_S2
 
 if TYPE_CHECKING:
@@ -104,6 +106,39 @@ def probe_masses(study: Study) -> ProbeMasses:
     usable_kg = wet_kg - dry_kg
     loaded_kg = usable_kg * (1.0 + study.margins.residual_fraction)
     return ProbeMasses(wet_kg, dry_kg, usable_kg, loaded_kg, wet_kg - loaded_kg)
+
+
+def usable_kg(study: Study, opportunities: pa.Table) -> Floats:
+    """Return what the tank of the probe that flies each opportunity gives, (n,)."""
+    return by_design(
+        study, opportunities, lambda own, rows, _: np.full(len(rows), probe_masses(own).usable_kg)
+    )
+
+
+def loaded_kg(study: Study, opportunities: pa.Table) -> Floats:
+    """Return what is loaded into the probe that flies each opportunity, (n,)."""
+    return by_design(
+        study, opportunities, lambda own, rows, _: np.full(len(rows), probe_masses(own).loaded_kg)
+    )
+
+
+def loaded_of(plans: NDArray[np.int64], loaded: Floats) -> Floats:
+    """Return what is loaded into the probes of each plan, (p,): full probes times their number, design by design.
+
+    plans : (p, probes) rows of `loaded`, negative for an unused place
+    """
+    used, total = plans >= 0, np.zeros(len(plans))
+    for kilograms in np.unique(loaded):
+        total += (used & (loaded[plans] == kilograms)).sum(axis=1) * kilograms
+    return total
+
+
+def all_tanks_kg(study: Study, probes: int) -> float:
+    """Return what the tanks of so many probes give; of several designs, those with the fullest tanks."""
+    if not study.designs:
+        return probes * probe_masses(study).usable_kg
+    tanks = [kg for own in study.by_design.values() for kg in [probe_masses(own).usable_kg] * own.probe.count]
+    return sum(sorted(tanks, reverse=True)[:probes])
 
 
 def carried_m_s(study: Study) -> float:

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from swarm.plan.data import column
 from swarm.reach.opportunities import screen_together
 from swarm.run.workers import Pool
+from swarm.study.designs import design_numbers
 from targets.catalogue.reading import Catalogue
 
 if TYPE_CHECKING:
@@ -70,8 +71,11 @@ def _finer_rows(
     row_of = {name: k for k, name in enumerate(targets.target.tolist())}
     target = np.array([row_of[name] for name in table["target"].to_pylist()], dtype=np.int64)
     release = column(table, "release_jd_tdb")
-    near = _near(target, release, column(opportunities, "target_index")[used],
-                 column(opportunities, "release_jd_tdb")[used], study.search.slot_days)  # fmt: skip
+    # a design's releases are refined near its own: number of target and design in one
+    designs = max(len(study.designs), 1)
+    whose = target * designs + design_numbers(study, table)
+    flown = (column(opportunities, "target_index") * designs + design_numbers(study, opportunities))[used]
+    near = _near(whose, release, flown, column(opportunities, "release_jd_tdb")[used], study.search.slot_days)
     known = np.unique(column(opportunities, "release_jd_tdb"))
     above = np.clip(np.searchsorted(known, release), 1, max(len(known) - 1, 1))
     apart = np.minimum(
@@ -88,7 +92,7 @@ def _finer_rows(
 def _near(
     target: Ints, release_jd_tdb: Floats, used_target: Ints, used_release: Floats, days: float
 ) -> NDArray[np.bool_]:
-    """Whether each row lies within `days` of a used release of its target."""
+    """Whether each row lies within `days` of a used release of its target (and design)."""
     near = np.zeros(len(target), dtype=bool)
     for t, at in sorted(set(zip(used_target.tolist(), used_release.tolist(), strict=True))):
         near |= (target == t) & (np.abs(release_jd_tdb - at) < days)

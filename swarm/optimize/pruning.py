@@ -40,17 +40,26 @@ def unpruned(data: PlanData, rules: PlanRules, chances: Floats, columns: Ints, *
 
     In its release slot an opportunity is useless if one of the same target, or ones of `depth` targets, are
     at least as good in every chance and no dearer: the other probes of a plan can block one target each, and
-    the same release keeps every distance between releases.
+    the same release keeps every distance between releases. What is as good must be of the same design, whose number
+    is limited, and take no more of the limits of protected bodies.
 
     chances : (n, terms) of every opportunity; more of each is better
     """
     return _unpruned(
-        np.ascontiguousarray(np.column_stack([chances, data.hardware])[columns]),
+        np.ascontiguousarray(np.column_stack([chances, data.hardware, *_sides(rules)])[columns]),
         data.propellant_kg[columns],
         rules.release_jd_tdb[columns],
         data.target[columns],
         depth,
     )
+
+
+def _sides(rules: PlanRules) -> list[Floats]:
+    """What else must be matched, more being better: nothing where there is one design and no body to protect."""
+    design = rules.design.astype(np.float64)
+    # equal in both directions
+    designs = [design, -design] if rules.design_most.size > 1 else []
+    return [*designs, *(-parts.astype(np.float64) for parts in rules.impact)]
 
 
 def row_chances_given_hardware(data: PlanData) -> Floats:

@@ -10,7 +10,7 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from swarm.encounter.propellant import probe_masses
+from swarm.encounter.propellant import all_tanks_kg, loaded_kg, loaded_of
 from swarm.optimize.archive import Archive, merged, thinned
 from swarm.optimize.bound import ScienceBound, ToBound, best_within, science_bounds
 from swarm.optimize.costs import NO_COSTS, constraint_costs
@@ -19,6 +19,7 @@ from swarm.optimize.problem import PlanProblem
 from swarm.optimize.pruning import searchable
 from swarm.optimize.seeds import seed_plans
 from swarm.optimize.short import EXACT_PLANS, archive_of, count_sets, every_set
+from swarm.plan.budgets import columns_by_design
 from swarm.plan.constraints import UNUSED, require_some
 from swarm.plan.data import Chances, PlanData, column
 from swarm.plan.flight import Flight
@@ -218,7 +219,7 @@ def _optimised(
     if study.optimize.constraint_costs:
         measure = measure_of(study, posed.data)
         costs = constraint_costs(question, answer.archive, posed, measure=measure, pool=pool)
-    front, plans = _tables(answer.archive, posed.data, posed.table, loaded_kg=probe_masses(study).loaded_kg)
+    front, plans = _tables(study, answer.archive, posed.data, posed.table)
     return Optimised(
         front=front,
         plans=plans,
@@ -309,7 +310,7 @@ def effort_of(study: Study) -> Effort:
 
 def measure_of(study: Study, data: PlanData) -> Measure:
     """The hypervolume of plans: -science, propellant as a share of all tanks full, risk, from REFERENCE."""
-    full_kg = max(data.probes * probe_masses(study).usable_kg, 1e-9)
+    full_kg = max(all_tanks_kg(study, data.probes), 1e-9)
     return Measure(np.array([1.0, full_kg, 1.0]), REFERENCE)
 
 
@@ -377,9 +378,7 @@ def _progress_of(runs: list[Convergence]) -> pa.Table:
     )
 
 
-def _tables(
-    archive: Archive, data: PlanData, usable: pa.Table, *, loaded_kg: float
-) -> tuple[pa.Table, pa.Table]:
+def _tables(study: Study, archive: Archive, data: PlanData, usable: pa.Table) -> tuple[pa.Table, pa.Table]:
     costs, plans = archive.costs, archive.plans
     science = 0.0 - costs[:, 0]
     order = np.lexsort((costs[:, 2], science, costs[:, 1]))
@@ -395,7 +394,8 @@ def _tables(
             "science": science,
             "propellant_kg": costs[:, 1],
             "risk": costs[:, 2],
-            "loaded_kg": probes * loaded_kg,
+            "loaded_kg": loaded_of(plans, loaded_kg(study, usable)),
+            **columns_by_design(study, usable, plans),
         }
     )
     rows = pa.table(

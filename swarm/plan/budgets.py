@@ -17,9 +17,10 @@ import pyarrow as pa
 from numpy.typing import ArrayLike, NDArray
 
 from swarm.encounter.power import power_balance
-from swarm.encounter.propellant import ledger, probe_masses
+from swarm.encounter.propellant import carried_m_s, ledger, probe_masses
 from swarm.plan.data import column
 from swarm.reach.mothership.mass import Releases, releases
+from swarm.study.designs import by_design, design_numbers, probe_values
 
 if TYPE_CHECKING:
     from swarm.study.schema import Study
@@ -46,7 +47,7 @@ class Masses:
 
 
 def mass_items(study: Study) -> dict[str, Masses]:
-    """Return the masses of one probe and its dispenser by item, each (1,)."""
+    """Return the masses of one probe of the only design and its dispenser by item, each (1,)."""
     probe, margins = probe_masses(study), study.margins
     items = {
         "probe structure": (probe.structure_kg, margins.probe_maturity_fraction),
@@ -64,20 +65,56 @@ def _grown(best_kg: float, maturity: float, system: float) -> Masses:
 
 
 def swarm_masses(study: Study, probes: ArrayLike) -> Masses:
-    """Return the mass of so many probes, loaded, with their dispensers, (n,)."""
+    """Return the mass of so many probes, loaded, with their dispensers, (n,).
+
+    probes : (n,) how many; of a study with [[designs]] (n, d), how many of each
+    """
+    if study.designs:
+        flown = np.asarray(probes, float)
+        parts = [swarm_masses(own, flown[:, k]) for k, own in enumerate(study.by_design.values())]
+        return Masses(*(sum(getattr(part, name) for part in parts) for name in Masses.__dataclass_fields__))
     one, count = mass_items(study).values(), np.asarray(probes, float)
     return Masses(
         *(count * sum(float(getattr(item, name)[0]) for item in one) for name in Masses.__dataclass_fields__)
     )
 
 
-def mass_budget(study: Study, probes: int) -> pa.Table:
+def flown_by_design(study: Study, opportunities: pa.Table, plans: Ints) -> Ints:
+    """Return how many probes each of the plans flies as `swarm_masses` reads it: (p,), or (p, d) of [[designs]]."""
+    used = plans >= 0
+    if not study.designs:
+        return used.sum(axis=1)
+    design = np.append(design_numbers(study, opportunities), -1)[plans]  # unused places have none
+    return np.stack([(design == k).sum(axis=1) for k in range(len(study.designs))], axis=1)
+
+
+def columns_by_design(study: Study, opportunities: pa.Table, plans: Ints) -> dict[str, Ints]:
+    """Return the columns of a front that say how many probes of each design its plans fly; none without designs."""
+    if not study.designs:
+        return {}
+    flown = flown_by_design(study, opportunities, plans)
+    return {f"probes_of_{design.name}": flown[:, k].copy() for k, design in enumerate(study.designs)}
+
+
+def flown_of_front(study: Study, front: pa.Table) -> Ints:
+    """Return how many probes the plans of a front fly, as `swarm_masses` reads it."""
+    if not study.designs:
+        return column(front, "probes")
+    return np.stack([column(front, f"probes_of_{design.name}") for design in study.designs], axis=1)
+
+
+def mass_budget(study: Study, probes: Ints) -> pa.Table:
     """Return the mass budget of a swarm: a row an item and the total, with both conventions of the margin.
 
+    probes             : how many, as one row of `flown_by_design`
     margin_of_expected : margin / expected, and margin_of_maximum : margin / maximum; 20 % of the one is
     16.7 % of the other.
     """
-    items = {name: _times(item, probes) for name, item in mass_items(study).items()}
+    items = {
+        f"{name}: {item}" if study.designs else item: _times(masses, int(count))
+        for (name, own), count in zip(study.by_design.items(), np.atleast_1d(probes), strict=True)
+        for item, masses in mass_items(own).items()
+    }
     items["total"] = swarm_masses(study, np.array([probes]))
     return pa.table(
         {
@@ -114,34 +151,25 @@ def delta_v_budget(
     the margin is what is carried and not spent.
     """
     used = plan[plan >= 0]
-    burn = column(opportunities, "burn_m_s")[used]
-    spent = ledger(
-        burn,
-        probe=study.probe,
-        margins=study.margins,
-        correction_m_s=None if dv99_m_s is None else dv99_m_s[used],
-    )
-    full = ledger(
-        study.probe.burn_limit_m_s,
-        probe=study.probe,
-        margins=study.margins,
-        correction_m_s=study.delivery.correction_budget_m_s,
-    )
+    flown = opportunities.take(used)
+    burn = column(flown, "burn_m_s")
+    corrections = None if dv99_m_s is None else dv99_m_s[used]
+    spent = by_design(study, flown, lambda own, rows, _: _spent(own, burn[rows], rows, corrections))
     attitude = np.full_like(burn, study.margins.attitude_m_s)
-    best = burn + spent.dv99_m_s + attitude
-    carried = np.full_like(burn, float(full.total_m_s))
+    best = burn + spent[:, 0] + attitude
+    carried = by_design(study, flown, lambda own, rows, _: np.full(len(rows), carried_m_s(own)))
     return pa.table(
         {
             "probe": np.arange(len(used)),
-            "opportunity": column(opportunities, "opportunity")[used],
+            "opportunity": column(flown, "opportunity"),
             "deterministic_m_s": burn,
-            "statistical_m_s": spent.dv99_m_s,
+            "statistical_m_s": spent[:, 0].copy(),
             "attitude_m_s": attitude,
             "best_m_s": best,
-            "contingency_m_s": spent.total_m_s - best,
-            "expected_m_s": spent.total_m_s,
+            "contingency_m_s": spent[:, 1] - best,
+            "expected_m_s": spent[:, 1].copy(),
             "carried_m_s": carried,
-            "margin_m_s": carried - spent.total_m_s,
+            "margin_m_s": carried - spent[:, 1],
         }
     )
 
@@ -151,20 +179,32 @@ def power_budget(study: Study, opportunities: pa.Table, plan: Ints) -> pa.Table:
 
     In the long run, the battery left aside: `swarm.encounter.power`.
     """
-    used = plan[plan >= 0]
-    ranges = column(opportunities, "sun_range_au")[used]
-    balances = [power_balance(float(sun_range_au), study.probe) for sun_range_au in ranges]
+    flown = opportunities.take(plan[plan >= 0])
+    balances = by_design(study, flown, lambda own, _, rows: _balances(own, rows))
     return pa.table(
         {
-            "probe": np.arange(len(used)),
-            "opportunity": column(opportunities, "opportunity")[used],
-            "sun_range_au": ranges,
-            "panel_w": np.array([each.panel_w for each in balances], dtype=float),
-            "idle_w": np.array([each.idle_w for each in balances], dtype=float),
-            "radio_w": np.array([each.radio_w for each in balances], dtype=float),
-            "transmit_hours_per_day": np.array([each.hours_per_day for each in balances], dtype=float),
+            "probe": np.arange(flown.num_rows),
+            "opportunity": column(flown, "opportunity"),
+            "sun_range_au": column(flown, "sun_range_au"),
+            "panel_w": balances[:, 0],
+            "idle_w": balances[:, 1],
+            "radio_w": balances[:, 2],
+            "transmit_hours_per_day": balances[:, 3],
         }
     )
+
+
+def _balances(study: Study, flown: pa.Table) -> Floats:
+    """(n, 4) power balances of the probes of one design."""
+    found = [power_balance(float(range_au), study.probe) for range_au in column(flown, "sun_range_au")]
+    return np.array(found, dtype=float).reshape(len(found), 4)
+
+
+def _spent(study: Study, burn: Floats, rows: Ints, corrections: Floats | None) -> Floats:
+    """(n, 2) corrections and sum of the ledger of burns of one design."""
+    given = None if corrections is None else corrections[rows]
+    spent = ledger(burn, probe=study.probe, margins=study.margins, correction_m_s=given)
+    return np.column_stack([spent.dv99_m_s, spent.total_m_s])
 
 
 def release_recoil(study: Study, opportunities: pa.Table, plan: Ints) -> Releases:
@@ -178,8 +218,9 @@ def release_recoil(study: Study, opportunities: pa.Table, plan: Ints) -> Release
     burns = np.column_stack([column(opportunities, f"burn_{axis}_m_s") for axis in "xyz"])[used[order]]
     length = np.sqrt(np.einsum("ij,ij->i", burns, burns))[:, None]
     along = np.divide(burns, length, out=np.tile([1.0, 0.0, 0.0], (len(burns), 1)), where=length > 0.0)
-    masses = np.full(len(used), study.probe.wet_mass_kg)
-    return releases(study.mothership.mass_kg, masses, study.probe.spring_m_s * along)
+    flown = opportunities.take(used[order])
+    springs = probe_values(study, flown, "spring_m_s")[:, None]
+    return releases(study.mothership.mass_kg, probe_values(study, flown, "wet_mass_kg"), springs * along)
 
 
 def recoil_table(study: Study, opportunities: pa.Table, plan: Ints) -> pa.Table:

@@ -15,7 +15,9 @@ from numpy.typing import NDArray
 
 from swarm.plan.data import column
 from swarm.plan.flight import Flight
+from swarm.plan.protection import PROTECTION, alone_over_the_limit, least_chances
 from swarm.plan.tracking import weekly_hours
+from swarm.study.designs import by_design, probe_values
 from targets.base.constants import DAY_S, STANDARD_GRAVITY_M_S2
 from targets.base.errors import NothingFeasible
 
@@ -45,13 +47,16 @@ class Constraint:
 
     def holds(self, study: Study) -> bool:
         """Whether the study asks for it."""
-        settings = getattr(study, self.section)
-        return any(getattr(settings, key) != value for key, value in self.lifted.items())
+        asked = [getattr(study, self.section)]
+        if self.section == "probe":
+            asked += study.designs
+        return any(
+            getattr(settings, key) != value for settings in asked for key, value in self.lifted.items()
+        )
 
     def without(self, study: Study) -> Study:
         """The study with this constraint lifted and nothing else changed."""
-        settings = getattr(study, self.section).model_copy(update=self.lifted)
-        return study.model_copy(update={self.section: settings})
+        return study.with_keys(self.section, **self.lifted)
 
 
 CONSTRAINTS = (
@@ -76,6 +81,7 @@ CONSTRAINTS = (
     Constraint("relay (relay_busy_days)", {"relay_busy_days": 0.0}),
     Constraint("tracking (tracking_hours_per_week)", {"tracking_hours_per_week": None}),
     Constraint("one probe per target (pairs)", {"pairs": True}),
+    Constraint("impact (protection.impact_chance_max)", {"impact_chance_max": {}}, section="protection"),
 )
 
 
@@ -154,11 +160,14 @@ def require_some(
     if left.mask.any():
         return
     if not left.mask.size:
-        limit = f"probe.burn_limit_m_s = {study.probe.burn_limit_m_s:g}: no opportunity was found within it"
+        limits = " and ".join(f"{alone.probe.burn_limit_m_s:g}" for alone in study.by_design.values())
+        limit = f"probe.burn_limit_m_s = {limits}: no opportunity was found within it"
         raise NothingFeasible("there is no opportunity to plan with", limit=limit)
     active = [(limit, count) for limit, count in left.removed.items() if count]
     told = "; before it, ".join(f"{limit} removed {count}" for limit, count in reversed(active))
     if opportunities is not None:
+        if left.removed.get(PROTECTION):
+            told += f"; {least_chances(study, opportunities)}"
         told += f". {_ways_out(study, opportunities, flight)}"
     raise NothingFeasible(f"none of the {left.mask.size} opportunities may be used", limit=told)
 
@@ -180,7 +189,7 @@ def _not_finite(study: Study, table: pa.Table) -> Bools:
 
 
 def _burn_too_large(study: Study, table: pa.Table) -> Bools:
-    return column(table, "burn_m_s") > study.probe.burn_limit_m_s
+    return column(table, "burn_m_s") > probe_values(study, table, "burn_limit_m_s")
 
 
 def _outside_span(study: Study, table: pa.Table) -> Bools:
@@ -190,16 +199,20 @@ def _outside_span(study: Study, table: pa.Table) -> Bools:
 
 def _not_checked_out(study: Study, table: pa.Table) -> Bools:
     waited = column(table, "burn_jd_tdb") - column(table, "release_jd_tdb")
-    return waited < study.probe.checkout_days - ROUNDING_DAYS
+    return waited < probe_values(study, table, "checkout_days") - ROUNDING_DAYS
 
 
 def _not_impulsive(study: Study, table: pa.Table) -> Bools:
     arc_s = DAY_S * (column(table, "encounter_jd_tdb") - column(table, "burn_jd_tdb"))
-    return burn_seconds(study, column(table, "burn_m_s")) > study.constraints.burn_share_max * arc_s
+    burning_s = by_design(study, table, lambda own, _, part: burn_seconds(own, column(part, "burn_m_s")))
+    return burning_s > study.constraints.burn_share_max * arc_s
 
 
 def burn_seconds(study: Study, burn_m_s: Floats) -> Floats:
-    """Return how long the thruster burns, (n,): mass spent, m0 (1 - exp(-dv / (g0 Isp))), over mass flow."""
+    """Return how long the thruster of the only design burns, (n,).
+
+    It is the mass spent, m0 (1 - exp(-dv / (g0 Isp))), over the mass flow.
+    """
     exhaust_m_s = STANDARD_GRAVITY_M_S2 * study.probe.isp_s
     spent_kg = -study.probe.wet_mass_kg * np.expm1(-burn_m_s / exhaust_m_s)
     return spent_kg * exhaust_m_s / study.probe.thrust_n
@@ -247,6 +260,7 @@ _LIMITS: tuple[tuple[str, Callable[[Study, pa.Table], Bools]], ...] = (
     (f"{_SEP_LIMIT} at burn", _near_sun("sun_earth_probe_burn_deg")),
     (f"{_SEP_LIMIT} at encounter", _near_sun("sun_earth_probe_deg")),
     ("constraints.tracking_hours_per_week of one probe", _tracked_too_much),
+    (PROTECTION, alone_over_the_limit),
 )
 
 

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from swarm.encounter.propellant import propellant_kg
 from swarm.plan.survival import hardware_chances, shared_groups
+from swarm.study.designs import by_design
 from targets.base.errors import InputError
 from targets.catalogue.reading import Catalogue
 from targets.catalogue.worth import body_matches, class_chances, row_labels
@@ -105,7 +106,13 @@ def plan_data(
     return PlanData(
         probes=most,
         target=target,
-        propellant_kg=propellant_kg(column(opportunities, "burn_m_s"), study, dv99_m_s=judged.dv99_m_s),
+        propellant_kg=by_design(
+            study,
+            opportunities,
+            lambda own, rows, table: propellant_kg(
+                column(table, "burn_m_s"), own, dv99_m_s=judged.dv99_m_s[rows]
+            ),
+        ),
         hardware=hardware_of(study, opportunities, judged.home_days),
         data_return=data_return,
         shared_fraction=float(study.survival.shared_fraction),
@@ -128,12 +135,16 @@ def row_qualities(study: Study) -> Floats:
 def hardware_of(study: Study, opportunities: pa.Table, home_days: Floats) -> Floats:
     """Return each opportunity's chance that the probe works until its data are home, (n,)."""
     stored_days, active_days = stored_and_active_days(study, opportunities, home_days)
-    return hardware_chances(
-        study.survival,
-        stored_days,
-        active_days,
-        storage_life_days=study.probe.storage_limit_days,
-        life_days=study.probe.cruise_life_days,
+    return by_design(
+        study,
+        opportunities,
+        lambda own, rows, _: hardware_chances(
+            own.survival,
+            stored_days[rows],
+            active_days[rows],
+            storage_life_days=own.probe.storage_limit_days,
+            life_days=own.probe.cruise_life_days,
+        ),
     )
 
 

@@ -15,6 +15,7 @@ from swarm.encounter.judging import Judged, judge
 from swarm.encounter.reasons import REASONS
 from swarm.plan.data import Chances, PlanData, column, plan_data, row_qualities
 from swarm.plan.objectives import row_chances
+from swarm.study.designs import each_design
 from targets.base.timescale import jd_from_tdb_s, tdb_s_from_jd
 from targets.catalogue.reading import Catalogue
 
@@ -48,6 +49,20 @@ class _Shared:
 
 def judge_all(study: Study, opportunities: pa.Table, targets: Catalogue, *, pool: Pool) -> Judged:
     """Judge every opportunity on the workers of `pool`; the same answer on any number of them."""
+    parts = [
+        (rows, _judge_design(own, table, targets, pool=pool))
+        for own, rows, table in each_design(study, opportunities)
+        if len(rows) or not opportunities.num_rows
+    ]
+    if len(parts) == 1:
+        return parts[0][1]
+    order = np.argsort(np.concatenate([rows for rows, _ in parts]), kind="stable")
+    whole = joined([judged for _, judged in parts])
+    return Judged(**{field.name: getattr(whole, field.name)[order] for field in fields(Judged)})
+
+
+def _judge_design(study: Study, opportunities: pa.Table, targets: Catalogue, *, pool: Pool) -> Judged:
+    """Judge the opportunities of one design."""
     # compile here, once, so that workers start from a full cache and the next run from a kept one
     _judge_chunk((0, 1), _Shared(study, opportunities, targets))
     chunks = [(first, CHUNK) for first in range(0, max(opportunities.num_rows, 1), CHUNK)]

@@ -17,7 +17,9 @@ from targets.base.constants import DAY_S
 if TYPE_CHECKING:
     from swarm.study.schema import Study
 from swarm.plan.constraints import UNUSED, require_flight
+from swarm.plan.protection import PARTS, impact_parts
 from swarm.plan.tracking import weekly_hours
+from swarm.study.designs import design_numbers
 
 Bools = NDArray[np.bool_]
 Floats = NDArray[np.float64]
@@ -48,6 +50,9 @@ class PlanRules(NamedTuple):
     candidates: Ints  # opportunities worth looking at when a place is to be filled
     kind: Ints  # (n,) index into `kinds`
     kinds: Ints  # distinct sets of shared-failure groups a probe may belong to
+    design: Ints  # (n,) index into `design_most`
+    design_most: Ints  # (d,) most probes of each design; of one design no other limit than that of the plan
+    impact: Ints  # (p, n) what each takes of the limit of each protected body, in PARTS of it
 
 
 def plan_rules(
@@ -66,16 +71,13 @@ def plan_rules(
     Raises ValueError where a rule could not be kept.
     """
     require_flight(study, flight)
-    limits = study.constraints
-    target = column(opportunities, "target_index").astype(np.int64)
+    limits, target = study.constraints, column(opportunities, "target_index").astype(np.int64)
     release = column(opportunities, "release_jd_tdb").astype(np.float64)
     order = np.lexsort((np.arange(len(target)), release, data.propellant_kg, target))
     targets = int(target.max()) + 1 if len(target) else 0
     kinds, kind = np.unique(data.group_mask, return_inverse=True)
     tracked = limits.tracking_hours_per_week is not None
-    week, week_hours = (
-        weekly_hours(study, opportunities) if tracked else (np.zeros_like(target), _no_weeks(target))
-    )
+    week, week_hours = weekly_hours(study, opportunities) if tracked else _no_weeks(target)
     apart = limits.recontact_km > 0.0 and flight is not None
     return PlanRules(
         release_jd_tdb=release,
@@ -99,11 +101,14 @@ def plan_rules(
         candidates=np.arange(len(target), dtype=np.int64),
         kind=kind.reshape(-1).astype(np.int64),
         kinds=kinds.astype(np.int64),
+        design=design_numbers(study, opportunities),
+        design_most=np.array([each.count for each in study.designs], dtype=np.int64),
+        impact=impact_parts(study, opportunities),
     )
 
 
-def _no_weeks(target: Ints) -> Floats:
-    return np.zeros((len(target), 0))
+def _no_weeks(target: Ints) -> tuple[Ints, Floats]:
+    return np.zeros_like(target), np.zeros((len(target), 0))
 
 
 def linear_limits(rules: PlanRules, columns: Ints, *, probes: int) -> tuple[csr_array, Floats]:
@@ -128,17 +133,22 @@ def linear_limits(rules: PlanRules, columns: Ints, *, probes: int) -> tuple[csr_
     served = np.flatnonzero(rules.relayed[columns])
     for members in _windows(encounter[served], rules.relay_days):
         add(served[members], 1.0)
+    for design, most in enumerate(rules.design_most if rules.design_most.size > 1 else ()):
+        add(np.flatnonzero(rules.design[columns] == design), float(most))
     for target in np.unique(rules.target[columns]):
         add(np.flatnonzero(rules.target[columns] == target), float(rules.per_target))
     lengths = [len(members) for members in rows]
     where = (np.repeat(np.arange(len(rows)), lengths), np.concatenate(rows))
     matrix = csr_array((np.ones(sum(lengths)), where), shape=(len(rows), len(columns)))
     weekly = _weekly_limits(rules, columns)
-    if weekly is None:
-        return matrix, np.array(at_most)
-    return vstack([matrix, weekly], format="csr"), np.append(
-        at_most, np.full(weekly.shape[0], rules.hours_most)
-    )
+    if weekly is not None:
+        matrix = vstack([matrix, weekly], format="csr")
+        at_most += [rules.hours_most] * weekly.shape[0]
+    if rules.impact.shape[0]:
+        # as shares of the limit: numbers that the solver's tolerance suits
+        matrix = vstack([matrix, csr_array(rules.impact[:, columns] / PARTS)], format="csr")
+        at_most += [1.0] * rules.impact.shape[0]
+    return matrix, np.array(at_most)
 
 
 def _weekly_limits(rules: PlanRules, columns: Ints) -> csr_array | None:
@@ -188,6 +198,10 @@ def fits(o: int, plan: Ints, rules: PlanRules) -> bool:
             visits += 1
     if visits >= rules.per_target:
         return False
+    if rules.design_most.size > 1 and not _design_left(o, plan, rules):
+        return False
+    if rules.impact.shape[0] > 0 and not _impacts_kept(o, plan, rules):
+        return False
     if rules.releases_most > 0 and not _rate_kept(o, plan, rules):
         return False
     if rules.week_hours.shape[1] > 0 and not _hours_kept(o, plan, rules):
@@ -196,6 +210,29 @@ def fits(o: int, plan: Ints, rules: PlanRules) -> bool:
         for i in range(plan.size):
             if plan[i] >= 0 and _recontact(o, plan[i], rules):
                 return False
+    return True
+
+
+@njit(cache=True)
+def _design_left(o: int, plan: Ints, rules: PlanRules) -> bool:
+    """Whether a probe of the design of `o` is left."""
+    count = 1
+    for i in range(plan.size):
+        if plan[i] >= 0 and rules.design[plan[i]] == rules.design[o]:
+            count += 1
+    return count <= rules.design_most[rules.design[o]]
+
+
+@njit(cache=True)
+def _impacts_kept(o: int, plan: Ints, rules: PlanRules) -> bool:
+    """Whether the chances of hitting each protected body stay within its limit with `o`."""
+    for body in range(rules.impact.shape[0]):
+        parts = rules.impact[body, o]
+        for i in range(plan.size):
+            if plan[i] >= 0:
+                parts += rules.impact[body, plan[i]]
+        if parts > PARTS:
+            return False
     return True
 
 

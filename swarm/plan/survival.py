@@ -46,8 +46,8 @@ def phase_chances(
     stored_days: ArrayLike,
     active_days: ArrayLike,
     *,
-    storage_life_days: float | None = None,
-    life_days: float | None = None,
+    storage_life_days: float | Floats | None = None,
+    life_days: float | Floats | None = None,
 ) -> Phases:
     """Return the chance of each phase of the Weibull model, (n,).
 

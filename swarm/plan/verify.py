@@ -1,8 +1,9 @@
 """Re-verifies every plan of a front from the tables of a run alone.
 
-Written apart from the search: nothing of `swarm` is used but the study's settings, and arcs are moved by a
-solution of Kepler's equation of its own. So an error would have to be made twice to go unseen. What is checked
-are the constraints of the study, the sums of the tables, and that no plan of the front beats another.
+Written apart from the search, as its part `verify_tables` is: nothing of `swarm` is used but the study's settings,
+and arcs are moved by a solution of Kepler's equation of its own. So an error would have to be made twice to go
+unseen. What is checked are the constraints of the study, the sums of the tables, and that no plan of the front beats
+another.
 
 Limits that are distances or angles along an arc are checked with a small allowance, since two ways of computing
 them differ by rounding and by the spacing of samples: see the constants.
@@ -20,6 +21,14 @@ import pyarrow as pa
 from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
+from swarm.plan.verify_tables import (
+    design_problems,
+    front_problems,
+    order_problems,
+    probe_of,
+    protection_problems,
+    sum_problems,
+)
 from targets.base.constants import AU_KM, DAY_S, GM_SUN_KM3_S2
 from targets.base.timescale import tdb_s_from_jd
 from targets.ephemeris.planets import EARTH, sample_planets
@@ -30,8 +39,8 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 Row = dict[str, Any]
 
-# Dates as the tables hold them; sums of dates and kilograms; hours of a week.
-_DATE_DAYS, _KG, _HOURS = 1e-6, 1e-9, 1e-6
+# Dates as the tables hold them, and sums of dates; hours of a week.
+_DATE_DAYS, _HOURS = 1e-6, 1e-6
 # Samples along arcs are this far apart; between them an angle moves by less than the allowance, a distance from
 # the Sun by far less (both are flat where they are extreme).
 _SAMPLE_DAYS = 0.5
@@ -76,7 +85,7 @@ def problems_of(study: Study, tables: Tables, *, probes: int | None = None) -> l
     by_plan: dict[int, list[Row]] = {}
     for row in members:
         by_plan.setdefault(row["plan"], []).append(row)
-    wrong = _front_problems(rows, most)
+    wrong = front_problems(rows, most)
     order = [(row["plan"], row["probe"]) for row in members]
     if order != sorted(order):
         wrong.append("plans are not in order of plan and probe")
@@ -90,68 +99,15 @@ def problems_of(study: Study, tables: Tables, *, probes: int | None = None) -> l
     for row in rows:
         flown = by_plan.pop(row["plan"], [])
         chosen = [known[member["opportunity"]] for member in flown]
-        told = [*_sum_problems(study, row, flown), *_order_problems(flown, chosen)]
+        told = [*sum_problems(study, row, flown), *order_problems(flown, chosen)]
         told += [
             f"opportunity {o['opportunity']}: {text}" for o in chosen for text in alone[o["opportunity"]]
         ]
         told += [*_together_problems(study, chosen), *near.problems(chosen)]
+        told += [*design_problems(study, chosen), *protection_problems(study, chosen)]
         told += _relay_problems(study, chosen, tables.relayed or {})
         wrong += [f"plan {row['plan']}: {text}" for text in told]
     wrong += [f"plan {plan} is not on the front" for plan in by_plan]
-    return wrong
-
-
-# --- the tables ---------------------------------------------------------------------------------------------
-
-
-def _front_problems(rows: list[Row], most: int) -> list[str]:
-    wrong = []
-    if [row["plan"] for row in rows] != list(range(len(rows))):
-        wrong.append("plan numbers are not 0, 1, 2 ...")
-    keys = [(row["propellant_kg"], row["science"], row["risk"]) for row in rows]
-    if keys != sorted(keys):
-        wrong.append("the front is not in order of propellant, science, risk")
-    if not any(row["probes"] == 0 and row["science"] == 0 and row["propellant_kg"] == 0 for row in rows):
-        wrong.append("the empty plan is missing")
-    for row in rows:
-        if not (0 <= row["science"] <= 1 and 0 <= row["risk"] <= 1 and 0 <= row["probes"] <= most):
-            wrong.append(f"plan {row['plan']}: out of range: {row}")
-    return wrong + _beaten(rows)
-
-
-def _beaten(rows: list[Row]) -> list[str]:
-    """Plans that another one matches or beats in everything."""
-    costs = np.array([[-row["science"], row["propellant_kg"], row["risk"]] for row in rows]).reshape(-1, 3)
-    wrong = []
-    for k, row in enumerate(rows):
-        better = (costs <= costs[k]).all(axis=1)
-        better[k] = False
-        if better.any():
-            wrong.append(f"plan {row['plan']} is dominated by plan {rows[int(np.argmax(better))]['plan']}")
-    return wrong
-
-
-def _sum_problems(study: Study, row: Row, flown: list[Row]) -> list[str]:
-    wrong = []
-    if row["probes"] != len(flown):
-        wrong.append(f"{row['probes']} probes on the front, {len(flown)} in the plan")
-    kilograms = sum(member["propellant_kg"] for member in flown)
-    if abs(kilograms - row["propellant_kg"]) > _KG:
-        wrong.append(f"probes use {kilograms} kg, the front says {row['propellant_kg']}")
-    if not all(0.0 <= member["success"] <= 1.0 for member in flown):
-        wrong.append("success out of range")
-    if not flown and row["risk"] != float(any(r.threshold > 0 for r in study.science.rows)):
-        wrong.append(f"risk of no probes is {row['risk']}")
-    return wrong
-
-
-def _order_problems(flown: list[Row], chosen: list[Row]) -> list[str]:
-    wrong = []
-    if [member["probe"] for member in flown] != list(range(len(flown))):
-        wrong.append("probe numbers are not 0, 1, 2 ...")
-    releases = [o["release_jd_tdb"] for o in chosen]
-    if releases != sorted(releases):
-        wrong.append("probes are not in order of release")
     return wrong
 
 
@@ -159,14 +115,14 @@ def _order_problems(flown: list[Row], chosen: list[Row]) -> list[str]:
 
 
 def _alone_problems(study: Study, o: Row, arcs: _Arcs | None) -> list[str]:
-    limits = study.constraints
+    limits, probe = study.constraints, probe_of(study, o)
     wrong = []
     span = (study.study.start, o["release_jd_tdb"], o["burn_jd_tdb"], o["encounter_jd_tdb"], study.study.end)
     if list(span) != sorted(span):
         wrong.append("dates out of order or out of the study's span")
-    if not o["burn_m_s"] <= study.probe.burn_limit_m_s:
+    if not o["burn_m_s"] <= probe.burn_limit_m_s:
         wrong.append(f"probe.burn_limit_m_s: burn of {o['burn_m_s']} m/s")
-    if o["burn_jd_tdb"] - o["release_jd_tdb"] < study.probe.checkout_days - _DATE_DAYS:
+    if o["burn_jd_tdb"] - o["release_jd_tdb"] < probe.checkout_days - _DATE_DAYS:
         wrong.append("probe.checkout_days: burn before the end of the check-out")
     for begin, until in limits.blackouts:
         for event in ("release", "burn"):
@@ -185,9 +141,10 @@ def _alone_problems(study: Study, o: Row, arcs: _Arcs | None) -> list[str]:
 
 def _burn_s(study: Study, o: Row) -> float:
     """Mass m(t) = m0 - F t / c falls until the speed gained, c ln(m0 / m), is the burn."""
-    exhaust = 9.80665 * study.probe.isp_s
-    mass_after = study.probe.wet_mass_kg / math.exp(o["burn_m_s"] / exhaust)
-    return (study.probe.wet_mass_kg - mass_after) * exhaust / study.probe.thrust_n
+    probe = probe_of(study, o)
+    exhaust = 9.80665 * probe.isp_s
+    mass_after = probe.wet_mass_kg / math.exp(o["burn_m_s"] / exhaust)
+    return (probe.wet_mass_kg - mass_after) * exhaust / probe.thrust_n
 
 
 def _arc_problems(study: Study, o: Row, arcs: _Arcs) -> list[str]:

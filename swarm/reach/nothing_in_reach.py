@@ -18,7 +18,8 @@ def nothing_found(study: Study, counts: dict[str, float]) -> NothingFeasible:
 
 
 def _emptied(study: Study, counts: dict[str, float]) -> NothingFeasible:
-    limit_m_s = study.probe.burn_limit_m_s
+    # of several designs the one that reaches farthest is told
+    limit_m_s = max(own.probe.burn_limit_m_s for own in study.by_design.values())
     if counts["bodies"] == 0:
         return NothingFeasible("the catalogue holds no body", limit="catalogue")
     if counts["bodies_within_reach_bound"] == 0:

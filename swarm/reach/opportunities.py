@@ -12,7 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 import pyarrow as pa
 
-from swarm.reach.mothership.flybys import Flyby
+from swarm.reach.designs import of_studies, sweeps_of
+from swarm.reach.found import Screening
 from swarm.reach.mothership.path import table_of_legs
 from swarm.reach.mothership.sources import Mothership, epochs_needed_tdb_s, mothership_of
 from swarm.reach.nothing_in_reach import nothing_found
@@ -47,26 +48,6 @@ from targets.ephemeris.planets import EARTH, PlanetTable, sample_planets
 from targets.motion.perturbed import Prepared, move_to_epoch, prepare
 
 OnDone = Callable[[int, int], None]
-
-
-@dataclass(frozen=True)
-class Screening:
-    """What the screen found.
-
-    opportunities : table, one row an opportunity (columns of the contract and a few more)
-    targets       : the bodies that have one, in catalogue order; `target_index` of a row points here
-    path          : table of the mothership's unburned path
-    counts        : how many bodies, approaches and minima were left after each step
-    flybys        : the mothership's passages of planets
-    notes         : sentences about the mothership and the cache
-    """
-
-    opportunities: pa.Table
-    targets: Catalogue
-    path: pa.Table
-    counts: dict[str, float]
-    flybys: tuple[Flyby, ...] = ()
-    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -136,13 +117,23 @@ def screen_together(
     on_done: OnDone | None = None,
     gpu: bool = False,
 ) -> tuple[Screening, ...]:
-    """The screens of several studies in one pass over the catalogue they share; `gpu` as for `screen`.
+    """The screens of several studies, and of all their designs, in one pass over the catalogue; `gpu` as for `screen`.
 
     Motherships and probes may differ; the dates, `search.step_days` and `search.chunk_bodies` must be the same.
     A study without opportunities has an empty table here: `nothing_found` says why.
     """
-    first = studies[0]
     _require_same_pass(studies)
+    sweeps = sweeps_of(studies)
+    return of_studies(
+        sweeps, _swept(sweeps.studies, catalogue, pool=pool, on_done=on_done, gpu=gpu), catalogue
+    )
+
+
+def _swept(
+    studies: Sequence[Study], catalogue: Catalogue, *, pool: Pool, on_done: OnDone | None, gpu: bool
+) -> tuple[Screening, ...]:
+    """The screens of studies of one design each."""
+    first = studies[0]
     epochs, r_km, v_km_s = catalogue.states()
     planets = _planets(studies, epochs)
     motherships = [mothership_of(study, planets) for study in studies]

@@ -33,6 +33,7 @@ from swarm.refine.nbody import (
     place,
     pressure_km3_s2,
 )
+from swarm.study.question import ONE_DESIGN
 from swarm.study.schema import Study
 from targets.base.constants import DAY_S, STANDARD_GRAVITY_M_S2
 
@@ -54,6 +55,7 @@ class Arc:
     mothership      : (6,) at the release, before the spring
     target_state : (6,) of the target at `target_epoch_s`
     aim_km       : (2,) B.T, B.R
+    design       : of the probe
     """
 
     plan: int
@@ -70,6 +72,7 @@ class Arc:
     target_epoch_s: float
     target_state: Floats
     aim_km: Floats
+    design: str = ONE_DESIGN
 
 
 @dataclass(frozen=True, eq=False)
@@ -123,12 +126,12 @@ class NotRefined:
 
 
 def refine_arc(study: Study, field: Field, arc: Arc) -> Refined | NotRefined:
-    """Refine one arc; what goes wrong becomes a sentence."""
+    """Refine one arc with the probe that flies it; what goes wrong becomes a sentence."""
     try:
         target = moved(field, arc.target_state, arc.target_epoch_s, arc.encounter_tdb_s)
         if planet := inside_influence(field, target, arc.encounter_tdb_s):
             return NotRefined(arc, f"the target is inside the sphere of influence of {planet}")
-        return _refine(study, field, arc, target)
+        return _refine(study.of_design(arc.design), field, arc, target)
     except Lost as problem:
         return NotRefined(arc, str(problem))
 

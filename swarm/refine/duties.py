@@ -70,5 +70,6 @@ def _relay(study: Study, rows: Sequence[dict], judged: pa.Table) -> str:
     probes = sum(row["opportunity"] in relayed for row in rows)
     if not probes:
         return "no relay"
-    hours = 7.0 * study.probe.relay_hours_per_day * probes
+    # of several designs the one that is listened to longest: at most so many
+    hours = 7.0 * max(own.probe.relay_hours_per_day for own in study.by_design.values()) * probes
     return f"relay for {_counted(probes, 'probe')}, at most {hours:.1f} h a week"

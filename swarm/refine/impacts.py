@@ -23,6 +23,7 @@ from swarm.refine.released import (
     PART_IMPACT,
     UNBURNED_IMPACT,
     has_part,
+    own_of,
     part_beta,
     part_states,
     random_of,
@@ -37,6 +38,7 @@ Floats = NDArray[np.float64]
 
 def impacts_of(one: Flown, study: Study) -> list[Chance]:
     """One task: a probe's dispersed continuations, burned and not, and its loose part's, for as long as is asked."""
+    study = own_of(study, one)
     made, count = one.made, study.refine.impact_samples
     released_s = made.arc.release_tdb_s
     states = _dispersed(made.probe, one.full.encounter_cov, random_of(study, one, IMPACT), count)

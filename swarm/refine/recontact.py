@@ -29,6 +29,7 @@ from swarm.refine.released import (
     PART_RECONTACT,
     RECONTACT,
     has_part,
+    own_of,
     part_beta,
     part_states,
     random_of,
@@ -85,8 +86,11 @@ def recontacts(study: Study, flown: Sequence[Flown], legs: Sequence[Path]) -> li
 def _released(study: Study, flown: Sequence[Flown]) -> list[_Object]:
     """In order of release; a part stands after its probe."""
     ordered = sorted(flown, key=_release_and_probe)
-    parts = (False, True) if has_part(study) else (False,)
-    return [_Object(probe, part) for probe in ordered for part in parts]
+    return [
+        _Object(probe, part)
+        for probe in ordered
+        for part in ((False, True) if has_part(own_of(study, probe)) else (False,))
+    ]
 
 
 def _release_and_probe(flown: Flown) -> tuple[float, int]:
@@ -177,6 +181,7 @@ def _after_manoeuvre(
 
 def _positions(study: Study, field: Field, released: _Object, epochs: Floats) -> Floats:
     """(looks, samples, 3) positions of dispersed trajectories, the burn flown with its errors."""
+    study = own_of(study, released.flown)
     made, count = released.flown.made, study.refine.recontact_samples
     if released.part:
         random = random_of(study, released.flown, PART_RECONTACT)
@@ -210,7 +215,9 @@ def _mothership(
     """(looks, 1, 3): with the recoil until the leg of the release ends, then as the path says, NaN between its legs."""
     arc, ends = released.flown.made.arc, [leg.epochs_tdb_s[-1] for leg in legs]
     own = next((k for k, end in enumerate(ends) if arc.release_tdb_s <= end), len(legs) - 1)
-    kicked = arc.mothership + np.concatenate([np.zeros(3), recoil_km_s(study, released.flown)])
+    kicked = arc.mothership + np.concatenate(
+        [np.zeros(3), recoil_km_s(own_of(study, released.flown), released.flown)]
+    )
     drifting = epochs <= (ends[own] if own + 1 < len(legs) else math.inf)
     out = np.full((len(epochs), 1, 3), math.nan)
     out[drifting] = _sampled(field, kicked[None], arc.release_tdb_s, epochs[drifting], beta=0.0)

@@ -21,6 +21,11 @@ Floats = NDArray[np.float64]
 RECONTACT, IMPACT, PART_RECONTACT, PART_IMPACT, UNBURNED_IMPACT = 1, 2, 3, 4, 5
 
 
+def own_of(study: Study, one: Flown) -> Study:
+    """The study of the design that a probe is of."""
+    return study.of_design(one.made.arc.design)
+
+
 def random_of(study: Study, one: Flown, purpose: int) -> np.random.Generator:
     """Random numbers of an opportunity for a purpose."""
     key = (SPAWN_KEY, one.made.arc.opportunity, purpose)

@@ -18,6 +18,7 @@ from swarm.refine.dispersion import Dispersion, Known, disperse, draws_of
 from swarm.refine.nbody import Field, Lost, make_field, span_in_kernel
 from swarm.refine.two_body import require_flyable
 from swarm.run.workers import Pool
+from swarm.study.question import ONE_DESIGN
 from swarm.study.schema import Study
 from targets.base.constants import AU_KM, DAY_S
 from targets.base.errors import InputError
@@ -72,17 +73,35 @@ def arcs_of(study: Study, tables: RunTables, plan: int) -> list[tuple[Arc, Known
     )
     table, judged = tables.opportunities.take(index).to_pylist(), tables.judged.take(index).to_pylist()
     planned = _planned(tables.corrections, [row["opportunity"] for row in rows])
-    released = np.array([row["release_jd_tdb"] for row in table])
-    weight = study.mothership.mass_kg - study.probe.wet_mass_kg * np.argsort(
-        np.argsort(released, kind="stable")
-    )
+    weight = _mothership_kg(study, table)
     return [
         (
-            _arc(study, tables, row, (table[k], judged[k]), float(weight[k])),
-            _known(study, tables, table[k], (judged[k], planned[row["opportunity"]])),
+            _arc(study.of_design(_design(table[k])), tables, row, (table[k], judged[k]), float(weight[k])),
+            _known(
+                study.of_design(_design(table[k])),
+                tables,
+                table[k],
+                (judged[k], planned[row["opportunity"]]),
+            ),
         )
         for k, row in enumerate(rows)
     ]
+
+
+def _design(met: dict) -> str:
+    return met.get("design", ONE_DESIGN)
+
+
+def _mothership_kg(study: Study, table: list[dict]) -> np.ndarray:
+    """(n,) what the mothership weighs at each release: less what left before."""
+    order = np.argsort(np.array([row["release_jd_tdb"] for row in table]), kind="stable")
+    weight = np.empty(len(table))
+    if not study.designs:
+        weight[order] = study.mothership.mass_kg - study.probe.wet_mass_kg * np.arange(len(table))
+        return weight
+    wet = np.array([study.of_design(_design(row)).probe.wet_mass_kg for row in table])
+    weight[order] = study.mothership.mass_kg - (np.cumsum(wet[order]) - wet[order])
+    return weight
 
 
 def _arc(study: Study, tables: RunTables, row: dict, of: tuple[dict, dict], mothership_kg: float) -> Arc:
@@ -105,6 +124,7 @@ def _arc(study: Study, tables: RunTables, row: dict, of: tuple[dict, dict], moth
         target_epoch_s=float(epochs[0]),
         target_state=np.concatenate([r_km[0], v_km_s[0]]),
         aim_km=np.array([judged["aim_t_km"], judged["aim_r_km"]]),
+        design=_design(met),
     )
 
 
@@ -204,7 +224,7 @@ def _probe_of(lost: NotRefined) -> int:
 def _fly(pair: tuple[Arc, Known], shared: _Shared) -> Flown | NotRefined:
     """One task: correct an arc, then disperse it."""
     arc, known = pair
-    study, field = shared.study, shared.field
+    study, field = shared.study.of_design(arc.design), shared.field
     made = refine_arc(study, field, arc)
     if isinstance(made, NotRefined):
         return made

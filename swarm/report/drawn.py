@@ -17,13 +17,14 @@ from swarm.plan.data import Chances, PlanData, column, plan_data
 from swarm.plan.flight import Flight
 from swarm.plan.measures import plans_matrix
 from swarm.plan.survival import group_failures, own_chances, state_chance
+from swarm.study.designs import probe_values
 from targets.base.constants import AU_KM, DAY_S
 from targets.base.timescale import jd_from_tdb_s, tdb_s_from_jd
 from targets.catalogue.reading import Catalogue
 from targets.motion.twobody import drift_states
 
 if TYPE_CHECKING:
-    from swarm.study.schema import Study
+    from swarm.study.schema import ProbeSettings, Study
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -96,12 +97,12 @@ def aim_rings(study: Study, opportunities: pa.Table, judged: pa.Table) -> pa.Tab
     sigma_*   : principal one-sigma of the miss about the aim point; the larger one's angle from T towards R
     """
     larger, smaller, angle = _principal(judged, "delivery")
-    n = opportunities.num_rows
     return pa.table(
         {
             "opportunity": column(opportunities, "opportunity"),
-            "keepout_km": np.full(n, float(study.probe.keepout_km)),
-            "slew_km": column(opportunities, "v_rel_km_s") / np.radians(study.probe.slew_limit_deg_s),
+            "keepout_km": probe_values(study, opportunities, "keepout_km"),
+            "slew_km": column(opportunities, "v_rel_km_s")
+            / np.radians(probe_values(study, opportunities, "slew_limit_deg_s")),
             "sigma_larger_km": larger,
             "sigma_smaller_km": smaller,
             "sigma_angle_deg": np.degrees(angle),
@@ -193,10 +194,12 @@ def density(study: Study, catalogue: Catalogue, opportunities: pa.Table, mothers
     period = np.clip(np.searchsorted(edges, met, side="right") - 1, 0, LAW_PERIODS - 1)
     found = [len(np.unique(bodies[period == k])) for k in range(LAW_PERIODS)]
     near, speed_km_s = _around(catalogue, mothership, middles)
-    first = column(mothership, "t_jd_tdb")[0] + study.probe.checkout_days
+    # of several designs that which reaches farthest, as the law counts a body once
+    probe = max((own.probe for own in study.by_design.values()), key=_reach)
+    first = column(mothership, "t_jd_tdb")[0] + probe.checkout_days
     arc_days = np.clip(middles - first, 0.0, study.search.arc_max_days)
     arc_days[arc_days < study.search.arc_min_days] = 0.0
-    reach_au = 1e-3 * study.probe.burn_limit_m_s * arc_days * DAY_S / AU_KM
+    reach_au = 1e-3 * probe.burn_limit_m_s * arc_days * DAY_S / AU_KM
     swept_au = speed_km_s * DAY_S * np.diff(edges) / AU_KM
     return pa.table(
         {
@@ -209,6 +212,10 @@ def density(study: Study, catalogue: Catalogue, opportunities: pa.Table, mothers
             "arc_days": arc_days,
         }
     )
+
+
+def _reach(probe: ProbeSettings) -> float:
+    return probe.burn_limit_m_s
 
 
 def _around(catalogue: Catalogue, mothership: pa.Table, jd_tdb: Floats) -> tuple[Floats, Floats]:

@@ -223,7 +223,7 @@ class BurnClass:
 
 def burn_classes(tables: PageTables) -> list[BurnClass]:
     """Ranges of the burn for the ramp, up to the study's limit."""
-    limit = float(tables.run.study.probe.burn_limit_m_s)
+    limit = max(float(own.probe.burn_limit_m_s) for own in tables.run.study.by_design.values())
     edges = np.linspace(0.0, limit, RAMP_STEPS + 1).tolist()
     edges[-1] = limit * (1.0 + 1e-9)  # a burn at the limit is within it
     return [

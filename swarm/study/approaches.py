@@ -19,7 +19,7 @@ def lowest_km(ask: ApproachSettings) -> float:
 
 def impact_limit(study: Study, ask: ApproachSettings) -> float | None:
     """The chance with which a row of an approach may hit its body; None where nothing limits it."""
-    held = study.protection.impact_chance_max.get(ask.body) if study.protection is not None else None
+    held = study.protection.impact_chance_max.get(ask.body)
     limits = [limit for limit in (ask.impact_chance_max, held) if limit is not None]
     return min(limits) if limits else None
 
@@ -38,7 +38,7 @@ def approach_relations(study: Study) -> Iterator[Problem]:
         if isinstance(ask.passages, tuple) and (not ask.passages or min(ask.passages) < 1):
             found = ", ".join(map(str, ask.passages)) or "nothing"
             yield Problem(f"{place}.passages", found, '"all", or numbers from 1 on')
-    for name in () if study.protection is None else study.protection.impact_chance_max:
+    for name in study.protection.impact_chance_max:
         if name not in NAMES:
             yield Problem(f"protection.impact_chance_max.{name}", name, _bodies(name))
 
@@ -80,11 +80,9 @@ def unsearched(study: Study) -> Iterator[Problem]:
             "none: swarm passages STUDY says what they come to; the search of this version takes flybys only"
         )
         yield Problem("approach", found, said)
-    for section in ("massive", "protection"):
-        if getattr(study, section) is not None and not study.approach:
-            yield Problem(
-                section, "this section", "none without [[approach]]: flybys have nothing to do with it"
-            )
+    if study.massive is not None and not study.approach:
+        found = "this section"
+        yield Problem("massive", found, "none without [[approach]]: flybys have nothing to do with it")
 
 
 def _bodies(found: str) -> str:

@@ -35,14 +35,17 @@ def study_notes(study: Study) -> list[str]:
 
 
 def burn_limit_note(study: Study) -> str | None:
-    """Return what is odd about probe.burn_limit_m_s; None where it is plausible."""
+    """Return what is odd about the burn limit of a screen; None where it is plausible."""
     field = type(study.probe).model_fields["burn_limit_m_s"]
     return _note("probe.burn_limit_m_s", study.probe.burn_limit_m_s, field)
 
 
 def _of_sections(study: Study) -> Iterator[str]:
-    for name in Study.model_fields:
-        section = getattr(study, name)
+    sections = {name: getattr(study, name) for name in Study.model_fields}
+    if study.designs:
+        del sections["probe"]  # stands for the designs
+        sections |= {f"designs[{k}]": design for k, design in enumerate(study.designs)}
+    for name, section in sections.items():
         if isinstance(section, Section):
             for key, field in type(section).model_fields.items():
                 value = getattr(section, key)

@@ -175,9 +175,20 @@ def with_value(study: Study, default: Default, value: float) -> Study:
     """The study with another value in the place of a default."""
     number = round(value) if isinstance(default.value, int) else float(value)
     section, _, name = default.key.rpartition(".")
+    if section == "probe" and study.designs:
+        return _with_value_where_left(study, name, number)
     if not section.startswith("science"):
         return study.with_keys(section, **{name: number})
     row = int(section.removeprefix("science.rows[").removesuffix("]"))
     rows = list(study.science.rows)
     rows[row] = rows[row].model_copy(update={name: number})
     return study.with_keys("science", rows=tuple(rows))
+
+
+def _with_value_where_left(study: Study, name: str, number: float) -> Study:
+    """Another value in every design that leaves the default as it is, as the first one does."""
+    designs = tuple(
+        design if name in design.model_fields_set else design.model_copy(update={name: number})
+        for design in study.designs
+    )
+    return study.with_keys("probe", **{name: number}).with_designs(designs)

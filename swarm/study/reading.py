@@ -33,7 +33,11 @@ def study_from(data: dict[str, Any], *, file: str | Path = "study") -> Study:
     try:
         study = Study.model_validate(data)
     except ValidationError as error:
-        raise refuse(problems_of(error, Study), file=file) from None
+        told = problems_of(error, Study)
+        if "probe" not in data and "designs" in data:
+            # the first design stands for [probe] too: what is wrong with it is said once
+            told = [problem for problem in told if not problem.key.startswith("probe")]
+        raise refuse(told, file=file) from None
     problems = list(relations(study))
     if problems:
         raise refuse(problems, file=file)

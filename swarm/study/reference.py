@@ -71,7 +71,10 @@ def _section(name: str, model: type[Section], *, optional: bool, listed: bool = 
     yield f"## `{bracketed}`\n\n{_told(model)}\n\nThis section {needed}.\n"
     inner = []
     rows = ["| key | type | unit | limits | default | source |", "|---|---|---|---|---|---|"]
+    shared = _shared_keys(model)
     for key, field in model.model_fields.items():
+        if key in shared:
+            continue
         below = _section_in(field.annotation)
         if below is None:
             rows.append(_row(field.alias or key, field))
@@ -85,6 +88,13 @@ def _section(name: str, model: type[Section], *, optional: bool, listed: bool = 
         yield f"{title}:\n\n```toml\n{text}```\n"
     for place, below, may_miss, many in inner:
         yield from _section(place, below, optional=may_miss, listed=many)
+
+
+def _shared_keys(model: type[Section]) -> set[str]:
+    """Keys of the section that this one continues: they stand there."""
+    return {
+        key for base in model.__bases__ if base is not Section for key in getattr(base, "model_fields", ())
+    }
 
 
 def _told(model: type[Section]) -> str:

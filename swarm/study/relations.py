@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from difflib import get_close_matches
 
 from swarm.study.approaches import approach_relations, unsupported_approaches
+from swarm.study.design_relations import design_relations, loaded_mass_kg
 from swarm.study.fields import Section
 from swarm.study.problems import Problem
 from swarm.study.question import Study
@@ -29,6 +30,7 @@ def relations(study: Study) -> Iterator[Problem]:
     yield from _mothership_relations(study.mothership)
     yield from _science_relations(study.science)
     yield from _survival_relations(study.survival)
+    yield from design_relations(study)
     if study.sensitivity is not None:
         yield from _slip_relations(study.sensitivity, study.mothership)
         yield from _bin_relations(study.sensitivity)
@@ -37,7 +39,7 @@ def relations(study: Study) -> Iterator[Problem]:
     rule, limit = study.compare.rule, study.compare.swarm_mass_max_kg
     if rule == "science-in-mass" and limit is None:
         yield Problem("compare.swarm_mass_max_kg", "nothing", f'a value: rule = "{rule}" needs it')
-    loaded_kg = max(study.probe.count, *study.compare.counts, 0) * study.probe.wet_mass_kg
+    loaded_kg = loaded_mass_kg(study)
     if loaded_kg > study.mothership.mass_kg:
         yield Problem(
             "mothership.mass_kg", f"{study.mothership.mass_kg:g}", f"at least the probes' {loaded_kg:g} kg"

@@ -17,7 +17,7 @@ def study_rows(study: Study) -> list[tuple[str, str, str, str]]:
         if isinstance(held, tuple):
             for k, item in enumerate(held):
                 rows.extend(_rows_of(f"{section}[{k}]", item))
-        elif held is not None:
+        elif held is not None and not (section == "probe" and study.designs):
             rows.extend(_rows_of(section, held))
     return rows
 
@@ -49,6 +49,9 @@ def shown(value: object, unit: str = NO_UNIT) -> str:
         return "true" if value else "false"
     if isinstance(value, float):
         return iso_tdb(value) if unit == DATE_UNIT else f"{value:.12g}"
+    if isinstance(value, dict):
+        inner = ", ".join(f"{name} = {shown(item, unit)}" for name, item in value.items())
+        return f"{{ {inner} }}" if inner else "{}"
     if isinstance(value, tuple):
         return "[" + ", ".join(shown(item, unit) for item in value) + "]"
     return str(value)

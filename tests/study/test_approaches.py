@@ -89,7 +89,9 @@ def test_the_search_takes_no_approaches_yet():
     with pytest.raises(InputError, match="swarm passages STUDY"):
         require_searched(asked)
     with pytest.raises(InputError, match="flybys have nothing to do with it"):
-        require_searched(study([], protection={"impact_chance_max": {"Europa": 1e-4}}))
+        require_searched(study([], massive={"spk": []}))
+    # the plan's own rule, whatever kind of encounter has an impact chance
+    require_searched(study([], protection={"impact_chance_max": {"Europa": 1e-4}}))
     require_searched(study([]))
 
 

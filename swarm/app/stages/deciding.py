@@ -16,7 +16,7 @@ from swarm.decide.risk_table import Flown as Probes
 from swarm.decide.risk_table import risk_table
 from swarm.decide.sensitivity import Inputs, sensitivity
 from swarm.decide.summary import select_plan
-from swarm.plan.budgets import delta_v_budget, mass_budget, power_budget, recoil_table
+from swarm.plan.budgets import delta_v_budget, flown_by_design, mass_budget, power_budget, recoil_table
 from swarm.plan.data import Chances
 from swarm.plan.judged import chances_from_table
 from swarm.plan.measures import plans_matrix
@@ -47,7 +47,7 @@ def work_compare(work: Work) -> None:
     chosen, _ = select_plan(front, study)
     plans = plans_matrix(work.table("plans"), opportunities, front.num_rows, probes=study.probe.count)
     plan = plans[front["plan"].to_pylist().index(chosen)]
-    run.write_table("mass_budget", mass_budget(study, int((plan >= 0).sum())))
+    run.write_table("mass_budget", mass_budget(study, flown_by_design(study, opportunities, plan[None])[0]))
     run.write_table("delta_v_budget", delta_v_budget(study, opportunities, plan, dv99_m_s=chances.dv99_m_s))
     run.write_table("power_budget", power_budget(study, opportunities, plan))
     run.write_table("recoil", recoil_table(study, opportunities, plan))

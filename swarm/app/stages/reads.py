@@ -20,20 +20,20 @@ if TYPE_CHECKING:
 LEFT = "defaults left"
 # What a class of probes says is in the keys it says it of.
 _PLANNED = (
-    "study", "-study.name", "mothership", "probe", "-probe.class", "delivery", "knowledge", "constraints",
-    "science", "survival", "margins", "compare",
+    "study", "-study.name", "mothership", "probe", "-probe.class", "designs", "delivery", "knowledge",
+    "constraints", "protection", "science", "survival", "margins", "compare",
 )  # fmt: skip
 READS: dict[str, tuple[str, ...]] = {
     "screen": (
         "study.start", "study.end", "catalogue", "mothership", "-mothership.mass_kg", "search",
-        "probe.burn_limit_m_s", "probe.checkout_days", "massive", "approach", "protection",
+        "probe.burn_limit_m_s", "probe.checkout_days", "designs", "massive", "approach",
     ),
     "judge": (
         "study.start", "study.end", "study.seed", "delivery", "knowledge", "margins", "survival",
         "-survival.shared_fraction", "constraints.sun_earth_probe_min_deg", "science.rows.where",
         "science.rows.quality_min", "probe", "-probe.class", "-probe.count", "-probe.dispenser_kg",
         "-probe.loose_part_kg", "-probe.loose_part_m_s", "-probe.loose_part_area_m2", "-probe.solar_area_m2",
-        "-probe.reflectivity",
+        "-probe.reflectivity", "designs",
     ),
     "optimize": (
         *_PLANNED, "-compare.counts", "-compare.seeds", "search", "observing", "optimize", LEFT,

@@ -71,7 +71,7 @@ def _events(study: Study, flown: Sequence[RefinedProbe]) -> list[tuple[object, .
                 arc.burn_tdb_s - made.lead_s,
                 "burn begins",
                 arc.probe,
-                f"{made.burn_s:.1f} s at {study.probe.thrust_n:g} N",
+                f"{made.burn_s:.1f} s at {study.of_design(arc.design).probe.thrust_n:g} N",
             ),
             (
                 arc.burn_tdb_s,

@@ -115,7 +115,7 @@ def _write_messages(study: Study, one: RefinedProbe, stretches: list[Stretch], f
     made, arc, spread = one.made, one.made.arc, one.full
     name = f"PROBE {arc.probe:02d}"
     created = float(tdb_s_from_jd(study.study.date_jd_tdb))
-    probe = study.probe
+    probe = study.of_design(arc.design).probe
     burn = Manoeuvre(
         arc.burn_tdb_s - made.lead_s, made.burn_s, made.mass_kg[1] - made.mass_kg[0], made.burn_km_s
     )

@@ -15,6 +15,7 @@ from swarm.refine.handoff.spk import MOTHERSHIP_ID
 from swarm.refine.stretches import DEGREE
 from swarm.refine.tables import RefinedProbe
 from swarm.study.schema import Study
+from swarm.study.sections.designs import DesignSettings
 from targets.base.constants import GM_SUN_KM3_S2, SPEED_OF_LIGHT_KM_S
 from targets.base.timescale import iso_of_tdb_s, tdb_s_from_jd
 from targets.catalogue.knowledge import states_at
@@ -27,12 +28,11 @@ def readme_text(
     gms = ", ".join(
         f"{name} {gm:.6f}" for name, gm in zip(NAMES, (gm for _, _, gm in BODIES), strict=True) if gm
     )
-    probe = study.probe
     changes = [_change(one.made, targets) for one in flown]
     written = iso_of_tdb_s(float(tdb_s_from_jd(study.study.date_jd_tdb)))
     missing = [f"  probe {one.arc.probe:02d}: {one.reason}" for one in lost]
     plan = flown[0].made.arc.plan if flown else (lost[0].arc.plan if lost else 0)
-    area = f"area {probe.solar_area_m2:g} m^2, reflectivity {probe.reflectivity:g}"
+    area = "; ".join(_surface(name, own) for name, own in study.by_design.items())
     lines = [
         f"{one_line(study.study.name)}: trajectories of plan {plan}",
         f"Written {written[:10]} by swarm-flyby {__version__}; inputs and versions: manifest.json of the run.",
@@ -67,6 +67,12 @@ def readme_text(
         *(["NOT REFINED, NOT IN THIS PACKAGE", *missing, ""] if missing else []),
     ]
     return "\n".join(lines)
+
+
+def _surface(design: str, own: Study) -> str:
+    """What light pushes on, by design where there are several."""
+    text = f"area {own.probe.solar_area_m2:g} m^2, reflectivity {own.probe.reflectivity:g}"
+    return f"{design}: {text}" if isinstance(own.probe, DesignSettings) else text
 
 
 def _epochs(made: Refined) -> str:

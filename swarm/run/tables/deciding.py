@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from swarm.run.tables.planning import LEVELS, LOADED, MEASURES
+from swarm.run.tables.planning import LEVELS, LOADED, MEASURES, OF_DESIGN
 from swarm.run.tables.schema import Table, flag, real, text, whole
 
 _PLAN = whole("plan", "number of the plan in `front`")
@@ -51,6 +51,7 @@ COUNT_TABLES = (
             whole("probes", "probes it flies"),
             *MEASURES,
             LOADED,
+            OF_DESIGN,
         ),
     ),
     Table(

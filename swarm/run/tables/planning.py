@@ -16,7 +16,10 @@ MEASURES = (
     real("propellant_kg", "kg", "sum over the probes, corrections and margins included"),
     real("risk", "-", "chance that any threshold is missed"),
 )
-LOADED = real("loaded_kg", "kg", "propellant of as many identical, full probes")
+LOADED = real("loaded_kg", "kg", "propellant of as many full probes, each of its design")
+OF_DESIGN = whole(
+    "probes_of_*", "probes of the design of that name; only where the study has [[designs]]", optional=True
+)
 LEVELS = (
     real("p_threshold", "-", "chance that every threshold is met"),
     real("p_baseline", "-", "chance that every baseline is met"),
@@ -77,6 +80,7 @@ TABLES = (
             whole("probes", "probes it flies"),
             *MEASURES,
             LOADED,
+            OF_DESIGN,
             *LEVELS,
             real("science_assumed", "-", "science that rests on assumed attributes"),
             real("science_assumed_*", "-", "the part that rests on that attribute"),

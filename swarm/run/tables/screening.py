@@ -32,6 +32,19 @@ OPPORTUNITY_COLUMNS = (
     *vector("target_v", "km/s", "velocity of the target moved by the planets, heliocentric", suffix="_km_s"),
     whole("revolutions", "whole revolutions of the arc"),
     whole("shot", "1 where the burn was corrected in the field of the planets"),
+    text("design", "design of the probe that flies it; only where the study has [[designs]]", optional=True),
+    real(
+        "impact_chance",
+        "-",
+        "chance that the probe, working or dead, hits the target; only where some row has one",
+        optional=True,
+    ),
+    real(
+        "carrier_impact_chance",
+        "-",
+        "chance that the mothership hits the target because it did not divert; only where some row has one",
+        optional=True,
+    ),
 )
 
 _BODY_COLUMNS = (

@@ -1,4 +1,4 @@
-"""Passes of bodies with mass: [massive], [[approach]], [protection]."""
+"""Passes of bodies with mass: [massive], [[approach]]."""
 
 from __future__ import annotations
 
@@ -53,9 +53,3 @@ class ApproachSettings(Section):
         "km", "highest relief of the body, or its atmosphere's interface", ge=0, le=1e5
     )
     impact_chance_max: float | None = optional("-", "protection.impact_chance_max of the body", ge=0, le=1)
-
-
-class ProtectionSettings(Section):
-    """[protection]: the chance with which a body may be hit, `impact_chance_max = { Europa = 1e-4 }`."""
-
-    impact_chance_max: dict[Name, Chance] = default({}, "-", "none unless given")

@@ -1,0 +1,105 @@
+"""Part of the separate checker: what the tables of a front say of themselves, design by design and summed up.
+
+As `swarm.plan.verify`, whose part it is, it uses nothing of the search but the study's settings.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from swarm.study.schema import ProbeSettings, Study
+
+Row = dict[str, Any]
+
+# Sums of kilograms; of chances, each of which the search rounds to far less.
+_KG, _CHANCE_SHARE = 1e-9, 1e-12
+
+
+def probe_of(study: Study, o: Row) -> ProbeSettings:
+    """The probe that flies an opportunity."""
+    return next((design for design in study.designs if design.name == o.get("design")), study.probe)
+
+
+def design_problems(study: Study, chosen: list[Row]) -> list[str]:
+    """Probes of a design that the study does not have, or of which it has fewer."""
+    if not study.designs:
+        return []
+    wrong, left = [], {design.name: design.count for design in study.designs}
+    for o in chosen:
+        name = o.get("design")
+        if name not in left:
+            wrong.append(f"opportunity {o['opportunity']} is of a design that is not there: {name}")
+        else:
+            left[name] -= 1
+    return wrong + [
+        f"designs.count: {-more} probes of {name} more than there are"
+        for name, more in left.items()
+        if more < 0
+    ]
+
+
+def protection_problems(study: Study, chosen: list[Row]) -> list[str]:
+    """Bodies that the probes of a plan, and the mothership where it counts, hit with more than the limit."""
+    settings, wrong = study.protection, []
+    parts = ["impact_chance"] + ["carrier_impact_chance"] * settings.carrier_included
+    for body, limit in settings.impact_chance_max.items():
+        chances = [o.get(part) or 0.0 for o in chosen if o["target"] == body for part in parts]
+        total = math.fsum(chance for chance in chances if not math.isnan(chance))
+        if total > limit * (1.0 + _CHANCE_SHARE):
+            wrong.append(f"protection.impact_chance_max.{body}: {total:.4g}, the limit is {limit:g}")
+    return wrong
+
+
+def front_problems(rows: list[Row], most: int) -> list[str]:
+    wrong = []
+    if [row["plan"] for row in rows] != list(range(len(rows))):
+        wrong.append("plan numbers are not 0, 1, 2 ...")
+    keys = [(row["propellant_kg"], row["science"], row["risk"]) for row in rows]
+    if keys != sorted(keys):
+        wrong.append("the front is not in order of propellant, science, risk")
+    if not any(row["probes"] == 0 and row["science"] == 0 and row["propellant_kg"] == 0 for row in rows):
+        wrong.append("the empty plan is missing")
+    for row in rows:
+        if not (0 <= row["science"] <= 1 and 0 <= row["risk"] <= 1 and 0 <= row["probes"] <= most):
+            wrong.append(f"plan {row['plan']}: out of range: {row}")
+    return wrong + _beaten(rows)
+
+
+def _beaten(rows: list[Row]) -> list[str]:
+    """Plans that another one matches or beats in everything."""
+    costs = np.array([[-row["science"], row["propellant_kg"], row["risk"]] for row in rows]).reshape(-1, 3)
+    wrong = []
+    for k, row in enumerate(rows):
+        better = (costs <= costs[k]).all(axis=1)
+        better[k] = False
+        if better.any():
+            wrong.append(f"plan {row['plan']} is dominated by plan {rows[int(np.argmax(better))]['plan']}")
+    return wrong
+
+
+def sum_problems(study: Study, row: Row, flown: list[Row]) -> list[str]:
+    wrong = []
+    if row["probes"] != len(flown):
+        wrong.append(f"{row['probes']} probes on the front, {len(flown)} in the plan")
+    kilograms = sum(member["propellant_kg"] for member in flown)
+    if abs(kilograms - row["propellant_kg"]) > _KG:
+        wrong.append(f"probes use {kilograms} kg, the front says {row['propellant_kg']}")
+    if not all(0.0 <= member["success"] <= 1.0 for member in flown):
+        wrong.append("success out of range")
+    if not flown and row["risk"] != float(any(r.threshold > 0 for r in study.science.rows)):
+        wrong.append(f"risk of no probes is {row['risk']}")
+    return wrong
+
+
+def order_problems(flown: list[Row], chosen: list[Row]) -> list[str]:
+    wrong = []
+    if [member["probe"] for member in flown] != list(range(len(flown))):
+        wrong.append("probe numbers are not 0, 1, 2 ...")
+    releases = [o["release_jd_tdb"] for o in chosen]
+    if releases != sorted(releases):
+        wrong.append("probes are not in order of release")
+    return wrong

@@ -1,0 +1,98 @@
+"""One screen of several probe designs: each is swept with its own burn limit, and its rows say whose they are.
+
+Designs that differ in nothing the screen reads share one sweep. A row found for two designs is two rows: they are
+judged with different cameras and charged with different masses.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pyarrow as pa
+
+from swarm.reach.found import Screening
+from targets.catalogue.reading import Catalogue
+
+if TYPE_CHECKING:
+    from swarm.study.schema import Study
+
+KIND = "flyby"
+# Of what the steps of a screen left, the numbers that add up over designs; of the others the largest is told.
+_SUMS = ("approaches", "minima_within_burn_limit")
+
+
+@dataclass(frozen=True)
+class Sweeps:
+    """Studies of one design each, to be screened together, and which of them are whose.
+
+    parts : for each study asked, (design, place in `studies`, whether it takes the kind); none without [[designs]]
+    """
+
+    studies: list[Study]
+    first: list[int]
+    parts: list[list[tuple[str, int, bool]]]
+
+
+def sweeps_of(asked: Sequence[Study]) -> Sweeps:
+    """Take studies apart into what has to be swept."""
+    studies: list[Study] = []
+    first, parts = [], []
+    for study in asked:
+        begin, known, own = len(studies), dict[tuple[float, float], int](), []
+        for name, alone in study.by_design.items():
+            key = (alone.probe.burn_limit_m_s, alone.probe.checkout_days)
+            if key not in known:
+                known[key] = len(studies)
+                studies.append(alone)
+            own.append((name, known[key]))
+        takers = {design.name for design in study.designs if KIND in design.takes}
+        first.append(begin)
+        parts.append([(name, place, name in takers) for name, place in own] if study.designs else [])
+    return Sweeps(studies, first, parts)
+
+
+def of_studies(sweeps: Sweeps, found: Sequence[Screening], catalogue: Catalogue) -> tuple[Screening, ...]:
+    """What was found for each study that was asked."""
+    return tuple(
+        _joined([(name, found[place], takes) for name, place, takes in own], catalogue)
+        if own
+        else found[first]
+        for first, own in zip(sweeps.first, sweeps.parts, strict=True)
+    )
+
+
+def _joined(parts: list[tuple[str, Screening, bool]], catalogue: Catalogue) -> Screening:
+    """One screening of several designs: rows design by design, targets in the order of the catalogue."""
+    tables = []
+    for name, screening, takes in parts:
+        table = screening.opportunities if takes else screening.opportunities.slice(0, 0)
+        tables.append(table.append_column("design", pa.array([name] * table.num_rows, pa.string())))
+    table = pa.concat_tables(tables)
+    row_of = {name: k for k, name in enumerate(catalogue.target.tolist())}
+    bodies = np.array([row_of[name] for name in table["target"].to_pylist()], dtype=np.int64)
+    reached, target_index = np.unique(bodies, return_inverse=True)
+    numbers = {
+        "opportunity": np.arange(table.num_rows),
+        "target_index": target_index.reshape(-1).astype(np.int64),
+    }
+    for name, values in numbers.items():
+        table = table.set_column(table.column_names.index(name), name, pa.array(values))
+    return replace(
+        parts[0][1],
+        opportunities=table,
+        targets=catalogue.take(reached),
+        counts=_counts(
+            [screening for _, screening, takes in parts if takes] or [parts[0][1]], table, len(reached)
+        ),
+        notes=tuple(dict.fromkeys(note for _, screening, _ in parts for note in screening.notes)),
+    )
+
+
+def _counts(screenings: list[Screening], table: pa.Table, targets: int) -> dict[str, float]:
+    own = [screening.counts for screening in screenings]
+    joined = {key: (sum if key in _SUMS else max)(counts[key] for counts in own) for key in own[0]}
+    joined["least_burn_m_s"] = min(counts["least_burn_m_s"] for counts in own)
+    return joined | {"targets": targets, "opportunities": table.num_rows}

@@ -1,0 +1,41 @@
+"""What designs must be beside each other and beside the rest of a study."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from swarm.study.problems import Problem
+from swarm.study.question import Study
+
+
+def design_relations(study: Study) -> Iterator[Problem]:
+    names, asked = [design.name for design in study.designs], {row.where.kind for row in study.science.rows}
+    if study.designs and not _stands_for_designs(study):
+        yield Problem("probe", "[probe] beside [[designs]]", "one of both: a design has every key of [probe]")
+    for k, design in enumerate(study.designs):
+        place = f"designs[{k}]"
+        if design.count == 0:
+            yield Problem(f"{place}.count", "0", f'at least 1, or no design "{design.name}"')
+        if names.index(design.name) != k:
+            yield Problem(f"{place}.name", design.name, "a name that no other design has")
+        if not asked & set(design.takes):
+            kinds = ", ".join(f'"{kind}"' for kind in sorted(asked))
+            found = ", ".join(f'"{kind}"' for kind in design.takes)
+            yield Problem(f"{place}.takes", found, f"a kind that some row asks for (where.kind): {kinds}")
+    for k, count in enumerate(study.compare.counts):
+        if study.designs and count > study.probe.count:
+            least = f"at most {study.probe.count}, what the counts of the designs add up to"
+            yield Problem(f"compare.counts[{k}]", str(count), least)
+
+
+def loaded_mass_kg(study: Study) -> float:
+    """What the probes weigh that the mothership starts with; of one design, as many as counts are compared for."""
+    if not study.designs:
+        return max(study.probe.count, *study.compare.counts, 0) * study.probe.wet_mass_kg
+    return sum(design.count * design.wet_mass_kg for design in study.designs)
+
+
+def _stands_for_designs(study: Study) -> bool:
+    """Whether `study.probe` is what the designs make of it."""
+    first = study.designs[0].model_dump(exclude={"name", "takes"})
+    return study.probe.model_dump() == {**first, "count": sum(design.count for design in study.designs)}
