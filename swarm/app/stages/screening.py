@@ -10,10 +10,12 @@ from swarm.encounter.target_errors import runoff_notes
 from swarm.plan.data import plan_data
 from swarm.plan.judged import chances_of, corrections_table, judge_all, judged_table
 from swarm.plan.unserved import unserved_rows
+from swarm.reach.designs import together
+from swarm.reach.found import Screening
 from swarm.reach.nothing_in_reach import nothing_found
-from swarm.reach.opportunities import Screening, screen
 from swarm.report.drawn import density
 from swarm.run.folder import Run, csv_text, sha256_of
+from swarm.run.kinds import kinds_of
 from targets.base.errors import InputError
 from targets.catalogue.knowledge import knowledge_notes, near_earth_warning
 from targets.catalogue.reading import Reading, read_catalogue
@@ -25,7 +27,13 @@ def work_screen(work: Work) -> None:
     _keep_reading(run, reading)
     screening = work.screening
     if screening is None:
-        screening = screen(study, reading.catalogue, pool=work.pool, on_done=work.teller.stage("screen"))
+        found = [
+            kind.function("screen")(
+                study, reading.catalogue, pool=work.pool, on_done=work.teller.stage("screen")
+            )
+            for kind in kinds_of(study)
+        ]
+        screening = together(found, reading.catalogue)
     elif screening.opportunities.num_rows == 0:
         raise nothing_found(study, screening.counts)
     unserved_rows(
