@@ -24,7 +24,7 @@ from swarm.plan.survival import phase_chances, shared_groups
 from swarm.reach.arcs.bplane import b_plane_axes
 from swarm.run.folder import Run
 from swarm.run.kinds import ENCOUNTERS
-from swarm.study.designs import probe_values
+from swarm.study.designs import design_names, probe_values
 from swarm.study.question import ONE_DESIGN
 from swarm.study.schema import Study
 from targets.base.errors import InputError
@@ -321,7 +321,8 @@ def _survival_step(tables: _Tables, row: int) -> Step:
         ]
     hardware = float(tables.judged["hardware"][row].as_py())
     lines.append(("P(hardware works)", f"{hardware:.3f}"))
-    groups = shared_groups(survival, column(one, "release_jd_tdb"), tables.chances.relayed[row : row + 1])
+    relayed, designs = tables.chances.relayed[row : row + 1], design_names(study, one)
+    groups = shared_groups(survival, column(one, "release_jd_tdb"), relayed, designs=designs)
     for g, name in enumerate(groups.names):
         if groups.mask[0] >> g & 1:
             said = f"{groups.fraction[g]:g} of its failures, {groups.fraction[g] * (1 - hardware):.3f}"
