@@ -1,4 +1,4 @@
-"""Pages of text that come with the package: the study file's reference, and three written by hand."""
+"""Pages of text that come with the package: the study file's reference, and four written by hand."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from swarm.run.tables import lines
 from swarm.study.reference import study_reference
 from targets.base.errors import InputError
 
-WRITTEN = ("many-studies", "beyond-one-machine", "in-a-script")
+WRITTEN = ("several-designs", "many-studies", "beyond-one-machine", "in-a-script")
 PAGES = ("study", "tables", *WRITTEN)
 
 

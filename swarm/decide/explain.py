@@ -23,7 +23,8 @@ from swarm.plan.objectives import row_chances
 from swarm.plan.survival import phase_chances, shared_groups
 from swarm.reach.arcs.bplane import b_plane_axes
 from swarm.run.folder import Run
-from swarm.study.designs import probe_values
+from swarm.run.kinds import ENCOUNTERS
+from swarm.study.designs import design_names, probe_values
 from swarm.study.question import ONE_DESIGN
 from swarm.study.schema import Study
 from targets.base.errors import InputError
@@ -126,8 +127,7 @@ def explain_opportunity(run: Run, number: int) -> list[Step]:
     return [
         _short_step(run, tables, row, number=number, named=_named(body), reason=judged["reason_text"]),
         _body_step(body),
-        _geometry_step(flown),
-        _aim_step(own, flown, judged, body),
+        *ENCOUNTERS[flown["kind"]].function("explain")(own, flown, judged, body),
         _delivery_step(own, judged),
         _quality_step(tables.study, judged),
         _data_step(own, flown, judged),
@@ -201,6 +201,11 @@ def _geometry_step(flown: dict[str, Any]) -> Step:
             ("from the mothership", f"{flown['mothership_range_km']:.3e} km"),
         ),
     )
+
+
+def flyby_steps(study: Study, flown: dict[str, Any], judged: dict[str, Any], body: Catalogue) -> list[Step]:
+    """How a probe of one design passes a body, and where it is aimed."""
+    return [_geometry_step(flown), _aim_step(study, flown, judged, body)]
 
 
 def _aim_step(study: Study, flown: dict[str, Any], judged: dict[str, Any], body: Catalogue) -> Step:
@@ -316,7 +321,8 @@ def _survival_step(tables: _Tables, row: int) -> Step:
         ]
     hardware = float(tables.judged["hardware"][row].as_py())
     lines.append(("P(hardware works)", f"{hardware:.3f}"))
-    groups = shared_groups(survival, column(one, "release_jd_tdb"), tables.chances.relayed[row : row + 1])
+    relayed, designs = tables.chances.relayed[row : row + 1], design_names(study, one)
+    groups = shared_groups(survival, column(one, "release_jd_tdb"), relayed, designs=designs)
     for g, name in enumerate(groups.names):
         if groups.mask[0] >> g & 1:
             said = f"{groups.fraction[g]:g} of its failures, {groups.fraction[g] * (1 - hardware):.3f}"

@@ -20,7 +20,7 @@ from swarm.plan.question import Question, pose
 from swarm.plan.rules import PlanRules
 from swarm.plan.survival import group_failures, shared_groups
 from swarm.run.folder import Run
-from swarm.study.designs import each_design
+from swarm.study.designs import design_names, each_design
 from swarm.study.schema import Study
 from swarm.study.sections.designs import DesignSettings
 from targets.base.timescale import iso_tdb
@@ -169,6 +169,7 @@ def _shared_step(tables: _Tables, flown: _Flown) -> Step:
         study.survival,
         column(flown.table, "release_jd_tdb"),
         flown.relayed,
+        designs=design_names(study, flown.table),
     )
     common = group_failures(flown.plan, data.hardware, data.group_mask, data.group_fraction)
     lines = []

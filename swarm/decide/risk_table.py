@@ -19,11 +19,11 @@ from numpy.typing import NDArray
 from swarm.decide.grounds import BURN, LOW, SLIP
 from swarm.decide.sensitivity import NOTHING, Sensitivity
 from swarm.plan.constraints import UNUSED
-from swarm.plan.data import Chances, PlanData, hardware_of, plan_data, stored_and_active_days
+from swarm.plan.data import Chances, PlanData, column, hardware_of, plan_data, stored_and_active_days
 from swarm.plan.measures import measures
 from swarm.plan.objectives import evaluate
 from swarm.plan.survival import group_failures, phase_chances, shared_groups
-from swarm.study.designs import probe_values
+from swarm.study.designs import design_names, probe_values
 from targets.catalogue.reading import Catalogue
 
 if TYPE_CHECKING:
@@ -149,7 +149,8 @@ def share_lost(plan: Ints, lost: list[int], data: PlanData) -> float:
 def _of_groups(study: Study, flown: Flown, data: PlanData, plan: Ints) -> Iterator[Risk]:
     """A defect that strikes a group at once, by the model's own chance for the probes of this plan."""
     relayed = flown.judged.relayed
-    groups = shared_groups(study.survival, flown.opportunities["release_jd_tdb"].to_numpy(), relayed)
+    release, designs = column(flown.opportunities, "release_jd_tdb"), design_names(study, flown.opportunities)
+    groups = shared_groups(study.survival, release, relayed, designs=designs)
     common = group_failures(plan, data.hardware, data.group_mask, data.group_fraction)
     for g, name in enumerate(groups.names):
         members = [int(k) for k in np.flatnonzero((groups.mask >> g) & 1)]

@@ -121,6 +121,11 @@ def cheapest_per_target(opportunities: pa.Table) -> pa.Table:
     return ordered.filter(pa.array(first))
 
 
+def burn_limits(study: Study) -> str:
+    """The burn limit, or those of the designs."""
+    return " or ".join(f"{own.probe.burn_limit_m_s:g}" for own in study.by_design.values())
+
+
 def limits(study: Study, opportunities: pa.Table, front: pa.Table, plans: pa.Table) -> list[str]:
     """Sentences on what limits the answer, each with its counts, the tightest first."""
     tight = counts(study, opportunities)
@@ -129,7 +134,7 @@ def limits(study: Study, opportunities: pa.Table, front: pa.Table, plans: pa.Tab
         (
             tight.burn_close / tight.targets,
             f"burn limit: {tight.burn_close} of {tight.targets} targets need more than 90 % of "
-            f"{study.probe.burn_limit_m_s:g} m/s (19 % would, were targets spread evenly)",
+            f"{burn_limits(study)} m/s (19 % would, were targets spread evenly)",
         ),
         (
             tight.arc_close_long / tight.targets,

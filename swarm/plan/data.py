@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from swarm.encounter.propellant import propellant_kg
 from swarm.plan.survival import hardware_chances, shared_groups
-from swarm.study.designs import by_design
+from swarm.study.designs import by_design, design_names
 from targets.base.errors import InputError
 from targets.catalogue.reading import Catalogue
 from targets.catalogue.worth import body_matches, class_chances, row_labels
@@ -101,18 +101,13 @@ def plan_data(
     wanted = _opportunity_rows(study, opportunities, targets, target=target)
     if believed is not None:
         wanted &= believed[target]
-    groups = shared_groups(study.survival, column(opportunities, "release_jd_tdb"), judged.relayed)
+    release, designs = column(opportunities, "release_jd_tdb"), design_names(study, opportunities)
+    groups = shared_groups(study.survival, release, judged.relayed, designs=designs)
     levels = _Levels(_exactly(judged.chance_quality), _row_levels(study.science.rows))
     return PlanData(
         probes=most,
         target=target,
-        propellant_kg=by_design(
-            study,
-            opportunities,
-            lambda own, rows, table: propellant_kg(
-                column(table, "burn_m_s"), own, dv99_m_s=judged.dv99_m_s[rows]
-            ),
-        ),
+        propellant_kg=_propellant_kg(study, opportunities, judged),
         hardware=hardware_of(study, opportunities, judged.home_days),
         data_return=data_return,
         shared_fraction=float(study.survival.shared_fraction),
@@ -125,6 +120,14 @@ def plan_data(
         ),
         **_row_arrays(study.science.rows, most),
     )  # fmt: skip
+
+
+def _propellant_kg(study: Study, opportunities: pa.Table, judged: Chances) -> Floats:
+    """(n,) what each row's probe consumes, by its design."""
+    burn, dv99 = column(opportunities, "burn_m_s"), judged.dv99_m_s
+    return by_design(
+        study, opportunities, lambda own, rows, _: propellant_kg(burn[rows], own, dv99_m_s=dv99[rows])
+    )
 
 
 def row_qualities(study: Study) -> Floats:

@@ -11,10 +11,11 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from swarm.encounter.corrections import KINDS
-from swarm.encounter.judging import Judged, judge
+from swarm.encounter.judging import Judged
 from swarm.encounter.reasons import REASONS
 from swarm.plan.data import Chances, PlanData, column, plan_data, row_qualities
 from swarm.plan.objectives import row_chances
+from swarm.run.kinds import ENCOUNTERS, FLYBY
 from swarm.study.designs import each_design
 from targets.base.timescale import jd_from_tdb_s, tdb_s_from_jd
 from targets.catalogue.reading import Catalogue
@@ -45,29 +46,36 @@ class _Shared:
     study: Study
     opportunities: pa.Table
     targets: Catalogue
+    kind: str
 
 
 def judge_all(study: Study, opportunities: pa.Table, targets: Catalogue, *, pool: Pool) -> Judged:
     """Judge every opportunity on the workers of `pool`; the same answer on any number of them."""
     parts = [
-        (rows, _judge_design(own, table, targets, pool=pool))
+        (rows[alike], _judge_alike(_Shared(own, table.take(alike), targets, kind), pool))
         for own, rows, table in each_design(study, opportunities)
-        if len(rows) or not opportunities.num_rows
+        for kind, alike in _by_kind(table)
+        if len(alike) or not opportunities.num_rows
     ]
-    if len(parts) == 1:
-        return parts[0][1]
     order = np.argsort(np.concatenate([rows for rows, _ in parts]), kind="stable")
     whole = joined([judged for _, judged in parts])
     return Judged(**{field.name: getattr(whole, field.name)[order] for field in fields(Judged)})
 
 
-def _judge_design(study: Study, opportunities: pa.Table, targets: Catalogue, *, pool: Pool) -> Judged:
-    """Judge the opportunities of one design."""
+def _by_kind(table: pa.Table) -> list[tuple[str, NDArray[np.int64]]]:
+    """The kinds of encounter in a table, with their rows; flybys where it does not say, or is empty."""
+    if "kind" not in table.column_names or not table.num_rows:
+        return [(FLYBY, np.arange(table.num_rows))]
+    kinds = np.asarray(table["kind"].to_pylist(), dtype=object)
+    return [(name, np.flatnonzero(kinds == name)) for name in ENCOUNTERS if (kinds == name).any()]
+
+
+def _judge_alike(shared: _Shared, pool: Pool) -> Judged:
+    """Judge opportunities of one design and one kind."""
     # compile here, once, so that workers start from a full cache and the next run from a kept one
-    _judge_chunk((0, 1), _Shared(study, opportunities, targets))
-    chunks = [(first, CHUNK) for first in range(0, max(opportunities.num_rows, 1), CHUNK)]
-    parts = pool.map(_judge_chunk, chunks, shared=_Shared(study, opportunities, targets))
-    return joined(parts)
+    _judge_chunk((0, 1), shared)
+    chunks = [(first, CHUNK) for first in range(0, max(shared.opportunities.num_rows, 1), CHUNK)]
+    return joined(pool.map(_judge_chunk, chunks, shared=shared))
 
 
 def joined(parts: Sequence[Judged]) -> Judged:
@@ -82,12 +90,13 @@ def joined(parts: Sequence[Judged]) -> Judged:
 
 def _judge_chunk(chunk: tuple[int, int], shared: _Shared) -> Judged:
     """A task: so many rows from the first on."""
-    return judge(
+    judged: Judged = ENCOUNTERS[shared.kind].function("judge")(
         shared.study,
         shared.opportunities.slice(*chunk),
         shared.targets,
         qualities=tuple(row_qualities(shared.study)),
     )
+    return judged
 
 
 def chances_of(judged: Judged) -> Chances:

@@ -117,15 +117,18 @@ class Groups:
     mask: Ints  # (n,)
 
 
-def shared_groups(survival: SurvivalSettings, release_jd_tdb: Floats, relayed: Bools) -> Groups:
+def shared_groups(
+    survival: SurvivalSettings, release_jd_tdb: Floats, relayed: Bools, *, designs: NDArray[np.object_]
+) -> Groups:
     """Return the groups of the study that share anything: all probes, then those listed.
 
     release_jd_tdb : (n,);  relayed : (n,) whether the data come home through the mothership
+    designs        : (n,) name of the design of each
     """
     everyone = np.ones(len(release_jd_tdb), dtype=bool)
     listed = [("all probes", float(survival.shared_fraction), everyone)]
     listed += [
-        (group.name, float(group.shared_fraction), _members(group, release_jd_tdb, relayed))
+        (group.name, float(group.shared_fraction), _members(group, release_jd_tdb, relayed, designs))
         for group in survival.groups
     ]
     sharing = [entry for entry in listed if entry[1] > 0.0]
@@ -137,9 +140,13 @@ def shared_groups(survival: SurvivalSettings, release_jd_tdb: Floats, relayed: B
     )
 
 
-def _members(group: SharedGroup, release_jd_tdb: Floats, relayed: Bools) -> Bools:
+def _members(
+    group: SharedGroup, release_jd_tdb: Floats, relayed: Bools, designs: NDArray[np.object_]
+) -> Bools:
     """Members are released from `release_from` until before `release_until`; of a relay only those it serves."""
     members = relayed.copy() if group.kind == "relay" else np.ones(len(release_jd_tdb), dtype=bool)
+    if group.design is not None:
+        members &= designs == group.design
     if group.release_from is not None:
         members &= release_jd_tdb >= group.release_from
     if group.release_until is not None:

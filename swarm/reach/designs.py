@@ -66,11 +66,24 @@ def of_studies(sweeps: Sweeps, found: Sequence[Screening], catalogue: Catalogue)
 
 def _joined(parts: list[tuple[str, Screening, bool]], catalogue: Catalogue) -> Screening:
     """One screening of several designs: rows design by design, targets in the order of the catalogue."""
-    tables = []
+    whose = []
     for name, screening, takes in parts:
         table = screening.opportunities if takes else screening.opportunities.slice(0, 0)
-        tables.append(table.append_column("design", pa.array([name] * table.num_rows, pa.string())))
-    table = pa.concat_tables(tables)
+        table = table.append_column("design", pa.array([name] * table.num_rows, pa.string()))
+        whose.append(replace(screening, opportunities=table))
+    takers = [screening for screening, (_, _, takes) in zip(whose, parts, strict=True) if takes]
+    return together(takers or whose[:1], catalogue)
+
+
+def together(screenings: Sequence[Screening], catalogue: Catalogue) -> Screening:
+    """One screening of several on one path: their rows one after the other, targets in the order of the catalogue."""
+    if len(screenings) == 1 and "design" not in screenings[0].opportunities.column_names:
+        return screenings[0]
+    table = pa.concat_tables([each.opportunities for each in screenings], promote_options="default")
+    for name in {"impact_chance", "carrier_impact_chance"} & set(table.column_names):
+        # kinds that cannot hit anything have no such column
+        filled = table[name].fill_null(0.0)
+        table = table.set_column(table.column_names.index(name), name, filled)
     row_of = {name: k for k, name in enumerate(catalogue.target.tolist())}
     bodies = np.array([row_of[name] for name in table["target"].to_pylist()], dtype=np.int64)
     reached, target_index = np.unique(bodies, return_inverse=True)
@@ -81,17 +94,15 @@ def _joined(parts: list[tuple[str, Screening, bool]], catalogue: Catalogue) -> S
     for name, values in numbers.items():
         table = table.set_column(table.column_names.index(name), name, pa.array(values))
     return replace(
-        parts[0][1],
+        screenings[0],
         opportunities=table,
         targets=catalogue.take(reached),
-        counts=_counts(
-            [screening for _, screening, takes in parts if takes] or [parts[0][1]], table, len(reached)
-        ),
-        notes=tuple(dict.fromkeys(note for _, screening, _ in parts for note in screening.notes)),
+        counts=_counts(screenings, table, len(reached)),
+        notes=tuple(dict.fromkeys(note for each in screenings for note in each.notes)),
     )
 
 
-def _counts(screenings: list[Screening], table: pa.Table, targets: int) -> dict[str, float]:
+def _counts(screenings: Sequence[Screening], table: pa.Table, targets: int) -> dict[str, float]:
     own = [screening.counts for screening in screenings]
     joined = {key: (sum if key in _SUMS else max)(counts[key] for counts in own) for key in own[0]}
     joined["least_burn_m_s"] = min(counts["least_burn_m_s"] for counts in own)

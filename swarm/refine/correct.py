@@ -33,6 +33,7 @@ from swarm.refine.nbody import (
     place,
     pressure_km3_s2,
 )
+from swarm.run.kinds import FLYBY
 from swarm.study.question import ONE_DESIGN
 from swarm.study.schema import Study
 from targets.base.constants import DAY_S, STANDARD_GRAVITY_M_S2
@@ -55,7 +56,7 @@ class Arc:
     mothership      : (6,) at the release, before the spring
     target_state : (6,) of the target at `target_epoch_s`
     aim_km       : (2,) B.T, B.R
-    design       : of the probe
+    design, kind : of the probe and of the encounter
     """
 
     plan: int
@@ -73,6 +74,7 @@ class Arc:
     target_state: Floats
     aim_km: Floats
     design: str = ONE_DESIGN
+    kind: str = FLYBY
 
 
 @dataclass(frozen=True, eq=False)

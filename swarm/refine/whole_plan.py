@@ -13,10 +13,11 @@ from swarm.decide.summary import select_plan
 from swarm.encounter.corrections import KINDS
 from swarm.encounter.propellant import carried_m_s
 from swarm.reach.mothership.path import legs_of_table
-from swarm.refine.correct import Arc, NotRefined, Refined, refine_arc
+from swarm.refine.correct import Arc, NotRefined, Refined
 from swarm.refine.dispersion import Dispersion, Known, disperse, draws_of
 from swarm.refine.nbody import Field, Lost, make_field, span_in_kernel
 from swarm.refine.two_body import require_flyable
+from swarm.run.kinds import ENCOUNTERS
 from swarm.run.workers import Pool
 from swarm.study.question import ONE_DESIGN
 from swarm.study.schema import Study
@@ -125,6 +126,7 @@ def _arc(study: Study, tables: RunTables, row: dict, of: tuple[dict, dict], moth
         target_state=np.concatenate([r_km[0], v_km_s[0]]),
         aim_km=np.array([judged["aim_t_km"], judged["aim_r_km"]]),
         design=_design(met),
+        kind=met["kind"],
     )
 
 
@@ -225,7 +227,7 @@ def _fly(pair: tuple[Arc, Known], shared: _Shared) -> Flown | NotRefined:
     """One task: correct an arc, then disperse it."""
     arc, known = pair
     study, field = shared.study.of_design(arc.design), shared.field
-    made = refine_arc(study, field, arc)
+    made: Refined | NotRefined = ENCOUNTERS[arc.kind].function("refine")(study, field, arc)
     if isinstance(made, NotRefined):
         return made
     draws = draws_of(study.study.seed, arc.opportunity, study.refine.linear_samples)

@@ -26,6 +26,18 @@ def design_relations(study: Study) -> Iterator[Problem]:
         if study.designs and count > study.probe.count:
             least = f"at most {study.probe.count}, what the counts of the designs add up to"
             yield Problem(f"compare.counts[{k}]", str(count), least)
+    yield from _group_relations(study, names)
+
+
+def _group_relations(study: Study, names: list[str]) -> Iterator[Problem]:
+    """Groups of the survival model that name a design."""
+    there = ", ".join(names) or "none: the study has [probe]"
+    for k, group in enumerate(study.survival.groups):
+        place = f"survival.groups[{k}].design"
+        if group.kind == "design" and group.design not in names:
+            yield Problem(place, group.design or "nothing", f'a design, as kind = "design" needs: {there}')
+        if group.kind != "design" and group.design is not None:
+            yield Problem(place, group.design, f'no such key with kind = "{group.kind}"')
 
 
 def loaded_mass_kg(study: Study) -> float:

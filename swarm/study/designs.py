@@ -33,6 +33,12 @@ def design_numbers(study: Study, table: pa.Table) -> Rows:
         raise ValueError(f"opportunities of a design that the study does not have: {missing}") from None
 
 
+def design_names(study: Study, table: pa.Table) -> NDArray[np.object_]:
+    """(n,) name of each row's design."""
+    names = np.array(list(study.by_design), dtype=object)
+    return names[design_numbers(study, table)]
+
+
 def each_design(study: Study, table: pa.Table) -> Iterator[tuple[Study, Rows, pa.Table]]:
     """The question asked of each design alone, the rows that it flies, and the table of these rows."""
     if not study.designs:

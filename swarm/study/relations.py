@@ -118,10 +118,16 @@ def _survival_relations(survival: SurvivalSettings) -> Iterator[Problem]:
         begin, until = group.release_from, group.release_until
         if begin is not None and until is not None and until <= begin:
             yield Problem(f"{place}.release_until", iso_tdb(until), f"a date after {iso_tdb(begin)}")
-        together = survival.shared_fraction + sum(
-            other.shared_fraction for other in survival.groups if _serves(other, begin)
+        of_designs = {group.design} if group.design else {other.design for other in survival.groups}
+        together = survival.shared_fraction + max(
+            sum(
+                other.shared_fraction
+                for other in survival.groups
+                if _serves(other, begin) and other.design in (None, design)
+            )
+            for design in of_designs
         )
-        # else the groups would take more than all of a member's failures
+        # else the groups would take more than all of a member's failures; nobody is of two designs
         if together > 1.0 + 1e-12:
             found = (
                 f"{together:g} for releases from its first on, with shared_fraction and overlapping groups"

@@ -19,11 +19,13 @@ from swarm.plan.survival import (
     state_chance,
     weibull_survival,
 )
-from swarm.study.schema import study_rows
+from swarm.study.schema import study_from, study_rows
 from targets.base.errors import InputError
 from tests.helpers.flown_as_aimed import plan_data, without_errors
 from tests.helpers.small_cases import START_JD_TDB, make_opportunities, make_study, make_targets
 
+# Three probes of the only design.
+ONE = np.array(["probe"] * 3, dtype=object)
 WEIBULL = {
     "model": "weibull",
     "dead_on_arrival": 0.1,
@@ -211,16 +213,39 @@ def test_members_are_told_by_release_date_and_by_the_relay() -> None:
     ]
     settings = make_study(survival={"groups": groups}).survival
     release = START_JD_TDB + np.array([0.0, 99.0, 100.0])
-    found = shared_groups(settings, release, np.array([False, True, True]))
+    found = shared_groups(settings, release, np.array([False, True, True]), designs=ONE[:3])
     assert found.names == ("all probes", "lot 1", "lot 2", "ears")
     assert found.fraction == pytest.approx([0.1, 0.1, 0.2, 0.3])
     members = [[bool(bits >> g & 1) for bits in found.mask] for g in range(4)]
     assert members == [[True] * 3, [True, True, False], [False, False, True], [False, True, True]]
 
 
+def test_a_design_is_a_group_by_its_name() -> None:
+    study = make_study()
+    data = study.model_dump(mode="json", by_alias=True, exclude_unset=True)
+    probe = data.pop("probe")
+    designs = [{**probe, "name": name} for name in ("small", "large")]
+    groups = [
+        {"name": name, "kind": "design", "design": name, "shared_fraction": 0.6}
+        for name in ("small", "large")
+    ]
+    both = study_from({**data, "designs": designs, "survival": {"groups": groups}})
+    names = np.array(["large", "small", "large"], dtype=object)
+    found = shared_groups(both.survival, np.zeros(3), np.zeros(3, dtype=bool), designs=names)
+    members = [[bool(bits >> g & 1) for bits in found.mask] for g in range(3)]
+    assert members == [[True] * 3, [False, True, False], [True, False, True]]
+    for change, told in (
+        ({**groups[0], "design": "medium"}, "a design"),
+        ({**groups[0], "kind": "build-lot"}, "no such key"),
+        ({**groups[0], "shared_fraction": 0.95}, "add up to at most 1"),
+    ):
+        with pytest.raises(InputError, match=told):
+            study_from({**data, "designs": designs, "survival": {"groups": [change]}})
+
+
 def test_a_group_that_shares_nothing_is_left_out() -> None:
     settings = make_study(survival={"shared_fraction": 0.0}).survival
-    assert shared_groups(settings, np.zeros(2), np.zeros(2, dtype=bool)).names == ()
+    assert shared_groups(settings, np.zeros(2), np.zeros(2, dtype=bool), designs=ONE[:2]).names == ()
 
 
 @pytest.mark.parametrize(

@@ -28,9 +28,10 @@ from swarm.plan.judged import (
 from swarm.plan.measures import with_measures
 from swarm.plan.verify import Tables as Reported
 from swarm.plan.verify import verify
-from swarm.report.drawn import aim_rings, arc_points, event_dates, successes
+from swarm.report.drawn import arc_points, event_dates, successes
 from swarm.run.csv_cells import csv_text
 from swarm.run.folder import Run, sha256_of
+from swarm.run.kinds import ENCOUNTERS
 from swarm.study.schema import Study
 from targets.catalogue.bodies import Catalogue
 
@@ -173,9 +174,21 @@ def _draw(
     chances = chances_from_table(study, come_to)
     run.write_table("arcs", arc_points(flown, work.table("mothership")))
     run.write_table("events", event_dates(flown, come_to, work.table("corrections")))
-    run.write_table("aims", aim_rings(study, flown, come_to))
+    run.write_table("aims", _aims(study, flown, come_to))
     returned = successes(study, flown, targets, front=result.front, plans=result.plans, judged=chances)
     run.write_table("successes", returned)
+
+
+def _aims(study: Study, flown: pa.Table, come_to: pa.Table) -> pa.Table:
+    """What is drawn of the B-planes, by each row's kind of encounter."""
+    kinds = np.asarray(flown["kind"].to_pylist(), dtype=object)
+    rows = {name: np.flatnonzero(kinds == name) for name in ENCOUNTERS}
+    drawn = [
+        ENCOUNTERS[name].function("draw")(study, flown.take(own), come_to.take(own))
+        for name, own in rows.items()
+        if len(own) or not len(kinds)
+    ]
+    return pa.concat_tables(drawn)
 
 
 def reported(

@@ -10,11 +10,13 @@ from swarm.encounter.target_errors import runoff_notes
 from swarm.plan.data import plan_data
 from swarm.plan.judged import chances_of, corrections_table, judge_all, judged_table
 from swarm.plan.unserved import unserved_rows
+from swarm.reach.designs import together
+from swarm.reach.found import Screening
 from swarm.reach.nothing_in_reach import nothing_found
-from swarm.reach.opportunities import Screening, screen
 from swarm.report.drawn import density
 from swarm.run.csv_cells import csv_text
 from swarm.run.folder import Run, sha256_of
+from swarm.run.kinds import kinds_of
 from targets.base.errors import InputError
 from targets.catalogue.knowledge import knowledge_notes, near_earth_warning
 from targets.catalogue.reading import Reading, read_catalogue
@@ -26,13 +28,17 @@ def work_screen(work: Work) -> None:
     _keep_reading(run, reading)
     screening = work.screening
     if screening is None:
-        screening = screen(
-            study,
-            reading.catalogue,
-            pool=work.pool,
-            on_done=work.teller.stage("screen"),
-            gpu=work.options.gpu,
-        )
+        found = [
+            kind.function("screen")(
+                study,
+                reading.catalogue,
+                pool=work.pool,
+                on_done=work.teller.stage("screen"),
+                gpu=work.options.gpu,
+            )
+            for kind in kinds_of(study)
+        ]
+        screening = together(found, reading.catalogue)
     elif screening.opportunities.num_rows == 0:
         raise nothing_found(study, screening.counts)
     unserved_rows(

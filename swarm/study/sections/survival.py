@@ -16,6 +16,7 @@ from swarm.study.fields import (
     default,
     optional,
     required,
+    unset,
 )
 
 _WEIBULL_KEYS = (
@@ -33,11 +34,12 @@ class SharedGroup(Section):
     """[[survival.groups]]: probes that can be lost together, over and above the group of all probes.
 
     Members are told by their release date (a lot or a dispenser serves a span of releases), those of the relay
-    by how their data come home.
+    by how their data come home, those of a design (one drawing, one software) by its name in [[designs]].
     """
 
     name: Name
-    kind: Literal["build-lot", "dispenser", "command", "relay"]
+    kind: Literal["build-lot", "dispenser", "command", "relay", "design"]
+    design: Name | None = unset()
     shared_fraction: float = required("-", gt=0, le=1)
     release_from: JdTdb | None = optional("TDB", "from the first release")
     release_until: JdTdb | None = optional("TDB", "to the last release")
