@@ -20,7 +20,7 @@ _RENAMED = {
 
 
 # Of a message: so many problems, keys of so many characters.
-_MOST, _LONGEST = 50, 120
+_MOST, _LONGEST = 20, 120
 
 
 @dataclass(frozen=True)
