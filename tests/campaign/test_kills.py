@@ -1,7 +1,7 @@
 """Drivers killed at random, then gone on with: the same archive as an undisturbed run, and no temporary file left.
 
-Minutes each, so all with `-m slow`; in CI, `tests/app/batch` kills a batch. A case is repeated by its seed, as far as the
-machine's speed is the same.
+Minutes each, so all with `-m slow`; in CI, `tests/app/batch` kills a batch. A case is repeated by its seed, as far as
+the machine's speed is the same.
 """
 
 import os
