@@ -19,6 +19,10 @@ _RENAMED = {
 }
 
 
+# Of a message: so many problems, keys of so many characters.
+_MOST, _LONGEST = 20, 120
+
+
 @dataclass(frozen=True)
 class Problem:
     """One value that cannot be used: its key path, what was found and what was expected."""
@@ -36,7 +40,9 @@ def refuse(problems: list[Problem], *, file: str | Path) -> InputError:
             "this value cannot be used", file=file, place=only.key, found=only.found, expected=only.expected
         )
     lines = [f"{len(problems)} values cannot be used"]
-    lines += [f"  {p.key}\n    found:    {p.found}\n    expected: {p.expected}" for p in problems]
+    lines += [f"  {p.key}\n    found:    {p.found}\n    expected: {p.expected}" for p in problems[:_MOST]]
+    if len(problems) > _MOST:
+        lines.append(f"  and {len(problems) - _MOST} more")
     return InputError("\n".join(lines), file=file)
 
 
@@ -63,7 +69,13 @@ def _key_path(loc: tuple[int | str, ...]) -> str:
             path += f".{part}"
         else:
             path = part
-    return path or "the whole file"
+    return _cut(path) or "the whole file"
+
+
+def _cut(key: str) -> str:
+    """A key as it is, unless nobody would have written it."""
+    shown = key if key.isprintable() else ascii(key)[1:-1]
+    return shown if len(shown) <= _LONGEST else f"{shown[:_LONGEST]}..."
 
 
 def _expectation(entry: Any) -> str:
@@ -79,7 +91,7 @@ def _short(value: object) -> str:
 def _known_keys(loc: tuple[int | str, ...], model: type[BaseModel]) -> str:
     owner = _model_at(loc[:-1], model)
     keys = [field.alias or name for name, field in owner.model_fields.items()]
-    asked = str(loc[-1])
+    asked = str(loc[-1])[:_LONGEST]
     close = [new] if (new := _RENAMED.get(asked)) in keys else difflib.get_close_matches(asked, keys, n=1)
     hint = f"{close[0]}? " if close else ""
     return f"{hint}One of: {', '.join(keys)}"

@@ -26,6 +26,7 @@ FLOWN_KINDS = ("elements", "legs", "oem", "spk")
 
 def relations(study: Study) -> Iterator[Problem]:
     yield from _time_relations(study)
+    yield from _work_relations(study)
     yield from _catalogue_relations(study.catalogue)
     yield from _mothership_relations(study.mothership)
     yield from _science_relations(study.science)
@@ -65,6 +66,29 @@ def _time_relations(study: Study) -> Iterator[Problem]:
         if until <= begin:
             found = f"{iso_tdb(begin)} to {iso_tdb(until)}"
             yield Problem(f"constraints.blackouts[{k}]", found, "a pair [from, until] with from < until")
+
+
+# Own choices: a step a day for 27 years, and a century, are more than any study needs.
+_MOST_SLOTS, _MOST_YEARS = 10_000, 100.0
+
+
+def _work_relations(study: Study) -> Iterator[Problem]:
+    """Work without end: refused with the amount it would be."""
+    span, slot_days = study.study, study.search.slot_days
+    days = max(span.end - span.start, 0.0)
+    if days > _MOST_SLOTS * slot_days:
+        expected = f"at most {_MOST_SLOTS}: slot_days of {days / _MOST_SLOTS:.3g} or more"
+        yield Problem("search.slot_days", f"{days / slot_days:.3g} release dates", expected)
+    most_days = _MOST_YEARS * 365.25
+    if days > most_days:
+        yield Problem("study.end", f"{days / 365.25:.4g} years after study.start", f"at most {_MOST_YEARS:g}")
+    for key, epoch in (
+        ("mothership.epoch", study.mothership.epoch),
+        ("catalogue.epoch", study.catalogue.epoch),
+    ):
+        if epoch is not None and abs(epoch - span.start) > most_days:
+            found = f"{abs(epoch - span.start) / 365.25:.4g} years from study.start"
+            yield Problem(key, found, f"at most {_MOST_YEARS:g}: orbits are followed from there")
 
 
 def _catalogue_relations(settings: CatalogueSettings) -> Iterator[Problem]:

@@ -28,15 +28,26 @@ class InputError(Exception):
         return _input_error, ({name: getattr(self, name) for name in names},)
 
     def _message(self) -> str:
-        where = ", ".join(str(part) for part in (self.file, self.place) if part is not None)
+        where = ", ".join(_shown(part) for part in (self.file, self.place) if part is not None)
         lines = [f"{where}: {self.what}" if where else self.what]
         if self.found is not None:
-            lines.append(f"  found:    {self.found}")
+            lines.append(f"  found:    {_shown(self.found)}")
         if self.expected is not None:
             lines.append(f"  expected: {self.expected}")
         if self.do is not None:
             lines.append(f"  do:       {self.do}")
         return "\n".join(lines)
+
+
+# What a message quotes is never longer: what is in a file may be.
+_LONGEST = 1000
+
+
+def _shown(part: object) -> str:
+    """A part of a message, cut, and without signs that a terminal would act on."""
+    text = str(part)
+    text = text if len(text) <= _LONGEST else f"{text[:_LONGEST]}..."
+    return "".join(sign if sign.isprintable() or sign == "\n" else ascii(sign)[1:-1] for sign in text)
 
 
 class NothingFeasible(Exception):

@@ -8,7 +8,7 @@ from tests.architecture.test_rooms_and_doors import ROOMS
 from tests.helpers.places import TESTS
 
 # Folders that test no single room.
-OF_ALL_ROOMS = {"architecture", "authorities", "benchmarks", "helpers"}
+OF_ALL_ROOMS = {"architecture", "authorities", "benchmarks", "campaign", "helpers"}
 FILES = sorted(TESTS.rglob("*.py"))
 FOLDERS = sorted({file.parent.relative_to(TESTS).as_posix() for file in FILES} - {"."} - OF_ALL_ROOMS)
 # The folder of a room of `swarm` is named without the package: tests/reach/arcs, but tests/targets/motion.

@@ -8,6 +8,8 @@ import socket
 import subprocess
 import sys
 import threading
+import time
+from concurrent.futures import ThreadPoolExecutor
 
 import pyarrow as pa
 import pytest
@@ -72,6 +74,27 @@ def ask(port):
             connection.close()
 
     return asked
+
+
+def test_a_table_that_is_a_link_is_not_served(ask, folder):
+    link = folder / "sensitivity.parquet"
+    link.symlink_to(folder / "front.parquet")
+    try:
+        assert ask("/tables/sensitivity")[0] == 404
+    finally:
+        link.unlink()
+
+
+def test_two_hundred_at_once_are_all_answered(ask):
+    with ThreadPoolExecutor(200) as many:
+        assert {status for status, _, _ in many.map(ask, ["/"] * 200)} == {200}
+
+
+def test_a_client_that_says_nothing_is_let_go(port):
+    with socket.create_connection(("127.0.0.1", port), timeout=15) as silent:
+        begun = time.monotonic()
+        assert silent.recv(1) == b""
+        assert time.monotonic() - begun < 10.0
 
 
 def test_the_page_is_the_file_of_the_folder(ask):

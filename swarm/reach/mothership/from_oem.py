@@ -270,12 +270,8 @@ def _check_motion(
     turn = dt * np.sqrt(GM_SUN_KM3_S2 / range_km**3)
     length = np.maximum(np.linalg.norm(step, axis=1), np.linalg.norm(flown, axis=1))
     off = np.linalg.norm(step - flown, axis=1)
-    wrong = np.flatnonzero(
-        (off > (0.2 + 0.25 * turn**2) * length + 1.0)
-        & (turn < 1.0)
-        & (epochs[:-1] >= useable[0] - JOIN_S)
-        & (epochs[1:] <= useable[1] + JOIN_S)
-    )
+    flyable = (epochs[:-1] >= useable[0] - JOIN_S) & (epochs[1:] <= useable[1] + JOIN_S) & (turn < 1.0)
+    wrong = np.flatnonzero(flyable & (off > (0.2 + 0.25 * turn**2) * length + 1.0))
     if wrong.size:
         k = int(wrong[0])
         raise refusal.at(

@@ -39,7 +39,7 @@ def releases(mothership_mass_kg: float, probe_mass_kg: ArrayLike, separation_m_s
     after = mothership_mass_kg - np.cumsum(probe)
     if np.any(probe <= 0.0) or np.any(after <= 0.0):
         raise ValueError("every probe needs a mass, and the mothership more than all of them")
-    before = np.concatenate([[mothership_mass_kg], after[:-1]])
+    before = np.concatenate([[mothership_mass_kg], after])[:-1]
     return Releases(
         mass_before_kg=before,
         mass_after_kg=after,

@@ -13,7 +13,7 @@ _FAR_AU, _FAST_KM_S = 100.0, 100.0  # own choices: beyond every mothership
 
 def no_mothership(state: np.ndarray) -> str | None:
     """Return how far and how fast, where a (6,) state, km and km/s, is farther or faster than any mothership."""
-    range_km, speed_km_s = float(np.linalg.norm(state[:3])), float(np.linalg.norm(state[3:]))
+    range_km, speed_km_s = math.hypot(*state[:3]), math.hypot(*state[3:])
     # twice the speed of escape from the Sun: fast enough for any passage close to it
     fast_km_s = max(_FAST_KM_S, 2.0 * math.sqrt(2.0 * GM_SUN_KM3_S2 / max(range_km, 1.0)))
     if range_km <= _FAR_AU * AU_KM and speed_km_s <= fast_km_s:

@@ -25,7 +25,7 @@ class ProbeSettings(Section):
     class_: Literal["3U", "6U", "12U", "micro"] | None = Field(default=None, alias="class")
     wet_mass_kg: float = required("kg", likely=(0.5, 500), gt=0, le=1e5)
     dispenser_kg: float = default(6.0, "kg", f"{FROM_MEMORY}: 6U 4.5-8", likely=(0, 200), ge=0, le=1e4)
-    isp_s: float = default(220.0, "s", f"{PROPULSION_SURVEY}, 220-250 s", likely=(40, 5000), gt=0, le=1e5)
+    isp_s: float = default(220.0, "s", f"{PROPULSION_SURVEY}, 220-250 s", likely=(40, 5000), ge=1, le=1e5)
     thrust_n: float = default(0.5, "N", f"{PROPULSION_SURVEY}, 0.1-27 N", likely=(0.0001, 500), gt=0, le=1e5)
     burn_limit_m_s: float = required("m/s", likely=(5, 5000), gt=0, le=20_000)
     spring_m_s: float = default(

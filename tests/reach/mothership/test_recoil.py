@@ -51,3 +51,8 @@ def test_nothing_moves_before_its_release_and_releases_add():
 def test_more_than_the_mothership_holds_is_refused(probes):
     with pytest.raises(ValueError, match="mass"):
         releases(600.0, probes, np.zeros((len(probes), 3)))
+
+
+def test_a_plan_without_probes_has_no_releases():
+    none = releases(600.0, np.empty(0), np.empty((0, 3)))
+    assert [len(part) for part in (none.mass_before_kg, none.mass_after_kg, none.recoil_m_s)] == [0, 0, 0]
