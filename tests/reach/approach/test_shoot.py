@@ -9,8 +9,10 @@ from swarm.reach.approach.goals import Frame, aim_of
 from swarm.reach.approach.shoot import BOUND, HIT, NOT_MET, shoot
 from swarm.reach.arcs.bplane import b_plane_axes
 from targets.base.constants import DAY_S
+from targets.ephemeris import spice
 from targets.masses.bodies import mass_named
 from tests.helpers.flown_about_planets import closest_approach
+from tests.helpers.outside import Assist
 from tests.helpers.tours import MET_S, field_of, mothership_before
 
 DAYS = 3.0
@@ -174,3 +176,42 @@ def test_the_variational_equations_are_those_of_the_motion():
         slope = (ends[0] - ends[1]) / (2e-2 if axis < 3 else 2e-5)
         got = y[6:].reshape(6, 6)[:, axis]
         assert got == pytest.approx(slope, rel=1e-5, abs=1e-5 * np.abs(slope).max())
+
+
+@pytest.mark.crosscheck
+@pytest.mark.slow
+def test_passes_of_the_moon_by_an_outside_integrator():
+    """assist on DE440: Sun, planets, Moon, relativity. It knows no figure of the Moon: J2 is off here, too. 0.1 km.
+
+    It takes a minute a path so near to the Earth and the Moon: two rows.
+    """
+    days = 12.0
+    field = field_of("Moon")
+    field = field._replace(j2=0.0, j4=0.0, moon_j2=0.0 * field.moon_j2)
+    state = mothership_before("Moon", field, days=days, v_inf=(0.8, 0.5, 0.3), away_km=(0.0, 0.0, 12_000.0))
+    goals, found = shots("Moon", field, state, (25.0,), (0.0, 180.0), days=days, window_days=4.0)
+    assert (found.status == OK).all()
+    begin = MET_S - days * DAY_S
+    earth = spice.sample(399, np.array([begin]))[0]
+    outside = Assist()
+    for n in range(2):
+        start = state + earth + np.concatenate([np.zeros(3), found.burn_km_s[n]])
+        met = np.array([found.closest_s[n]])
+        relative = outside.path(start, begin, met)[0] - spice.sample(301, met)[0]
+        assert np.linalg.norm(relative[:3]) == pytest.approx(goals[n, 0], abs=0.1)
+        # and it is the closest: the range turns within a tenth of a second
+        assert abs(relative[:3] @ relative[3:]) / (relative[3:] @ relative[3:]) < 0.1
+
+
+@pytest.mark.slow
+def test_a_hundred_passes_of_europa(europa):
+    """As the first test of this file, all heights and sides: 0.1 km."""
+    field, state = europa
+    goals, found = shots("Europa", field, state, (25.0, 50.0, 100.0, 200.0), np.arange(0.0, 360.0, 14.4))
+    assert len(goals) == 100
+    assert (found.status == OK).all()
+    body, planet, begin = mass_named("Europa"), mass_named("Jupiter"), MET_S - DAYS * DAY_S
+    for n in range(100):
+        start = state + np.concatenate([np.zeros(3), found.burn_km_s[n]])
+        distance, _, _ = closest_approach(start, begin, begin + 4.0 * DAY_S, planet, body)
+        assert distance == pytest.approx(goals[n, 0], abs=0.1)
