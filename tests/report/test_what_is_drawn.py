@@ -174,6 +174,7 @@ def test_the_law_by_hand():
         probe=SimpleNamespace(checkout_days=0.0, burn_limit_m_s=100.0),
         search=SimpleNamespace(arc_min_days=10.0, arc_max_days=200.0),
     )
+    study.by_design = {"probe": study}
     place = r[0] + np.array([0.1 * AU_KM, 0.0, 0.0])
     ship = pa.table({
         "t_jd_tdb": [epoch - 100.0, epoch + span],

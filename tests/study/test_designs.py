@@ -49,7 +49,7 @@ def test_the_swarm_as_a_whole_has_the_count_of_all_designs():
         ({"probe": {"count": 3, "wet_mass_kg": 8.0, "burn_limit_m_s": 1.0}}, "probe", "beside", "one of both"),
         ({"compare": {"counts": [2, 5]}}, "compare.counts[1]", "5", "at most 3"),
         ({"protection": {"impact_chance_max": {"Europe": 1e-4}}}, "protection.impact_chance_max.Europe",
-         "no such body", "Europa?"),
+         "Europe", "Europa?"),
         ({"protection": {"impact_chance_max": {"Europa": 1.5}}}, "protection.impact_chance_max.Europa", "1.5",
          "less than or equal to 1"),
     ],

@@ -138,7 +138,7 @@ def test_resuming_keeps_what_is_done_and_makes_what_is_not(whole, swarm, tmp_pat
     assert answer(tmp_path / "out")["stages"]["optimize"]["status"] == "stopped"
     assert swarm(*arguments).exit_code == 2
     with monkeypatch.context() as patch:
-        patch.setattr("swarm.app.stages.screening.screen", stopped)
+        patch.setattr("swarm.reach.opportunities.screen", stopped)
         assert swarm(*arguments, "--resume").exit_code == 0
         patch.setattr("swarm.app.stages.planning.optimize", stopped)
         assert swarm(*arguments, "--resume").exit_code == 0
