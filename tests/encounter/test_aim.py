@@ -8,8 +8,16 @@ import numpy as np
 import pytest
 from numba import njit
 
-from swarm.encounter.aim import _view_of, best_aim, expected_quality, nearest_km, value_at
-from swarm.encounter.averaging import EXACT, average_at, axes_of, new_work
+from swarm.encounter.aim import (
+    EXACT,
+    _axes_of,
+    _view_of,
+    average_at,
+    best_aim,
+    expected_quality,
+    nearest_km,
+    value_at,
+)
 from swarm.encounter.quality import Optics
 
 TRACKED = (0.0, 0.0)
@@ -40,7 +48,7 @@ def most_of_a_grid(
     cov: np.ndarray, sun: tuple, optics: Optics, along: tuple, clocks: int, distances: int
 ) -> float:
     """Most averaged quality of a grid: clock angles, distances from 0.5 % to 150 % of the reach, keep-out left out."""
-    axes, view, work = axes_of(cov), _view_of(sun, optics, along), new_work()
+    axes, view, work = _axes_of(cov), _view_of(sun, optics, along), np.empty((4, EXACT[1]))
     most = 0.0
     for i in range(clocks):
         a = 2.0 * math.pi * i / clocks
