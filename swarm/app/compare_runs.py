@@ -18,7 +18,7 @@ from swarm.run.folder import Run
 from swarm.run.questions import question
 from swarm.run.tables import lines as table_lines
 from swarm.run.tables import parquet_tables
-from swarm.run.tables.schema import Table, text
+from swarm.run.tables.declaration import Table, text
 from swarm.study.schema import Study, study_rows
 from targets.base.errors import InputError
 

@@ -12,13 +12,13 @@ from swarm.reach.approach.field import OK
 from swarm.reach.approach.passage import Nearest, Passage, States
 from swarm.reach.approach.rows import Ask, LowPasses, low_passes
 from swarm.reach.approach.shoot import REASONS
-from swarm.study.approaches import impact_limit, lowest_km
+from swarm.study.approach_relations import impact_limit, lowest_km
 from swarm.study.schema import Study
 from swarm.study.sections.approach import ApproachSettings
 from targets.base.constants import DAY_S
 from targets.base.errors import InputError, NothingFeasible
 from targets.base.timescale import iso_of_tdb_s, tdb_s_from_jd
-from targets.masses.bodies import mass_named, planet_of
+from targets.masses.massive import mass_named, planet_of
 from targets.masses.where import Ephemeris
 
 _HEAD = (

@@ -16,7 +16,7 @@ from targets.base.constants import AU_KM
 from targets.base.timescale import iso_of_tdb_s, tdb_s_from_jd
 from targets.base.vectors import angle_deg
 from targets.ephemeris.planets import PlanetTable, sample_planets
-from targets.masses.bodies import MASSES, SUN, mass_named
+from targets.masses.massive import MASSES, SUN, mass_named
 from targets.masses.where import Ephemeris
 
 DAYS_BEFORE = (30.0, 10.0, 3.0)

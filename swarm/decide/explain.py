@@ -24,9 +24,9 @@ from swarm.plan.survival import phase_chances, shared_groups
 from swarm.reach.arcs.bplane import b_plane_axes
 from swarm.run.folder import Run
 from swarm.run.kinds import ENCOUNTERS
-from swarm.study.designs import design_names, probe_values
-from swarm.study.question import ONE_DESIGN
+from swarm.study.by_design import design_names, probe_values
 from swarm.study.schema import Study
+from swarm.study.whole_study import ONE_DESIGN
 from targets.base.errors import InputError
 from targets.base.timescale import iso_tdb
 from targets.catalogue.bodies import ASSUMED_G, ASSUMED_H, ASSUMED_U

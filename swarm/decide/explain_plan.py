@@ -20,7 +20,7 @@ from swarm.plan.question import Question, pose
 from swarm.plan.rules import PlanRules
 from swarm.plan.survival import group_failures, shared_groups
 from swarm.run.folder import Run
-from swarm.study.designs import design_names, each_design
+from swarm.study.by_design import design_names, each_design
 from swarm.study.schema import Study
 from swarm.study.sections.designs import DesignSettings
 from targets.base.timescale import iso_tdb

@@ -20,7 +20,7 @@ from swarm.reach.mothership.path import Path
 from swarm.reach.mothership.sources import Mothership
 from swarm.reach.opportunities import Screening, read_mothership, screen_together
 from swarm.run.workers import Pool
-from swarm.study.designs import probe_values
+from swarm.study.by_design import probe_values
 from targets.base.constants import DAY_S
 from targets.base.errors import InputError, NothingFeasible
 from targets.catalogue.reading import Catalogue

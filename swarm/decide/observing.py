@@ -18,12 +18,13 @@ from numpy.typing import NDArray
 
 from swarm.plan.data import Chances, PlanData, column, plan_data
 from swarm.plan.flight import Flight
-from swarm.plan.judged import Pool, chances_of, judge_all
+from swarm.plan.judged import chances_of, judge_all
 from swarm.plan.measures import plans_matrix
 from swarm.plan.objectives import evaluate, set_prices
 from swarm.plan.pairs import best_replacement
 from swarm.plan.question import Question, pose
 from swarm.plan.rules import PlanRules
+from swarm.run.workers import Pool
 from targets.base.constants import AU_KM
 from targets.base.timescale import tdb_s_from_jd
 from targets.base.vectors import angle_deg

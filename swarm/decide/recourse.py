@@ -27,7 +27,7 @@ from swarm.plan.objectives import count_state, evaluate, expected_science, new_c
 from swarm.plan.question import Posed, Question, pose
 from swarm.plan.rules import PlanRules, feasible, fits
 from swarm.plan.survival import group_failures, own_chances, state_chance
-from swarm.study.designs import probe_values
+from swarm.study.by_design import probe_values
 from targets.base.timescale import iso_tdb
 from targets.catalogue.reading import Catalogue
 

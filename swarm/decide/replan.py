@@ -19,7 +19,7 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from swarm.optimize.archive import Archive
-from swarm.optimize.epochs import OnDone, Pool
+from swarm.optimize.epochs import OnDone
 from swarm.optimize.pruning import searchable
 from swarm.optimize.search import count_plans, every_plan, measure_of
 from swarm.optimize.short import EXACT_PLANS, short_search
@@ -28,6 +28,7 @@ from swarm.plan.data import Chances, PlanData, column
 from swarm.plan.flight import Flight
 from swarm.plan.objectives import PROPELLANT, RISK, SCIENCE, evaluate
 from swarm.plan.question import Posed, Question, pose
+from swarm.run.workers import Pool
 from targets.catalogue.reading import Catalogue
 
 if TYPE_CHECKING:

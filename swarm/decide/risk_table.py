@@ -23,7 +23,7 @@ from swarm.plan.data import Chances, PlanData, column, hardware_of, plan_data, s
 from swarm.plan.measures import measures
 from swarm.plan.objectives import evaluate
 from swarm.plan.survival import group_failures, phase_chances, shared_groups
-from swarm.study.designs import design_names, probe_values
+from swarm.study.by_design import design_names, probe_values
 from targets.catalogue.reading import Catalogue
 
 if TYPE_CHECKING:
@@ -34,7 +34,7 @@ Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True, eq=False)
-class Flown:
+class FlownPlan:
     """The probes of the chosen plan, row k of all being probe k."""
 
     opportunities: pa.Table
@@ -53,7 +53,7 @@ class Risk:
     source: str
 
 
-def risk_table(study: Study, flown: Flown, changes: Sensitivity) -> pa.Table:
+def risk_table(study: Study, flown: FlownPlan, changes: Sensitivity) -> pa.Table:
     """Return item, cause, likelihood, consequence, likelihood_bin, consequence_bin, source.
 
     flown : the plan's probes only;  found : what the sensitivities came to
@@ -81,7 +81,7 @@ def bins(values: Floats, ends: tuple[float, ...]) -> Ints:
     return np.searchsorted(np.asarray(ends), np.asarray(values), side="right").astype(np.int64)
 
 
-def _risks(study: Study, flown: Flown, changes: Sensitivity) -> Iterator[Risk]:
+def _risks(study: Study, flown: FlownPlan, changes: Sensitivity) -> Iterator[Risk]:
     data = plan_data(study, flown.opportunities, flown.targets, judged=flown.judged)
     plan = np.arange(flown.opportunities.num_rows, dtype=np.int64)
     yield from _of_one_probe(study, flown, data, plan)
@@ -93,7 +93,7 @@ def _risks(study: Study, flown: Flown, changes: Sensitivity) -> Iterator[Risk]:
 # --- one probe ----------------------------------------------------------------------------------------------
 
 
-def _of_one_probe(study: Study, flown: Flown, data: PlanData, plan: Ints) -> Iterator[Risk]:
+def _of_one_probe(study: Study, flown: FlownPlan, data: PlanData, plan: Ints) -> Iterator[Risk]:
     loss = [share_lost(plan, [k], data) for k in range(len(plan))]
     names = flown.opportunities["target"].to_pylist()
     owner = np.repeat(plan, np.diff(data.merged_start))
@@ -112,7 +112,7 @@ def _of_one_probe(study: Study, flown: Flown, data: PlanData, plan: Ints) -> Ite
         yield Risk(place, cause, float(np.clip(likelihood[k], 0.0, 1.0)), loss[k], source)
 
 
-def _hardware_cases(study: Study, flown: Flown) -> list[tuple[str, str, Floats, str]]:
+def _hardware_cases(study: Study, flown: FlownPlan) -> list[tuple[str, str, Floats, str]]:
     """What the survival model tells apart: the simple one only whether a probe works at all."""
     home = flown.judged.home_days
     if study.survival.model == "simple":
@@ -146,7 +146,7 @@ def share_lost(plan: Ints, lost: list[int], data: PlanData) -> float:
 # --- several probes -----------------------------------------------------------------------------------------
 
 
-def _of_groups(study: Study, flown: Flown, data: PlanData, plan: Ints) -> Iterator[Risk]:
+def _of_groups(study: Study, flown: FlownPlan, data: PlanData, plan: Ints) -> Iterator[Risk]:
     """A defect that strikes a group at once, by the model's own chance for the probes of this plan."""
     relayed = flown.judged.relayed
     release, designs = column(flown.opportunities, "release_jd_tdb"), design_names(study, flown.opportunities)

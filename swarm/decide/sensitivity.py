@@ -50,7 +50,7 @@ from swarm.plan.measures import plans_matrix
 from swarm.plan.objectives import PROPELLANT, RISK, SCIENCE, evaluate, row_chances
 from swarm.plan.question import pose
 from swarm.run.workers import Pool
-from swarm.study.designs import probe_values
+from swarm.study.by_design import probe_values
 from swarm.study.ranges import defaults_of, with_value
 from targets.catalogue.reading import Catalogue
 

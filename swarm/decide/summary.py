@@ -13,7 +13,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from swarm.plan.budgets import flown_of_front, swarm_masses
-from swarm.study.designs import probe_values
+from swarm.study.by_design import probe_values
 from swarm.study.schema import Study
 
 _CLOSE_TO_LIMIT = 0.9

@@ -8,7 +8,7 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import ArrayLike, NDArray
 
-from swarm.study.designs import probe_values
+from swarm.study.by_design import probe_values
 
 if TYPE_CHECKING:
     from swarm.study.schema import Study

@@ -10,8 +10,8 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import brentq
 
 from swarm.reach.approach.about import index_of
-from swarm.reach.approach.field import OK, Field, move_to, relative_to
-from targets.masses.bodies import Mass
+from swarm.reach.approach.field import OK, PlanetField, move_to, relative_to
+from targets.masses.massive import Mass
 from targets.masses.rotation import place_over_ground, spin_rad_s, surface_normal
 
 Floats = NDArray[np.float64]
@@ -82,7 +82,7 @@ def dwell_in_field_s(
     body: Mass,
     *,
     within_km: float,
-    field: Field,
+    field: PlanetField,
     longest_s: float = 86_400.0,
 ) -> float:
     """The same, flown in the field: where third bodies matter."""

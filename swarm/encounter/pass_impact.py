@@ -13,9 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from swarm.reach.approach.chance import ring_chance
+from swarm.reach.approach.ring_chance import ring_chance
 from swarm.reach.arcs.bplane import impact_parameter_km, periapsis_km
-from targets.masses.bodies import Mass
+from targets.masses.massive import Mass
 
 Floats = NDArray[np.float64]
 

@@ -10,14 +10,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pyarrow as pa
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import chdtri
 
-from swarm.study.designs import by_design
+from swarm.study.by_design import by_design
 from targets.base.constants import STANDARD_GRAVITY_M_S2
 
 if TYPE_CHECKING:
@@ -86,6 +86,21 @@ def ledger(
 def burnt_fraction(dv_m_s: ArrayLike, isp_s: float) -> Floats:
     """Return propellant per mass at burnout, exp(dv / (g0 Isp)) - 1 (rocket equation)."""
     return np.expm1(np.asarray(dv_m_s, float) / (STANDARD_GRAVITY_M_S2 * isp_s))
+
+
+def burn_seconds(study: Study, burn_m_s: Floats) -> Floats:
+    """Return how long the thruster of the only design burns for an impulse of full tanks, (n,).
+
+    The mass spent is m0 (1 - exp(-dv / (g0 Isp))).
+    """
+    exhaust_m_s = STANDARD_GRAVITY_M_S2 * study.probe.isp_s
+    spent_kg = -study.probe.wet_mass_kg * np.expm1(-burn_m_s / exhaust_m_s)
+    return seconds_of(study, spent_kg)
+
+
+def seconds_of(study: Study, spent_kg: Any) -> Any:
+    """Return how long the thruster of the only design takes to spend a mass: over the mass flow, thrust / (g0 Isp)."""
+    return spent_kg * (STANDARD_GRAVITY_M_S2 * study.probe.isp_s) / study.probe.thrust_n
 
 
 def _full_tanks(study: Study) -> Ledger:

@@ -22,7 +22,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from swarm.optimize.epochs import Pool
 from swarm.optimize.programme import (
     Cuts,
     Relaxed,
@@ -38,6 +37,7 @@ from swarm.plan.constraints import UNUSED
 from swarm.plan.data import PlanData
 from swarm.plan.objectives import evaluate
 from swarm.plan.rules import PlanRules, decode
+from swarm.run.workers import Pool
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

@@ -15,11 +15,12 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from swarm.optimize.archive import Archive
-from swarm.optimize.epochs import Measure, Pool
+from swarm.optimize.epochs import Measure
 from swarm.optimize.pruning import searchable
 from swarm.optimize.short import short_search
 from swarm.plan.constraints import CONSTRAINTS, UNUSED, Constraint
 from swarm.plan.question import Posed, Question, pose
+from swarm.run.workers import Pool
 
 Ints = NDArray[np.int64]
 

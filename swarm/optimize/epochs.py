@@ -9,7 +9,6 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,6 +25,7 @@ from swarm.optimize.islands import (
     stream,
 )
 from swarm.optimize.problem import Searchable
+from swarm.run.workers import Pool
 
 Floats = NDArray[np.float64]
 OnDone = Callable[[int, int], None]
@@ -34,14 +34,6 @@ OnDone = Callable[[int, int], None]
 _MIGRANT_SHARE = 8
 # Plans of the archive whose neighbours one task looks at, and most such tasks in an epoch.
 _SLICE, _SLICES = 50, 8
-
-
-class Pool(Protocol):
-    """What the search needs of a pool: results in the order of the items."""
-
-    def map(
-        self, func: Callable[[Any, Any], Any], items: list, *, shared: Any = None, on_done: Any = None
-    ) -> list: ...
 
 
 @dataclass(frozen=True)

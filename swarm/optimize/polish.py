@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from swarm.plan.data import column
 from swarm.reach.opportunities import screen_together
 from swarm.run.workers import Pool
-from swarm.study.designs import design_numbers
+from swarm.study.by_design import design_numbers
 from targets.catalogue.reading import Catalogue
 
 if TYPE_CHECKING:

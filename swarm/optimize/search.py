@@ -14,7 +14,7 @@ from swarm.encounter.propellant import all_tanks_kg, loaded_kg, loaded_of
 from swarm.optimize.archive import Archive, merged, thinned
 from swarm.optimize.bound import ScienceBound, ToBound, best_within, science_bounds
 from swarm.optimize.costs import NO_COSTS, constraint_costs
-from swarm.optimize.epochs import Convergence, Effort, Measure, OnDone, Pool, search
+from swarm.optimize.epochs import Convergence, Effort, Measure, OnDone, search
 from swarm.optimize.problem import PlanProblem
 from swarm.optimize.pruning import searchable
 from swarm.optimize.seeds import seed_plans
@@ -27,6 +27,7 @@ from swarm.plan.objectives import chance_of_data
 from swarm.plan.pairs import without_losing_pairs
 from swarm.plan.question import Posed, Question, pose
 from swarm.plan.rules import PlanRules, decode, feasible
+from swarm.run.workers import Pool
 from targets.catalogue.reading import Catalogue
 
 if TYPE_CHECKING:
@@ -123,7 +124,7 @@ def optimize(
 
 
 @dataclass(frozen=True)
-class Prepared:
+class PreparedSearch:
     """What a search of a question begins with, whatever its seed.
 
     removed : opportunities each limit removed
@@ -137,7 +138,9 @@ class Prepared:
     proven: ScienceBound
 
 
-def prepare(questions: Sequence[Question], *, pool: Pool, earlier: Optimised | None = None) -> list[Prepared]:
+def prepare(
+    questions: Sequence[Question], *, pool: Pool, earlier: Optimised | None = None
+) -> list[PreparedSearch]:
     """Prepare searches side by side; what is proven here hangs on no seed, and serves the searches of all.
 
     Raises NothingFeasible where a question leaves no opportunity that may be used.
@@ -160,11 +163,11 @@ def prepare(questions: Sequence[Question], *, pool: Pool, earlier: Optimised | N
         merged([known, archive_of(bound.plans, one.data)])
         for known, bound, one in zip(seeds, proven, posed, strict=True)
     ]
-    return [Prepared(*each) for each in zip(questions, posed, removed, seeds, proven, strict=True)]
+    return [PreparedSearch(*each) for each in zip(questions, posed, removed, seeds, proven, strict=True)]
 
 
 def search_from(
-    begun: Prepared,
+    begun: PreparedSearch,
     *,
     seed: int,
     pool: Pool,

@@ -20,7 +20,7 @@ from swarm.encounter.power import power_balance
 from swarm.encounter.propellant import carried_m_s, ledger, probe_masses
 from swarm.plan.data import column
 from swarm.reach.mothership.mass import Releases, releases
-from swarm.study.designs import by_design, design_numbers, probe_values
+from swarm.study.by_design import by_design, design_numbers, probe_values
 
 if TYPE_CHECKING:
     from swarm.study.schema import Study

@@ -13,12 +13,13 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from swarm.encounter.propellant import burn_seconds
 from swarm.plan.data import column
 from swarm.plan.flight import Flight
 from swarm.plan.protection import PROTECTION, alone_over_the_limit, least_chances
 from swarm.plan.tracking import weekly_hours
-from swarm.study.designs import by_design, probe_values
-from targets.base.constants import DAY_S, STANDARD_GRAVITY_M_S2
+from swarm.study.by_design import by_design, probe_values
+from targets.base.constants import DAY_S
 from targets.base.errors import NothingFeasible
 
 if TYPE_CHECKING:
@@ -206,16 +207,6 @@ def _not_impulsive(study: Study, table: pa.Table) -> Bools:
     arc_s = DAY_S * (column(table, "encounter_jd_tdb") - column(table, "burn_jd_tdb"))
     burning_s = by_design(study, table, lambda own, _, part: burn_seconds(own, column(part, "burn_m_s")))
     return burning_s > study.constraints.burn_share_max * arc_s
-
-
-def burn_seconds(study: Study, burn_m_s: Floats) -> Floats:
-    """Return how long the thruster of the only design burns, (n,).
-
-    It is the mass spent, m0 (1 - exp(-dv / (g0 Isp))), over the mass flow.
-    """
-    exhaust_m_s = STANDARD_GRAVITY_M_S2 * study.probe.isp_s
-    spent_kg = -study.probe.wet_mass_kg * np.expm1(-burn_m_s / exhaust_m_s)
-    return spent_kg * exhaust_m_s / study.probe.thrust_n
 
 
 def _in_blackout(study: Study, table: pa.Table) -> Bools:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from swarm.encounter.propellant import propellant_kg
 from swarm.plan.survival import hardware_chances, shared_groups
-from swarm.study.designs import by_design, design_names
+from swarm.study.by_design import by_design, design_names
 from targets.base.errors import InputError
 from targets.catalogue.reading import Catalogue
 from targets.catalogue.worth import body_matches, class_chances, row_labels

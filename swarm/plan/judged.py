@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pyarrow as pa
@@ -16,7 +16,8 @@ from swarm.encounter.reasons import REASONS
 from swarm.plan.data import Chances, PlanData, column, plan_data, row_qualities
 from swarm.plan.objectives import row_chances
 from swarm.run.kinds import ENCOUNTERS, FLYBY
-from swarm.study.designs import each_design
+from swarm.run.workers import Pool
+from swarm.study.by_design import each_design
 from targets.base.timescale import jd_from_tdb_s, tdb_s_from_jd
 from targets.catalogue.reading import Catalogue
 
@@ -33,12 +34,6 @@ _SPLIT = {
 }
 # what goes to the table `corrections` instead
 _OF_CORRECTIONS = ("correction_before_s", "correction_kind")
-
-
-class Pool(Protocol):
-    """What judging needs of a pool: results in the order of the items."""
-
-    def map(self, func: Callable[[Any, Any], Any], items: list, *, shared: Any = None) -> list: ...
 
 
 @dataclass(frozen=True)

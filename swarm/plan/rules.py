@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 from swarm.plan.constraints import UNUSED, require_flight
 from swarm.plan.protection import PARTS, impact_parts
 from swarm.plan.tracking import weekly_hours
-from swarm.study.designs import design_numbers
+from swarm.study.by_design import design_numbers
 
 Bools = NDArray[np.bool_]
 Floats = NDArray[np.float64]

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 import numpy as np
 import pyarrow as pa
 
-from swarm.reach.designs import of_studies, sweeps_of
 from swarm.reach.found import Screening
 from swarm.reach.mothership.path import table_of_legs
 from swarm.reach.mothership.sources import Mothership, epochs_needed_tdb_s, mothership_of
@@ -37,6 +36,7 @@ from swarm.reach.screen.minima import (
 from swarm.reach.screen.on_device import worth_a_look
 from swarm.reach.screen.prepared_cache import drop_oldest, fingerprint, load_or_prepare
 from swarm.reach.screen.reach_bound import reach_bound
+from swarm.reach.sweeps import of_studies, sweeps_of
 from swarm.run.workers import Pool
 from swarm.study.schema import Study
 from targets.base.constants import AU_KM, DAY_S

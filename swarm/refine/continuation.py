@@ -72,7 +72,7 @@ class Followed(NamedTuple):
     states: Floats
 
 
-class Sky(NamedTuple):
+class StagePlaces(NamedTuple):
     """Where bodies are at every stage of a step: places (12, bodies, 3), and the Sun's state (12, 6).
 
     About the centre of mass.
@@ -326,7 +326,7 @@ def _follow_all(begin, span, count, beta, tables, planets, places, out):
         for i in range(m):
             # anybody's state in a place that is left over
             y[b, :, i] = out.states[max(places[b, i], 0)] + sun
-    sky = Sky(np.zeros((12, tables.gm.size, 3)), np.zeros((12, 6)))
+    sky = StagePlaces(np.zeros((12, tables.gm.size, 3)), np.zeros((12, 6)))
     alone = (np.empty((13, 6)), np.empty(6), np.empty(6), np.zeros((3, 3)))
     room = Room(np.empty((6, m)), np.empty((6, m)), np.empty((12, 6, m)), np.empty(m), np.empty(m), alone)
     for k in range(count):

@@ -19,7 +19,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from swarm.encounter.propellant import burnt_fraction, carried_m_s
+from swarm.encounter.propellant import burnt_fraction, carried_m_s, seconds_of
 from swarm.reach.arcs.bplane import b_plane_axes, b_vector_km
 from swarm.reach.mothership.flybys import PLANETS
 from swarm.reach.mothership.mass import releases
@@ -34,8 +34,8 @@ from swarm.refine.nbody import (
     pressure_km3_s2,
 )
 from swarm.run.kinds import FLYBY
-from swarm.study.question import ONE_DESIGN
 from swarm.study.schema import Study
+from swarm.study.whole_study import ONE_DESIGN
 from targets.base.constants import DAY_S, STANDARD_GRAVITY_M_S2
 
 Floats = NDArray[np.float64]
@@ -273,7 +273,7 @@ def _with_finite_burn(study: Study, field: Field, made: Refined) -> Refined:
     size_m_s = 1e3 * float(np.linalg.norm(made.burn_km_s))
     exhaust_m_s = STANDARD_GRAVITY_M_S2 * study.probe.isp_s
     wet, dry = made.mass_kg
-    burn_s = (wet - dry) * exhaust_m_s / study.probe.thrust_n
+    burn_s = seconds_of(study, wet - dry)
     # the impulse stands at the mean time of the velocity gained, later than half the burn since the probe gets lighter
     lead_s = burn_s * (wet / (wet - dry) - exhaust_m_s / size_m_s)
     begun = made.arc.burn_tdb_s - lead_s

@@ -28,7 +28,7 @@ from swarm.refine.released import (
     part_states,
     random_of,
 )
-from swarm.refine.whole_plan import Flown
+from swarm.refine.whole_plan import FlownProbe
 from swarm.study.schema import Study
 from targets.base.constants import JULIAN_YEAR_S
 from targets.base.errors import InputError
@@ -36,7 +36,7 @@ from targets.base.errors import InputError
 Floats = NDArray[np.float64]
 
 
-def impacts_of(one: Flown, study: Study) -> list[Chance]:
+def impacts_of(one: FlownProbe, study: Study) -> list[Chance]:
     """One task: a probe's dispersed continuations, burned and not, and its loose part's, for as long as is asked."""
     study = own_of(study, one)
     made, count = one.made, study.refine.impact_samples
@@ -57,7 +57,7 @@ def _dispersed(nominal: Floats, covariance: Floats, random: np.random.Generator,
 
 def _counted(
     study: Study,
-    one: Flown,
+    one: FlownProbe,
     states: Floats,
     begin: float,
     *,

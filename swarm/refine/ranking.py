@@ -26,7 +26,7 @@ from swarm.plan.judged import chances_from_table
 from swarm.plan.measures import plans_matrix
 from swarm.plan.objectives import evaluate
 from swarm.refine.correct import NotRefined
-from swarm.refine.whole_plan import Flown, RunTables
+from swarm.refine.whole_plan import FlownProbe, RunTables
 from swarm.study.schema import Study
 
 Floats = NDArray[np.float64]
@@ -52,7 +52,7 @@ def ranking_changes(
     study: Study,
     tables: RunTables,
     front: pa.Table,
-    flown: Sequence[Flown],
+    flown: Sequence[FlownProbe],
     *,
     lost: Sequence[NotRefined] = (),
 ) -> list[str]:
@@ -86,7 +86,7 @@ def ranking_changes(
 
 
 def _values(
-    study: Study, tables: RunTables, front: pa.Table, flown: Sequence[Flown], lost: Sequence[NotRefined]
+    study: Study, tables: RunTables, front: pa.Table, flown: Sequence[FlownProbe], lost: Sequence[NotRefined]
 ) -> tuple[Floats, Floats, Floats, _Common]:
     """(plans, 3) as tabulated, with what changes in common, and as known after refinement."""
     used = np.unique(column(tables.plans, "opportunity"))
@@ -121,22 +121,22 @@ def _burning(some: pa.Table, burns_m_s: Floats) -> pa.Table:
     return some.set_column(some.column_names.index("burn_m_s"), "burn_m_s", pa.array(burns_m_s))
 
 
-def _burn_m_s(one: Flown) -> float:
+def _burn_m_s(one: FlownProbe) -> float:
     return 1e3 * float(np.linalg.norm(one.made.burn_km_s))
 
 
-def _dv99_m_s(one: Flown) -> float:
+def _dv99_m_s(one: FlownProbe) -> float:
     """Never more than is carried, as the table has it."""
     return min(one.linear.dv99_m_s, 1e3 * one.linear.spare_km_s)
 
 
-def _common(flown: Sequence[Flown], judged_dv99_m_s: Floats) -> _Common:
+def _common(flown: Sequence[FlownProbe], judged_dv99_m_s: Floats) -> _Common:
     changes = [_burn_m_s(one) - 1e3 * float(np.linalg.norm(one.made.arc.burn_km_s)) for one in flown]
     ratios = [_dv99_m_s(one) / held for one, held in zip(flown, judged_dv99_m_s, strict=True) if held > 0.0]
     return _Common(float(np.median(changes)), float(np.median(ratios)) if ratios else 1.0)
 
 
-def _share(one: Flown, carried: float, samples: int) -> float:
+def _share(one: FlownProbe, carried: float, samples: int) -> float:
     """Refined over judged share of samples that the probe can fly; 1 where sampling explains the difference."""
     found, count = one.linear.carried, len(one.linear.spent_km_s)
     both = (found * count + carried * samples) / (count + samples)

@@ -35,7 +35,7 @@ from swarm.refine.released import (
     random_of,
     recoil_km_s,
 )
-from swarm.refine.whole_plan import Flown
+from swarm.refine.whole_plan import FlownProbe
 from swarm.study.schema import Study
 from targets.base.constants import DAY_S, JULIAN_YEAR_S
 
@@ -51,7 +51,7 @@ _MOTHERSHIP = "mothership"
 class _Object:
     """A probe or its loose part."""
 
-    flown: Flown
+    flown: FlownProbe
     part: bool
 
     @property
@@ -67,7 +67,7 @@ class _Object:
         return math.inf if self.part else self.flown.made.arc.burn_tdb_s
 
 
-def recontacts(study: Study, flown: Sequence[Flown], legs: Sequence[Path]) -> list[Chance]:
+def recontacts(study: Study, flown: Sequence[FlownProbe], legs: Sequence[Path]) -> list[Chance]:
     """Everything released against the mothership, against what leaves with it, and against what left before it."""
     objects = _released(study, flown)
     span_s = study.refine.recontact_days * DAY_S
@@ -83,7 +83,7 @@ def recontacts(study: Study, flown: Sequence[Flown], legs: Sequence[Path]) -> li
     return chances
 
 
-def _released(study: Study, flown: Sequence[Flown]) -> list[_Object]:
+def _released(study: Study, flown: Sequence[FlownProbe]) -> list[_Object]:
     """In order of release; a part stands after its probe."""
     ordered = sorted(flown, key=_release_and_probe)
     return [
@@ -93,7 +93,7 @@ def _released(study: Study, flown: Sequence[Flown]) -> list[_Object]:
     ]
 
 
-def _release_and_probe(flown: Flown) -> tuple[float, int]:
+def _release_and_probe(flown: FlownProbe) -> tuple[float, int]:
     return flown.made.arc.release_tdb_s, flown.made.arc.probe
 
 

@@ -12,7 +12,7 @@ from swarm.encounter.error_model import errors_of
 from swarm.reach.mothership.mass import releases
 from swarm.refine.dispersion import SPAWN_KEY, spring_errors
 from swarm.refine.nbody import pressure_km3_s2
-from swarm.refine.whole_plan import Flown
+from swarm.refine.whole_plan import FlownProbe
 from swarm.study.schema import Study
 
 Floats = NDArray[np.float64]
@@ -21,12 +21,12 @@ Floats = NDArray[np.float64]
 RECONTACT, IMPACT, PART_RECONTACT, PART_IMPACT, UNBURNED_IMPACT = 1, 2, 3, 4, 5
 
 
-def own_of(study: Study, one: Flown) -> Study:
+def own_of(study: Study, one: FlownProbe) -> Study:
     """The study of the design that a probe is of."""
     return study.of_design(one.made.arc.design)
 
 
-def random_of(study: Study, one: Flown, purpose: int) -> np.random.Generator:
+def random_of(study: Study, one: FlownProbe, purpose: int) -> np.random.Generator:
     """Random numbers of an opportunity for a purpose."""
     key = (SPAWN_KEY, one.made.arc.opportunity, purpose)
     return np.random.Generator(np.random.PCG64(np.random.SeedSequence(study.study.seed, spawn_key=key)))
@@ -42,7 +42,7 @@ def part_beta(study: Study) -> float:
     return pressure_km3_s2(probe.loose_part_area_m2, probe.loose_part_kg, probe.reflectivity)
 
 
-def part_change_km_s(study: Study, one: Flown) -> Floats:
+def part_change_km_s(study: Study, one: FlownProbe) -> Floats:
     """(3,) velocity change of the part, pushed off the mothership that the probe has left."""
     spring, probe = one.made.spring_km_s, study.probe
     size = float(np.linalg.norm(spring))
@@ -54,7 +54,7 @@ def part_change_km_s(study: Study, one: Flown) -> Floats:
 
 
 def part_states(
-    study: Study, one: Flown, random: np.random.Generator, count: int, *, mothership_errors: bool
+    study: Study, one: FlownProbe, random: np.random.Generator, count: int, *, mothership_errors: bool
 ) -> Floats:
     """(count, 6) dispersed states of the part just after its release."""
     push, z = part_change_km_s(study, one), random.standard_normal((count, 9))
@@ -67,7 +67,7 @@ def part_states(
     return out
 
 
-def recoil_km_s(study: Study, one: Flown) -> Floats:
+def recoil_km_s(study: Study, one: FlownProbe) -> Floats:
     """(3,) velocity change of the mothership by a release: momentum is kept."""
     made, probe = one.made, study.probe
     after = made.arc.mothership_kg - probe.wet_mass_kg - probe.loose_part_kg

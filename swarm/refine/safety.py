@@ -11,7 +11,7 @@ from swarm.reach.mothership.path import Path
 from swarm.refine.chance import Chance, binomial_interval
 from swarm.refine.impacts import impacts_of
 from swarm.refine.recontact import recontacts
-from swarm.refine.whole_plan import Flown
+from swarm.refine.whole_plan import FlownProbe
 from swarm.run.workers import Pool
 from swarm.study.schema import Study
 
@@ -38,7 +38,7 @@ _SCHEMA = pa.schema(
 )
 
 
-def others_of(study: Study, flown: Sequence[Flown], legs: Sequence[Path], *, pool: Pool) -> list[Chance]:
+def others_of(study: Study, flown: Sequence[FlownProbe], legs: Sequence[Path], *, pool: Pool) -> list[Chance]:
     """Return all chances of a plan's probes and loose parts, recontacts first.
 
     legs : the mothership's ballistic stretches; each but the first begins with a manoeuvre or a flyby

@@ -22,7 +22,7 @@ from swarm.encounter.corrections import KINDS
 from swarm.refine.correct import Arc, NotRefined, Refined
 from swarm.refine.dispersion import Known
 from swarm.refine.stretches import Paths, Stretch
-from swarm.refine.whole_plan import Flown, RunTables, arcs_of
+from swarm.refine.whole_plan import FlownProbe, RunTables, arcs_of
 from swarm.run.tables import parquet_tables
 from swarm.study.schema import Study
 
@@ -74,7 +74,7 @@ class StateCovariances:
 
 @dataclass(frozen=True, eq=False)
 class RefinedProbe:
-    """A refined arc as stored: what the hand-off needs of a `Flown`."""
+    """A refined arc as stored: what the hand-off needs of a `FlownProbe`."""
 
     made: Refined
     known: Known
@@ -92,7 +92,7 @@ class RefinedPlan:
 
 
 def refinement_tables(
-    flown: Sequence[Flown], lost: Sequence[NotRefined], paths: Paths
+    flown: Sequence[FlownProbe], lost: Sequence[NotRefined], paths: Paths
 ) -> dict[str, pa.Table]:
     """The tables of REFINEMENT_TABLES for one plan."""
     plan = next((each.made.arc.plan for each in flown), 0)
@@ -145,7 +145,7 @@ def _schema(name: str) -> pa.Schema:
     return pa.schema([(column.name, column.type) for column in parquet_tables()[name].columns])
 
 
-def _flown_row(flown: Flown) -> dict[str, object]:
+def _flown_row(flown: FlownProbe) -> dict[str, object]:
     made, arc = flown.made, flown.made.arc
     row: dict[str, object] = {"plan": arc.plan, "probe": arc.probe, "opportunity": arc.opportunity}
     for name, columns in _ARRAYS.items():
@@ -155,7 +155,7 @@ def _flown_row(flown: Flown) -> dict[str, object]:
     return {**row, "iterations": made.iterations, "relies_on_sight": flown.linear.relies_on_sight}
 
 
-def _correction_rows(flown: Flown) -> list[dict[str, object]]:
+def _correction_rows(flown: FlownProbe) -> list[dict[str, object]]:
     arc = flown.made.arc
     return [
         {"plan": arc.plan, "probe": arc.probe, "correction": k, "kind": KINDS[kind], "tdb_s": tdb_s}
@@ -163,7 +163,7 @@ def _correction_rows(flown: Flown) -> list[dict[str, object]]:
     ]
 
 
-def _covariance_rows(flown: Flown) -> list[dict[str, object]]:
+def _covariance_rows(flown: FlownProbe) -> list[dict[str, object]]:
     arc, spread = flown.made.arc, flown.full
     matrices = (spread.released_cov, spread.burnt_cov, spread.encounter_cov)
     return [

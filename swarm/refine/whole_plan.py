@@ -19,8 +19,8 @@ from swarm.refine.nbody import Field, Lost, make_field, span_in_kernel
 from swarm.refine.two_body import require_flyable
 from swarm.run.kinds import ENCOUNTERS
 from swarm.run.workers import Pool
-from swarm.study.question import ONE_DESIGN
 from swarm.study.schema import Study
+from swarm.study.whole_study import ONE_DESIGN
 from targets.base.constants import AU_KM, DAY_S
 from targets.base.errors import InputError
 from targets.base.timescale import tdb_s_from_jd
@@ -42,7 +42,7 @@ class RunTables:
 
 
 @dataclass(frozen=True, eq=False)
-class Flown:
+class FlownProbe:
     """A refined arc with its dispersion, linear and in full force."""
 
     made: Refined
@@ -177,7 +177,7 @@ def _known(
 
 def refine_plan(
     study: Study, tables: RunTables, plan: int, *, pool: Pool, on_done: Any = None
-) -> tuple[list[Flown], list[NotRefined]]:
+) -> tuple[list[FlownProbe], list[NotRefined]]:
     """Refine every probe of a plan; what fails is named and the rest is finished.
 
     Raises InputError for a mothership that feels no planets.
@@ -191,7 +191,7 @@ def refine_plan(
     epochs = [t for arc, _ in covered for t in _epochs(arc)]
     field = make_field(*span_in_kernel(epochs, margin_s=MARGIN_S))
     results = pool.map(_fly, covered, shared=_Shared(study, field), on_done=on_done)
-    made = [result for result in results if isinstance(result, Flown)]
+    made = [result for result in results if isinstance(result, FlownProbe)]
     lost += [result for result in results if isinstance(result, NotRefined)]
     return made, sorted(lost, key=_probe_of)
 
@@ -223,7 +223,7 @@ def _probe_of(lost: NotRefined) -> int:
     return lost.arc.probe
 
 
-def _fly(pair: tuple[Arc, Known], shared: _Shared) -> Flown | NotRefined:
+def _fly(pair: tuple[Arc, Known], shared: _Shared) -> FlownProbe | NotRefined:
     """One task: correct an arc, then disperse it."""
     arc, known = pair
     study, field = shared.study.of_design(arc.design), shared.field
@@ -234,12 +234,14 @@ def _fly(pair: tuple[Arc, Known], shared: _Shared) -> Flown | NotRefined:
     some = draws.first(study.refine.full_samples)
     try:
         linear = disperse(study, field, made, known=known, full=False, draws=draws)
-        return Flown(made, known, linear, disperse(study, field, made, known=known, full=True, draws=some))
+        return FlownProbe(
+            made, known, linear, disperse(study, field, made, known=known, full=True, draws=some)
+        )
     except Lost as problem:
         return NotRefined(arc, f"dispersion: {problem}")
 
 
-def refined_table(flown: list[Flown], targets: Catalogue) -> pa.Table:
+def refined_table(flown: list[FlownProbe], targets: Catalogue) -> pa.Table:
     """The contract's table, a row a refined arc, and what else is known of it."""
     return pa.table(
         {name: [row[name] for row in (_row(one, targets) for one in flown)] for name in _COLUMNS},
@@ -266,7 +268,7 @@ _SCHEMA = pa.schema(
 )
 
 
-def _row(one: Flown, targets: Catalogue) -> dict[str, Any]:
+def _row(one: FlownProbe, targets: Catalogue) -> dict[str, Any]:
     made, arc, cov = one.made, one.made.arc, one.linear.covariance_km2
     burn, table = 1e3 * made.burn_km_s, 1e3 * arc.burn_km_s
     place, _ = states_at(targets.take(np.array([arc.target_index])), np.array([made.encounter_tdb_s]))
@@ -323,7 +325,7 @@ def _length(vector: np.ndarray) -> float:
 _APART = 1.25
 
 
-def dispersion_cautions(flown: list[Flown]) -> list[str]:
+def dispersion_cautions(flown: list[FlownProbe]) -> list[str]:
     """Sentences where the transition matrix, whose figures the table leads with, is not enough."""
     return [
         f"probe {one.made.arc.probe} is delivered to {one.full.sigma_km:.1f} km (1 sigma) in full force, "

@@ -17,7 +17,7 @@ from swarm.plan.data import Chances, PlanData, column, plan_data
 from swarm.plan.flight import Flight
 from swarm.plan.measures import plans_matrix
 from swarm.plan.survival import group_failures, own_chances, state_chance
-from swarm.study.designs import probe_values
+from swarm.study.by_design import probe_values
 from targets.base.constants import AU_KM, DAY_S
 from targets.base.timescale import jd_from_tdb_s, tdb_s_from_jd
 from targets.catalogue.reading import Catalogue

@@ -28,7 +28,7 @@ _TEMPLATES.globals["long"] = LONG
 
 
 @dataclass(frozen=True)
-class Column:
+class Shown:
     """A column of an archive table as the page shows it; `form` as in `swarm.report.forms`."""
 
     key: str
@@ -66,7 +66,7 @@ def number(table: str, key: str, row: int, *, value: Any, form: str) -> Markup:
     return part("number", f"{table}/{key}/{row}", form, shown(value, form))
 
 
-def archive_table(table: str, data: pa.Table, columns: Sequence[Column], *, caption: str) -> Markup:
+def archive_table(table: str, data: pa.Table, columns: Sequence[Shown], *, caption: str) -> Markup:
     """An HTML table of an archive table; each cell knows its place there. Columns that are missing are left out."""
     there = [column for column in columns if column.key in data.column_names]
     rows = [[shown(row[column.key], column.form) for column in there] for row in data.to_pylist()]

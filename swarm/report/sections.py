@@ -10,7 +10,7 @@ from markupsafe import Markup
 from swarm.report.answer import answer
 from swarm.report.figures_of_runs import risk_cells
 from swarm.report.markup import (
-    Column,
+    Shown,
     archive_table,
     beside,
     folded,
@@ -37,7 +37,7 @@ CAUTIONS = (
 
 
 @dataclass(frozen=True)
-class Section:
+class PageSection:
     """A section: its anchor, heading, and what stands in it; `make` returns "" where the run has nothing for it."""
 
     anchor: str
@@ -101,18 +101,18 @@ def _returned(tables: PageTables) -> Markup:
 
 
 _COUNTS = (
-    Column("probes", "probes", "0"), Column("science", "science", "3"), Column("risk", "risk", "3"),
-    Column("propellant_kg", "propellant, kg", "2"), Column("swarm_mass_kg", "swarm, kg", "1"),
-    Column("swarm_mass_with_margins_kg", "with margins, kg", "1"), Column("p_baseline", "P(every baseline)", "3"),
-    Column("cvar10_science", "science, worst tenth", "3"), Column("tracking_hours", "tracking, h", "0"),
-    Column("science_best", "most science", "3"), Column("one_more_science", "one more adds", "3"),
-    Column("next_probe_science", "each since the count before", "4"),
-    Column("next_probe_science_sd", "its spread, 1 sigma", "4"), Column("rule_met", "rule met", "yes"),
+    Shown("probes", "probes", "0"), Shown("science", "science", "3"), Shown("risk", "risk", "3"),
+    Shown("propellant_kg", "propellant, kg", "2"), Shown("swarm_mass_kg", "swarm, kg", "1"),
+    Shown("swarm_mass_with_margins_kg", "with margins, kg", "1"), Shown("p_baseline", "P(every baseline)", "3"),
+    Shown("cvar10_science", "science, worst tenth", "3"), Shown("tracking_hours", "tracking, h", "0"),
+    Shown("science_best", "most science", "3"), Shown("one_more_science", "one more adds", "3"),
+    Shown("next_probe_science", "each since the count before", "4"),
+    Shown("next_probe_science_sd", "its spread, 1 sigma", "4"), Shown("rule_met", "rule met", "yes"),
 )  # fmt: skip
 _DESCOPE = (
-    Column("step", "step", "0"), Column("probe", "probe left out", "id"), Column("opportunity", "opportunity", "id"),
-    Column("probes_left", "probes left", "0"), Column("science", "science", "3"), Column("risk", "risk", "3"),
-    Column("propellant_kg", "propellant, kg", "2"),
+    Shown("step", "step", "0"), Shown("probe", "probe left out", "id"), Shown("opportunity", "opportunity", "id"),
+    Shown("probes_left", "probes left", "0"), Shown("science", "science", "3"), Shown("risk", "risk", "3"),
+    Shown("propellant_kg", "propellant, kg", "2"),
 )  # fmt: skip
 
 
@@ -138,23 +138,23 @@ def _proof(tables: PageTables) -> Markup:
 
 
 _SENSITIVITY = (
-    Column("factor", "factor"), Column("side", "side"), Column("setting", "setting"),
-    Column("science", "science", "3"), Column("science_change", "change", "3"), Column("risk", "risk", "3"),
-    Column("risk_change", "change", "3"), Column("propellant_kg", "propellant, kg", "2"),
-    Column("science_held", "science, plan kept", "3"), Column("risk_held", "risk, plan kept", "3"),
-    Column("targets_retained", "targets kept", "%0"), Column("rank_correlation", "rank correlation", "3"),
+    Shown("factor", "factor"), Shown("side", "side"), Shown("setting", "setting"),
+    Shown("science", "science", "3"), Shown("science_change", "change", "3"), Shown("risk", "risk", "3"),
+    Shown("risk_change", "change", "3"), Shown("propellant_kg", "propellant, kg", "2"),
+    Shown("science_held", "science, plan kept", "3"), Shown("risk_held", "risk, plan kept", "3"),
+    Shown("targets_retained", "targets kept", "%0"), Shown("rank_correlation", "rank correlation", "3"),
 )  # fmt: skip
 _LEFT_OUT = (
-    Column("target", "target left out"), Column("science_held", "science, plan kept", "3"),
-    Column("science_replanned", "science, made again", "3"), Column("science_change", "change", "3"),
+    Shown("target", "target left out"), Shown("science_held", "science, plan kept", "3"),
+    Shown("science_replanned", "science, made again", "3"), Shown("science_change", "change", "3"),
 )  # fmt: skip
 
 
 _RESTS_ON = (
-    Column("key", "default"), Column("value", "value", "4"), Column("unit", "unit"), Column("low", "from", "4"),
-    Column("high", "to", "4"), Column("science_low", "science at the lower end", "3"),
-    Column("science_high", "at the upper end", "3"), Column("change", "change", "3"),
-    Column("decisive", "more than 0.02", "yes"), Column("source", "source of the range"),
+    Shown("key", "default"), Shown("value", "value", "4"), Shown("unit", "unit"), Shown("low", "from", "4"),
+    Shown("high", "to", "4"), Shown("science_low", "science at the lower end", "3"),
+    Shown("science_high", "at the upper end", "3"), Shown("change", "change", "3"),
+    Shown("decisive", "more than 0.02", "yes"), Shown("source", "source of the range"),
 )  # fmt: skip
 
 
@@ -176,9 +176,9 @@ def _change(tables: PageTables) -> Markup:
 
 
 _RISK = (
-    Column("item", "item"), Column("cause", "cause"), Column("likelihood", "likelihood", "3"),
-    Column("consequence", "science lost (share)", "3"), Column("likelihood_bin", "likelihood bin", "0"),
-    Column("consequence_bin", "consequence bin", "0"), Column("source", "source"),
+    Shown("item", "item"), Shown("cause", "cause"), Shown("likelihood", "likelihood", "3"),
+    Shown("consequence", "science lost (share)", "3"), Shown("likelihood_bin", "likelihood bin", "0"),
+    Shown("consequence_bin", "consequence bin", "0"), Shown("source", "source"),
 )  # fmt: skip
 
 
@@ -198,30 +198,30 @@ def _risk(tables: PageTables) -> Markup:
 
 
 _MASS = (
-    Column("item", "item"), Column("best_kg", "best estimate, kg", "2"),
-    Column("contingency_kg", "contingency, kg", "2"),
-    Column("expected_kg", "expected, kg", "2"), Column("margin_kg", "margin, kg", "2"),
-    Column("maximum_kg", "at most, kg", "2"), Column("margin_of_expected", "margin / expected", "%1"),
-    Column("margin_of_maximum", "margin / at most", "%1"),
+    Shown("item", "item"), Shown("best_kg", "best estimate, kg", "2"),
+    Shown("contingency_kg", "contingency, kg", "2"),
+    Shown("expected_kg", "expected, kg", "2"), Shown("margin_kg", "margin, kg", "2"),
+    Shown("maximum_kg", "at most, kg", "2"), Shown("margin_of_expected", "margin / expected", "%1"),
+    Shown("margin_of_maximum", "margin / at most", "%1"),
 )  # fmt: skip
 _DELTA_V = (
-    Column("probe", "probe", "id"), Column("opportunity", "opportunity", "id"),
-    Column("deterministic_m_s", "burn, m/s", "2"), Column("statistical_m_s", "corrections (99 %), m/s", "2"),
-    Column("attitude_m_s", "attitude, m/s", "2"), Column("best_m_s", "best estimate, m/s", "2"),
-    Column("contingency_m_s", "contingency, m/s", "2"), Column("expected_m_s", "expected, m/s", "2"),
-    Column("carried_m_s", "carried, m/s", "2"), Column("margin_m_s", "margin, m/s", "2"),
+    Shown("probe", "probe", "id"), Shown("opportunity", "opportunity", "id"),
+    Shown("deterministic_m_s", "burn, m/s", "2"), Shown("statistical_m_s", "corrections (99 %), m/s", "2"),
+    Shown("attitude_m_s", "attitude, m/s", "2"), Shown("best_m_s", "best estimate, m/s", "2"),
+    Shown("contingency_m_s", "contingency, m/s", "2"), Shown("expected_m_s", "expected, m/s", "2"),
+    Shown("carried_m_s", "carried, m/s", "2"), Shown("margin_m_s", "margin, m/s", "2"),
 )  # fmt: skip
 _POWER = (
-    Column("probe", "probe", "id"), Column("opportunity", "opportunity", "id"),
-    Column("sun_range_au", "from the Sun, au", "2"), Column("panel_w", "panels, W", "1"),
-    Column("idle_w", "idle load, W", "1"), Column("radio_w", "left for the radio, W", "1"),
-    Column("transmit_hours_per_day", "transmitting, h a day", "1"),
+    Shown("probe", "probe", "id"), Shown("opportunity", "opportunity", "id"),
+    Shown("sun_range_au", "from the Sun, au", "2"), Shown("panel_w", "panels, W", "1"),
+    Shown("idle_w", "idle load, W", "1"), Shown("radio_w", "left for the radio, W", "1"),
+    Shown("transmit_hours_per_day", "transmitting, h a day", "1"),
 )  # fmt: skip
 _REFINED = (
-    Column("probe", "probe", "id"), Column("target", "target"), Column("burn_m_s", "burn, m/s", "3"),
-    Column("burn_change_m_s", "change, m/s", "3"), Column("aim_km", "aim, km", "1"), Column("miss_km", "miss, km", "3"),
-    Column("delivery_sigma_km", "delivery, 1 sigma, km", "1"), Column("dv99_m_s", "corrections (99 %), m/s", "2"),
-    Column("success", "delivered (chance)", "3"),
+    Shown("probe", "probe", "id"), Shown("target", "target"), Shown("burn_m_s", "burn, m/s", "3"),
+    Shown("burn_change_m_s", "change, m/s", "3"), Shown("aim_km", "aim, km", "1"), Shown("miss_km", "miss, km", "3"),
+    Shown("delivery_sigma_km", "delivery, 1 sigma, km", "1"), Shown("dv99_m_s", "corrections (99 %), m/s", "2"),
+    Shown("success", "delivered (chance)", "3"),
 )  # fmt: skip
 
 
@@ -241,14 +241,14 @@ def _budgets(tables: PageTables) -> Markup:
     return paragraph(f"Of plan {tables.plan}. Margins as the study's policy sets them.") + made
 
 
-def _declared(table: str, key: str) -> Column:
+def _declared(table: str, key: str) -> Shown:
     """A column shown under its own name with its declared unit: dates as days, numbers of things whole."""
     unit = next(column.unit for column in parquet_tables()[table].columns if column.covers(key))
     if unit == "JD TDB":
-        return Column(key, f"{key.removesuffix('_jd_tdb').replace('_', ' ')} (TDB)", "date")
+        return Shown(key, f"{key.removesuffix('_jd_tdb').replace('_', ' ')} (TDB)", "date")
     form = "id" if key in ("probe", "plan", "opportunity", "step") else "4"
     stem = key.removesuffix(f"_{unit.replace('/', '_')}").replace("_", " ")
-    return Column(key, stem if unit == "-" else f"{stem}, {unit}", form)
+    return Shown(key, stem if unit == "-" else f"{stem}, {unit}", form)
 
 
 def _refined(tables: PageTables) -> Markup:
@@ -260,17 +260,17 @@ def _refined(tables: PageTables) -> Markup:
 
 
 _RECOURSE = (
-    Column("probe", "probe", "id"), Column("target", "target"), Column("opportunity", "opportunity", "id"),
-    Column("burn_by_jd_tdb", "its burn (TDB)", "date"),
-    Column("decide_by_jd_tdb", "any use until (TDB)", "date"), Column("alternates", "other targets", "0"),
-    Column("science", "science", "3"), Column("science_without", "without the probe", "3"),
-    Column("science_reassigned", "others re-assigned", "3"),
+    Shown("probe", "probe", "id"), Shown("target", "target"), Shown("opportunity", "opportunity", "id"),
+    Shown("burn_by_jd_tdb", "its burn (TDB)", "date"),
+    Shown("decide_by_jd_tdb", "any use until (TDB)", "date"), Shown("alternates", "other targets", "0"),
+    Shown("science", "science", "3"), Shown("science_without", "without the probe", "3"),
+    Shown("science_reassigned", "others re-assigned", "3"),
 )  # fmt: skip
 _ALTERNATES = (
-    Column("probe", "probe", "id"), Column("rank", "rank", "0"), Column("target", "target"),
-    Column("opportunity", "opportunity", "id"), Column("release_jd_tdb", "release (TDB)", "date"),
-    Column("encounter_jd_tdb", "encounter (TDB)", "date"), Column("burn_m_s", "burn, m/s", "1"),
-    Column("propellant_kg", "propellant, kg", "3"), Column("science", "science with it", "3"),
+    Shown("probe", "probe", "id"), Shown("rank", "rank", "0"), Shown("target", "target"),
+    Shown("opportunity", "opportunity", "id"), Shown("release_jd_tdb", "release (TDB)", "date"),
+    Shown("encounter_jd_tdb", "encounter (TDB)", "date"), Shown("burn_m_s", "burn, m/s", "1"),
+    Shown("propellant_kg", "propellant, kg", "3"), Shown("science", "science with it", "3"),
 )  # fmt: skip
 
 
@@ -287,12 +287,12 @@ def _recourse(tables: PageTables) -> Markup:
 
 
 _OBSERVE = (
-    Column("target", "target"), Column("name", "name"), Column("plans", "in plans", "0"),
-    Column("first_release_jd_tdb", "first release (TDB)", "date"), Column("u_code", "orbit uncertainty U", "0"),
-    Column("class", "class"), Column("first_seen_jd_tdb", "seen from (TDB)", "date"),
-    Column("last_seen_jd_tdb", "until (TDB)", "date"), Column("brightest_mag", "brightest, mag", "1"),
-    Column("science_gained_orbit", "science from a better orbit", "4"),
-    Column("science_gained_class", "science from colours", "4"),
+    Shown("target", "target"), Shown("name", "name"), Shown("plans", "in plans", "0"),
+    Shown("first_release_jd_tdb", "first release (TDB)", "date"), Shown("u_code", "orbit uncertainty U", "0"),
+    Shown("class", "class"), Shown("first_seen_jd_tdb", "seen from (TDB)", "date"),
+    Shown("last_seen_jd_tdb", "until (TDB)", "date"), Shown("brightest_mag", "brightest, mag", "1"),
+    Shown("science_gained_orbit", "science from a better orbit", "4"),
+    Shown("science_gained_class", "science from colours", "4"),
 )  # fmt: skip
 
 
@@ -341,26 +341,26 @@ def _cautions(tables: PageTables) -> Markup:
     return listing(CAUTIONS)
 
 
-SECTIONS: tuple[Section, ...] = (
-    Section("answer", "The answer", answer),
-    Section("plans", "Plans to choose from", _front),
-    Section("where", "Where it happens", _where),
-    Section("dates", "When it happens", _dates),
-    Section("encounters-of", "Encounters", _encounters),
-    Section("aim", "One probe", _probe),
-    Section("returned", "How many return", _returned),
-    Section("counts-of", "How many probes", _counts),
-    Section("change", "What would change it", _change),
-    Section("risks", "Risks", _risk),
-    Section("budgets", "Budgets", _budgets),
-    Section("recourse-of", "If a probe fails", _recourse),
-    Section("refined-of", "In full force", _refined),
-    Section("proof", "How good the search is", _proof),
-    Section("reach", "Is the reach plausible", _density),
-    Section("observe-of", "What astronomers could help with", _observe),
-    Section("cautions", "Cautions", _cautions),
-    Section("assumptions", "Assumptions and their sources", _assumptions),
-    Section("provenance", "Provenance", _provenance),
+SECTIONS: tuple[PageSection, ...] = (
+    PageSection("answer", "The answer", answer),
+    PageSection("plans", "Plans to choose from", _front),
+    PageSection("where", "Where it happens", _where),
+    PageSection("dates", "When it happens", _dates),
+    PageSection("encounters-of", "Encounters", _encounters),
+    PageSection("aim", "One probe", _probe),
+    PageSection("returned", "How many return", _returned),
+    PageSection("counts-of", "How many probes", _counts),
+    PageSection("change", "What would change it", _change),
+    PageSection("risks", "Risks", _risk),
+    PageSection("budgets", "Budgets", _budgets),
+    PageSection("recourse-of", "If a probe fails", _recourse),
+    PageSection("refined-of", "In full force", _refined),
+    PageSection("proof", "How good the search is", _proof),
+    PageSection("reach", "Is the reach plausible", _density),
+    PageSection("observe-of", "What astronomers could help with", _observe),
+    PageSection("cautions", "Cautions", _cautions),
+    PageSection("assumptions", "Assumptions and their sources", _assumptions),
+    PageSection("provenance", "Provenance", _provenance),
 )
 
 

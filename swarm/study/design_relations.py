@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from swarm.study.problems import Problem
-from swarm.study.question import Study
+from swarm.study.whole_study import Study
 
 
 def design_relations(study: Study) -> Iterator[Problem]:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from swarm.study.problems import Problem, refuse
-from swarm.study.question import Study
+from swarm.study.whole_study import Study
 
 
 def named_files(study: Study) -> Iterator[tuple[str, Path]]:

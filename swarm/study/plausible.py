@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from pydantic.fields import FieldInfo
 
 from swarm.study.fields import Section, likely_of, unit_of
-from swarm.study.question import Study
+from swarm.study.whole_study import Study
 from targets.base.constants import AU_KM
 
 # What else a number may have been written in, and how many of the key's unit one of those is.

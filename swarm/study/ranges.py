@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from swarm.study.fields import unit_of
 from swarm.study.probe_classes import CLASSES
-from swarm.study.question import Study
+from swarm.study.whole_study import Study
 
 _MEM = "from memory"
 _COMMON = "common practice, no source"

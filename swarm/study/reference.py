@@ -11,8 +11,8 @@ from pydantic.fields import FieldInfo
 
 from swarm.study.fields import DATE_UNIT, Section, said_of, unit_of
 from swarm.study.probe_classes import CLASSES
-from swarm.study.question import Study
 from swarm.study.shown import shown
+from swarm.study.whole_study import Study
 
 _HEAD = """# The study file
 

@@ -6,17 +6,17 @@ import itertools
 from collections.abc import Iterator
 from difflib import get_close_matches
 
-from swarm.study.approaches import approach_relations, unsupported_approaches
+from swarm.study.approach_relations import approach_relations, unsupported_approaches
 from swarm.study.design_relations import design_relations, loaded_mass_kg
 from swarm.study.fields import Section
 from swarm.study.problems import Problem
-from swarm.study.question import Study
 from swarm.study.ranges import RANGES
 from swarm.study.sections.decisions import SensitivitySettings
 from swarm.study.sections.mission import CatalogueSettings, MothershipSettings
 from swarm.study.sections.science import ScienceSettings
 from swarm.study.sections.survival import SharedGroup, SurvivalSettings
 from swarm.study.shown import shown
+from swarm.study.whole_study import Study
 from targets.base.timescale import iso_tdb
 from targets.catalogue.classes import LABELS
 

@@ -8,8 +8,6 @@ written.
 from swarm.study.fields import FIRST_JD_TDB, LAST_JD_TDB
 from swarm.study.named_files import require_files
 from swarm.study.plausible import burn_limit_note, study_notes
-from swarm.study.question import Study
-from swarm.study.reading import read_study, require_searched, require_supported, study_from
 from swarm.study.sections.decisions import SensitivitySettings
 from swarm.study.sections.delivery import MarginSettings
 from swarm.study.sections.mission import CatalogueSettings, Leg
@@ -17,6 +15,8 @@ from swarm.study.sections.probe import ProbeSettings
 from swarm.study.sections.science import ScienceRow
 from swarm.study.sections.survival import SharedGroup, SurvivalSettings
 from swarm.study.shown import study_rows
+from swarm.study.study_file import read_study, require_searched, require_supported, study_from
+from swarm.study.whole_study import Study
 
 __all__ = [
     "FIRST_JD_TDB",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from swarm.study.fields import DATE_UNIT, NO_UNIT, Section, said_of, unit_of
-from swarm.study.question import Study
+from swarm.study.whole_study import Study
 from targets.base.timescale import iso_tdb
 
 

@@ -14,8 +14,8 @@ from targets.base.errors import InputError
 from targets.catalogue.bodies import ASSUMED_G, ASSUMED_H, ASSUMED_U, Catalogue, Reading
 from targets.catalogue.invented import EPOCH_JD_TDB, describe_belt, invented_belt
 from targets.catalogue.readers import mpc_json, mpcorb, own, sbdb
+from targets.catalogue.readers.assumptions import settle
 from targets.catalogue.readers.draft import Draft, few, tidy
-from targets.catalogue.readers.rules import settle
 from targets.catalogue.readers.source import Source, read_source, text_of
 from targets.catalogue.rejects import rejects_table
 

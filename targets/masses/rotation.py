@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from targets.base.constants import DAY_S
-from targets.masses.bodies import Mass
+from targets.masses.massive import Mass
 from targets.masses.orientation import ANGLES, ORIENTATIONS, Terms
 
 Floats = NDArray[np.float64]

@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from targets.base.errors import InputError
 from targets.base.timescale import iso_of_tdb_s
 from targets.ephemeris import spice
-from targets.masses.bodies import SUN, Mass, mass_named, moons_of, planet_of
 from targets.masses.galilean import ERROR_KM, MOONS, SOURCE, galilean_states
+from targets.masses.massive import SUN, Mass, mass_named, moons_of, planet_of
 from targets.masses.rotation import body_axes
 
 Floats = NDArray[np.float64]

@@ -14,7 +14,7 @@ from swarm.run import tables
 from swarm.run.folder import Run
 from swarm.run.progress import Silent
 from swarm.run.tables import made_by, parquet_tables
-from swarm.run.tables.schema import Table, whole
+from swarm.run.tables.declaration import Table, whole
 from targets.base.errors import InputError
 
 

@@ -18,7 +18,7 @@ from swarm.encounter.instruments import (
 from swarm.encounter.pass_geometry import dwell_in_field_s, dwell_s, pass_geometry
 from swarm.encounter.pass_impact import Arrivals, impact_chance, impact_radius_km, lowest_altitude_km
 from swarm.reach.approach.field import place_of, velocity_of
-from targets.masses.bodies import mass_named
+from targets.masses.massive import mass_named
 from targets.masses.rotation import body_axes
 from tests.helpers.tours import MET_S, field_of
 

@@ -5,7 +5,7 @@ from scipy.integrate import solve_ivp
 
 from targets.base.constants import GM_SUN_KM3_S2
 from targets.ephemeris import spice
-from targets.masses.bodies import moons_of
+from targets.masses.massive import moons_of
 from targets.masses.rotation import body_axes
 from targets.masses.where import Ephemeris
 

@@ -11,7 +11,7 @@ from swarm.reach.approach.about import field_about, index_of
 from swarm.reach.approach.field import move_to, place_of, velocity_of
 from targets.base.constants import DAY_S
 from targets.base.timescale import tdb_s_from_jd
-from targets.masses.bodies import mass_named
+from targets.masses.massive import mass_named
 from targets.masses.where import Ephemeris
 from tests.helpers.mothership_files import Block, oem_text
 from tests.helpers.places import ROOT

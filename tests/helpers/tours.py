@@ -6,7 +6,7 @@ from swarm.reach.approach.about import field_about, index_of
 from swarm.reach.approach.field import move_to, place_of, velocity_of
 from targets.base.constants import DAY_S
 from targets.base.timescale import tdb_s_from_jd
-from targets.masses.bodies import mass_named, planet_of
+from targets.masses.massive import mass_named, planet_of
 from targets.masses.where import Ephemeris
 
 MET_S = float(tdb_s_from_jd(2_463_000.5))

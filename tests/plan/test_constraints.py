@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from swarm.plan.constraints import CONSTRAINTS, burn_seconds, require_some
+from swarm.encounter.propellant import burn_seconds
+from swarm.plan.constraints import CONSTRAINTS, require_some
 from swarm.plan.rules import decode, feasible, linear_limits
 from targets.base.errors import NothingFeasible
 from tests.helpers.flown_as_aimed import allowed, plan_data, plan_rules

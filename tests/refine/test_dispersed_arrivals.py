@@ -12,7 +12,7 @@ from swarm.encounter.delivery import fill_start, linear_covariance
 from swarm.encounter.error_model import CORRECTIONS_MAX, errors_of
 from swarm.reach.arcs.bplane import b_plane_axes
 from swarm.refine.dispersion import Draws, _Flight, disperse, draws_of, execution_errors
-from swarm.refine.whole_plan import Flown, dispersion_cautions
+from swarm.refine.whole_plan import FlownProbe, dispersion_cautions
 from tests.helpers.refined_arc import make_known, make_study
 
 COUNT = 10_000
@@ -166,9 +166,9 @@ def test_a_delivery_the_matrix_does_not_see_is_said(field, made, known):
     study, draws = make_study(), draws_of(1, 5, 300)
     linear = dispersed(study, field, made, known, draws, full=False)
     full = dispersed(study, field, made, known, draws, full=True)
-    assert dispersion_cautions([Flown(made, known, linear, full)]) == []
+    assert dispersion_cautions([FlownProbe(made, known, linear, full)]) == []
     wide = replace(full, miss_km=1.5 * full.miss_km)
-    (said,) = dispersion_cautions([Flown(made, known, linear, wide)])
+    (said,) = dispersion_cautions([FlownProbe(made, known, linear, wide)])
     assert said.startswith("probe 0 is delivered to ")
     # a target of which little is known along the motion: seen 3.5 times the matrix's
     axes = b_plane_axes(made.v_rel_km_s)[0]

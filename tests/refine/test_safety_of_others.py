@@ -17,7 +17,7 @@ from swarm.refine.impacts import impacts_of
 from swarm.refine.nbody import make_field, moved, path, place, propagate
 from swarm.refine.recontact import least_distances, recontacts
 from swarm.refine.safety import cautions, safety_table
-from swarm.refine.whole_plan import Flown
+from swarm.refine.whole_plan import FlownProbe
 from targets.base.constants import AU_KM, DAY_S, GM_EARTH_KM3_S2, GM_SUN_KM3_S2, JULIAN_YEAR_S
 from tests.helpers.refined_arc import RELEASE_S, make_study
 
@@ -144,7 +144,7 @@ def test_blocks_of_any_size_give_the_same_bytes(monkeypatch, block):
 def flown_of(study, field, arc, known):
     made = refine_arc(study, field, arc)
     spread = disperse(study, field, made, known=known, full=False, draws=draws_of(1, 5, 100))
-    return Flown(made, known, spread, spread)
+    return FlownProbe(made, known, spread, spread)
 
 
 @pytest.fixture(scope="module")

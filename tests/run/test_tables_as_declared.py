@@ -6,7 +6,7 @@ import pytest
 from swarm.run import tables
 from swarm.run.folder import Run, write_parquet
 from swarm.run.tables import DECLARED, PARQUET, lines, made_by, parquet_tables, problems_of
-from swarm.run.tables.schema import Table, real, text, whole
+from swarm.run.tables.declaration import Table, real, text, whole
 
 TABLE = Table(
     "things",

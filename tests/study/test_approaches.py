@@ -2,7 +2,7 @@
 
 import pytest
 
-from swarm.study.approaches import impact_limit, lowest_km
+from swarm.study.approach_relations import impact_limit, lowest_km
 from swarm.study.schema import require_searched, require_supported, study_from, study_rows
 from targets.base.errors import InputError
 

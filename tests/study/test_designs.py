@@ -4,7 +4,7 @@ import pyarrow as pa
 import pytest
 
 from swarm.encounter.propellant import all_tanks_kg, probe_masses
-from swarm.study.designs import by_design, design_numbers, probe_values
+from swarm.study.by_design import by_design, design_numbers, probe_values
 from swarm.study.ranges import defaults_of, with_value
 from swarm.study.schema import study_from, study_rows
 from targets.base.errors import InputError

@@ -6,8 +6,8 @@ import pytest
 
 from swarm.study.fields import unit_of
 from swarm.study.probe_classes import CLASSES
-from swarm.study.question import Study
 from swarm.study.ranges import NOT_MOVED, RANGES, SECTIONS, defaults_of, with_value
+from swarm.study.whole_study import Study
 from tests.helpers.small_cases import make_study
 
 

@@ -8,9 +8,9 @@ import pytest
 
 from swarm.app.pages import PAGES, WRITTEN, page_text
 from swarm.study.fields import Section
-from swarm.study.question import Study
 from swarm.study.reference import study_reference
 from swarm.study.schema import study_from
+from swarm.study.whole_study import Study
 from targets.base.errors import InputError
 
 ROOT = Path(__file__).parents[2]

@@ -12,7 +12,7 @@ from swarm.app.stages.screening import read_again
 from swarm.decide.counts import Compared, compare
 from swarm.decide.grounds import needs_screen
 from swarm.decide.recourse import recourse
-from swarm.decide.risk_table import Flown as Probes
+from swarm.decide.risk_table import FlownPlan as Probes
 from swarm.decide.risk_table import risk_table
 from swarm.decide.sensitivity import Inputs, sensitivity
 from swarm.decide.summary import select_plan

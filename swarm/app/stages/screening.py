@@ -10,9 +10,9 @@ from swarm.encounter.target_errors import runoff_notes
 from swarm.plan.data import plan_data
 from swarm.plan.judged import chances_of, corrections_table, judge_all, judged_table
 from swarm.plan.unserved import unserved_rows
-from swarm.reach.designs import together
 from swarm.reach.found import Screening
 from swarm.reach.nothing_in_reach import nothing_found
+from swarm.reach.sweeps import together
 from swarm.report.drawn import density
 from swarm.run.csv_cells import csv_text
 from swarm.run.folder import Run, sha256_of

@@ -6,11 +6,11 @@ import math
 
 import numpy as np
 
-from swarm.reach.approach.field import PLANET, Field
+from swarm.reach.approach.field import PLANET, PlanetField
 from targets.base import constants as k
 from targets.base.constants import DAY_S, GM_SUN_KM3_S2
 from targets.ephemeris import spice
-from targets.masses.bodies import Mass, mass_named, moons_of, planet_of
+from targets.masses.massive import Mass, mass_named, moons_of, planet_of
 from targets.masses.rotation import body_axes
 from targets.masses.where import Ephemeris
 
@@ -28,7 +28,7 @@ _FAR = (
 )
 
 
-def field_about(planet: Mass, first_tdb_s: float, last_tdb_s: float, ephemeris: Ephemeris) -> Field:
+def field_about(planet: Mass, first_tdb_s: float, last_tdb_s: float, ephemeris: Ephemeris) -> PlanetField:
     """The field of a planet for paths between two epochs."""
     moons = moons_of(planet)
     step = _moon_step_s(planet)
@@ -38,7 +38,7 @@ def field_about(planet: Mass, first_tdb_s: float, last_tdb_s: float, ephemeris: 
     centre = ephemeris.about_sun(planet, far)
     others = [(number, gm) for number, gm in _FAR if number != planet.number // 100]
     middle = np.array([0.5 * (first_tdb_s + last_tdb_s)])
-    return Field(
+    return PlanetField(
         gm=planet.gm_km3_s2, radius_km=planet.radius_km, j2=planet.j2, j4=planet.j4,
         j_radius_km=planet.j_radius_km or planet.radius_km, pole=body_axes(planet, middle)[0, 2].copy(),
         moons=np.stack([placed[moon.name] for moon in moons]) if moons else np.zeros((0, 2, 6)),
@@ -60,7 +60,7 @@ def index_of(body: Mass) -> int:
     return PLANET if body is planet else moons_of(planet).index(body)
 
 
-def without_planet(field: Field) -> Field:
+def without_planet(field: PlanetField) -> PlanetField:
     """The field with the planet's own pull switched off (for tests and what-ifs)."""
     return field._replace(gm=0.0)
 

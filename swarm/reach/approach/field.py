@@ -42,7 +42,7 @@ _E5 = np.ascontiguousarray(DOP853.E5)
 PLANET = -1
 
 
-class Field(NamedTuple):
+class PlanetField(NamedTuple):
     """What compiled code reads; states are about the planet's centre, ICRF.
 
     gm, radius_km, j2, j4, j_radius_km, pole : of the planet

@@ -6,7 +6,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from swarm.reach.approach.field import OK, Field, move_to
+from swarm.reach.approach.field import OK, PlanetField, move_to
 
 Floats = NDArray[np.float64]
 
@@ -28,7 +28,7 @@ def _fill(state, begin, epochs, by_start, field, out):
 
 
 def influence_at(
-    state: Floats, begin_s: float, epochs_s: Floats, *, by_start: Floats, field: Field
+    state: Floats, begin_s: float, epochs_s: Floats, *, by_start: Floats, field: PlanetField
 ) -> Floats:
     """d(B.T, B.R) by the state at later epochs, rising, (k, 2, 6); NaN where the path could not be followed.
 

@@ -12,7 +12,7 @@ from swarm.reach.approach.field import OK
 from swarm.reach.approach.passage import Passage, States
 from swarm.reach.approach.shoot import REASONS, shoot
 from targets.base.constants import DAY_S
-from targets.masses.bodies import planet_of
+from targets.masses.massive import planet_of
 from targets.masses.where import Ephemeris
 
 CLOCKS_DEG = np.arange(0.0, 360.0, 30.0)

@@ -14,7 +14,7 @@ from scipy.optimize import brentq
 from swarm.reach.approach.goals import frame_of
 from targets.base.constants import DAY_S
 from targets.ephemeris.planets import PlanetTable
-from targets.masses.bodies import MASSES, SUN, Mass, mass_named, moons_of, planet_of
+from targets.masses.massive import MASSES, SUN, Mass, mass_named, moons_of, planet_of
 from targets.masses.where import Ephemeris
 
 Floats = NDArray[np.float64]

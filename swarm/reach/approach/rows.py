@@ -9,12 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from swarm.reach.approach.about import field_about, index_of
-from swarm.reach.approach.field import Field
+from swarm.reach.approach.field import PlanetField
 from swarm.reach.approach.needs import WINDOW_S
 from swarm.reach.approach.passage import Passage, States
 from swarm.reach.approach.shoot import Shots, shoot
 from targets.base.constants import DAY_S
-from targets.masses.bodies import planet_of
+from targets.masses.massive import planet_of
 from targets.masses.where import Ephemeris
 
 Floats = NDArray[np.float64]
@@ -39,7 +39,7 @@ class LowPasses:
     """
 
     passage: Passage
-    field: Field
+    field: PlanetField
     release_s: Floats
     burn_s: Floats
     altitude_km: Floats

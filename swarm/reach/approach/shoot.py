@@ -9,7 +9,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from swarm.reach.approach.field import HIT, NOT_MET, OK, OUTSIDE, Field, fly_to_closest, relative_to
+from swarm.reach.approach.field import HIT, NOT_MET, OK, OUTSIDE, PlanetField, fly_to_closest, relative_to
 from swarm.reach.approach.goals import aim_of, fill_aim_by_state, frame_of, miss_of
 
 Floats = NDArray[np.float64]
@@ -160,7 +160,7 @@ def shoot(
     windows_s: Floats,
     gates_km: Floats,
     goals: Floats,
-    field: Field,
+    field: PlanetField,
     covered_s: tuple[float, float],
 ) -> Shots:
     """Shoot n rows.

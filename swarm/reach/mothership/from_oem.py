@@ -13,7 +13,7 @@ import numpy as np
 from swarm.reach.mothership.followed import JOIN_S, Piece
 from swarm.reach.mothership.interpolation import HERMITE, LAGRANGE, interpolated, window_size
 from swarm.reach.mothership.oem_lines import DATA_LINE, Block, Line, Refusal, blocks_of, lines_of
-from swarm.reach.mothership.plausible import no_mothership
+from swarm.reach.mothership.plausible_states import no_mothership
 from targets.base.constants import GM_SUN_KM3_S2
 from targets.base.errors import InputError
 from targets.base.files import read_limited

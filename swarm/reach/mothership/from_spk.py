@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from swarm.reach.mothership.followed import Piece
-from swarm.reach.mothership.plausible import no_mothership
+from swarm.reach.mothership.plausible_states import no_mothership
 from targets.base.errors import InputError
 from targets.base.timescale import iso_of_tdb_s
 from targets.ephemeris.spk_reader import SpkBodyApart, spk_body_apart

@@ -6,9 +6,9 @@ import textwrap
 from collections.abc import Iterable
 
 from swarm.run.tables.deciding import COUNT_TABLES, SENSITIVITY_TABLES
+from swarm.run.tables.declaration import CSV, OTHER, PARQUET, Table, problems_of, type_name
 from swarm.run.tables.planning import TABLES as PLANNED_TABLES
 from swarm.run.tables.refining import TABLES as REFINED_TABLES
-from swarm.run.tables.schema import CSV, OTHER, PARQUET, Table, problems_of, type_name
 from swarm.run.tables.screening import JUDGING_TABLES
 from swarm.run.tables.screening import TABLES as SCREENED_TABLES
 

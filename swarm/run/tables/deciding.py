@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from swarm.run.tables.declaration import Table, flag, real, text, whole
 from swarm.run.tables.planning import LEVELS, LOADED, MEASURES, OF_DESIGN
-from swarm.run.tables.schema import Table, flag, real, text, whole
 
 _PLAN = whole("plan", "number of the plan in `front`")
 _PROBE = whole("probe", "place in the plan, from 0")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pyarrow as pa
 
-from swarm.run.tables.schema import CSV, Table, flag, real, text, vector, whole
+from swarm.run.tables.declaration import CSV, Table, flag, real, text, vector, whole
 from swarm.run.tables.screening import CORRECTION_COLUMNS, JUDGED_COLUMNS, OPPORTUNITY_COLUMNS
 
 _PLAN = whole("plan", "number of the plan in `front`")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from swarm.run.tables.schema import CSV, OTHER, Column, Table, flag, real, text, vector, whole
+from swarm.run.tables.declaration import CSV, OTHER, Column, Table, flag, real, text, vector, whole
 
 REFINED = Table(
     "refined",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pyarrow as pa
 
-from swarm.run.tables.schema import CSV, Column, Table, flag, real, text, vector, whole
+from swarm.run.tables.declaration import CSV, Column, Table, flag, real, text, vector, whole
 
 OPPORTUNITY_COLUMNS = (
     whole("opportunity", "number of the opportunity, from 0"),

@@ -21,9 +21,9 @@ from numpy.typing import NDArray
 from targets.base.errors import InputError
 from targets.base.files import MOST_BYTES
 from targets.catalogue.bodies import ATTRIBUTES, SCHEMA, Catalogue, Floats, object_column, uncertainty_of
+from targets.catalogue.readers.assumptions import ELEMENTS
 from targets.catalogue.readers.delimited import check_names, read_csv_rows
 from targets.catalogue.readers.draft import Draft, Numbers, few, no_numbers, numbers_of, spin_periods_h, tidy
-from targets.catalogue.readers.rules import ELEMENTS
 from targets.catalogue.readers.source import Source, read_source
 
 REQUIRED = ("target", *ELEMENTS)

@@ -1,4 +1,4 @@
-"""Answers of JPL's Small-Body Database: a query's table in CSV or JSON, or single bodies in JSON.
+"""Answers of JPL's Small-SbdbBody Database: a query's table in CSV or JSON, or single bodies in JSON.
 
 Formats: JPL's pages "SBDB Query API" (fields and data) and "SBDB API" (one body; sbdb_body.py). Epochs
 are TDB. In JSON the row number, from 1, stands in for the line.
@@ -28,7 +28,7 @@ from targets.catalogue.readers.draft import (
     spin_periods_h,
     tidy,
 )
-from targets.catalogue.readers.sbdb_body import ELEMENT_FIELDS, SIGMA_FIELDS, Body, body_of, is_body
+from targets.catalogue.readers.sbdb_body import ELEMENT_FIELDS, SIGMA_FIELDS, SbdbBody, body_of, is_body
 from targets.catalogue.readers.source import Source, json_of, read_source
 
 # column of the catalogue -> field of the format
@@ -53,7 +53,7 @@ _TAXONOMIES = ("spec_B", "spec_T")
 _SPIN = "rot_per"  # hours
 _WANTED = (*_NAMED_BY, "name", *_TAXONOMIES, _SPIN, "equinox", *_NUMBER_FIELDS.values(), *SIGMA_FIELDS)
 
-_KIND = "a table of the Small-Body Database"
+_KIND = "a table of the Small-SbdbBody Database"
 _SHAPE = (
     'an object with "fields" and "data", an object with "object" and "orbit" (one body), or a list of such'
 )
@@ -140,7 +140,7 @@ def _bodies_draft(answers: list[Any]) -> Draft:
     )
 
 
-def _covariances(bodies: Sequence[Body | None]) -> Floats | None:
+def _covariances(bodies: Sequence[SbdbBody | None]) -> Floats | None:
     """Return (n, 6, 6), NaN for a body without one; None where no body has one."""
     unknown = np.full((6, 6), np.nan)
     held = [None if body is None else body.covariance for body in bodies]
@@ -149,7 +149,7 @@ def _covariances(bodies: Sequence[Body | None]) -> Floats | None:
     return np.array([unknown if matrix is None else matrix for matrix in held])
 
 
-def _covariance_notes(bodies: Sequence[Body]) -> tuple[str, ...]:
+def _covariance_notes(bodies: Sequence[SbdbBody]) -> tuple[str, ...]:
     moved = sum(body.at_covariance_epoch for body in bodies)
     unread = sum(body.covariance_unread for body in bodies)
     told = []

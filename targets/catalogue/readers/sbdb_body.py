@@ -1,4 +1,4 @@
-"""One body's answer of JPL's Small-Body Database in JSON, flattened to the fields of a query's table.
+"""One body's answer of JPL's Small-SbdbBody Database in JSON, flattened to the fields of a query's table.
 
 The covariance of such an answer is of (e, q, tp, node, peri, i) and refers to an epoch of its own, with
 elements of its own; here it becomes that of the elements a catalogue keeps. Format: JPL's page "SBDB API".
@@ -28,7 +28,7 @@ _TOL_SYMMETRY = 1e-9
 
 
 @dataclass(frozen=True)
-class Body:
+class SbdbBody:
     """`fields` as a query would name them; `covariance` (6, 6) in ELEMENT_ORDER, None where there is none."""
 
     fields: dict[str, Any]
@@ -42,7 +42,7 @@ def is_body(answer: Any) -> bool:
     return isinstance(answer, dict) and all(isinstance(answer.get(key), dict) for key in ("object", "orbit"))
 
 
-def body_of(answer: dict[str, Any]) -> Body:
+def body_of(answer: dict[str, Any]) -> SbdbBody:
     """Return the fields of an answer for which `is_body` holds.
 
     Where its covariance refers to another epoch than its elements, the elements returned are those of the
@@ -50,13 +50,13 @@ def body_of(answer: dict[str, Any]) -> Body:
     """
     fields, orbit = _fields(answer), answer["orbit"]
     if not orbit.get("covariance"):
-        return Body(fields)
+        return SbdbBody(fields)
     try:
         elements, covariance = _with_covariance(orbit)
         moved = float(orbit["epoch"]) != elements["epoch"]
     except (KeyError, TypeError, ValueError, IndexError, AttributeError, ArithmeticError):
-        return Body(fields, covariance_unread=True)
-    return Body(fields | elements if moved else fields, covariance, moved)
+        return SbdbBody(fields, covariance_unread=True)
+    return SbdbBody(fields | elements if moved else fields, covariance, moved)
 
 
 def _fields(answer: dict[str, Any]) -> dict[str, Any]:

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from swarm.decide.risk_table import Flown, bins, risk_table
+from swarm.decide.risk_table import FlownPlan, bins, risk_table
 from swarm.decide.sensitivity import sensitivity
 from swarm.run.workers import Pool
 from tests.helpers.enumerated_plans import case, flown
@@ -27,7 +27,7 @@ def tables(study, run, plan):
     return (
         rows,
         found,
-        risk_table(study, Flown(table, run.targets, without_errors(study, table, run.targets)), found),
+        risk_table(study, FlownPlan(table, run.targets, without_errors(study, table, run.targets)), found),
     )
 
 

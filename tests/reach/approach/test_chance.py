@@ -7,7 +7,7 @@ import pytest
 from scipy.special import ndtr
 from scipy.stats import ncx2
 
-from swarm.reach.approach.chance import offset_for_chance_km, ring_chance
+from swarm.reach.approach.ring_chance import offset_for_chance_km, ring_chance
 from swarm.reach.arcs.bplane import impact_parameter_km
 
 # the design's Europa: mu 3202.739 km^3/s^2, mean radius 1560.8 km, v_inf 4 km/s

@@ -7,7 +7,7 @@ from swarm.reach.approach.needs import low_pass_needs
 from swarm.reach.approach.passage import Meeting, nearest, passages
 from targets.base.constants import DAY_S, GM_SUN_KM3_S2
 from targets.ephemeris.planets import sample_planets
-from targets.masses.bodies import mass_named
+from targets.masses.massive import mass_named
 from targets.masses.where import Ephemeris
 from targets.motion.twobody import drift
 from tests.helpers.tours import MET_S

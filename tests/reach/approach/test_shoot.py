@@ -10,7 +10,7 @@ from swarm.reach.approach.shoot import BOUND, HIT, NOT_MET, shoot
 from swarm.reach.arcs.bplane import b_plane_axes
 from targets.base.constants import DAY_S
 from targets.ephemeris import spice
-from targets.masses.bodies import mass_named
+from targets.masses.massive import mass_named
 from tests.helpers.flown_about_planets import closest_approach
 from tests.helpers.outside import Assist
 from tests.helpers.tours import MET_S, field_of, mothership_before

@@ -9,7 +9,7 @@ import pytest
 from swarm.app.stages.refining import tables_of
 from swarm.refine.nbody import Field
 from swarm.refine.stretches import field_of
-from swarm.refine.whole_plan import Flown, refine_plan
+from swarm.refine.whole_plan import FlownProbe, refine_plan
 from swarm.run.folder import Run
 from swarm.run.workers import open_workers
 from tests.helpers.command_line import TINY, call
@@ -23,7 +23,7 @@ class Plan:
 
     run: Path
     number: int
-    flown: list[Flown]
+    flown: list[FlownProbe]
     field: Field
 
     @property

@@ -18,7 +18,7 @@ from swarm.refine.handoff.read_back import ReadBackDiffers, read_back
 from swarm.refine.handoff.spk import MOTHERSHIP_ID, probe_id, states_of, target_id, write_spk
 from swarm.refine.nbody import path, propagate
 from swarm.refine.stretches import Stretch, paths_of, probe_stretches
-from swarm.refine.whole_plan import Flown
+from swarm.refine.whole_plan import FlownProbe
 from targets.base.constants import DAY_S
 from targets.base.frames import ecliptic_from_icrf
 from targets.catalogue.bodies import Catalogue
@@ -45,7 +45,7 @@ def dark(field, arc, study):
 @pytest.fixture(scope="module")
 def flown(field, known, dark, study):
     spread = disperse(study, field, dark, known=known, full=False, draws=draws_of(1, 5, 100))
-    return Flown(dark, known, spread, spread)
+    return FlownProbe(dark, known, spread, spread)
 
 
 @pytest.fixture(scope="module")

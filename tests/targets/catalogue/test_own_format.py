@@ -16,8 +16,8 @@ from hypothesis import strategies as st
 from targets.base.errors import InputError
 from targets.catalogue.bodies import ASSUMED_G, ASSUMED_H, ASSUMED_U, SCHEMA
 from targets.catalogue.invented import invented_belt
+from targets.catalogue.readers.assumptions import TWICE
 from targets.catalogue.readers.own import REQUIRED, write_csv
-from targets.catalogue.readers.rules import TWICE
 from targets.catalogue.reading import Catalogue, read_catalogue
 
 HEADER = ",".join(REQUIRED)

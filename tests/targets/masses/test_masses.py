@@ -7,7 +7,7 @@ import spiceypy
 from targets.base.errors import InputError
 from targets.base.timescale import tdb_s_from_jd
 from targets.ephemeris import spice
-from targets.masses.bodies import MASSES, mass_named, moons_of
+from targets.masses.massive import MASSES, mass_named, moons_of
 from targets.masses.orientation import ANGLES, ORIENTATIONS
 from targets.masses.rotation import body_axes, place_over_ground, spin_rad_s, surface_normal
 from targets.masses.where import Ephemeris

@@ -7,11 +7,11 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from swarm.study.approaches import unsearched
+from swarm.study.approach_relations import unsearched
 from swarm.study.problems import problems_of, refuse
-from swarm.study.question import Study
 from swarm.study.relations import relations, unsupported
 from swarm.study.toml_file import read_toml
+from swarm.study.whole_study import Study
 
 
 def read_study(path: str | Path, *, base: Path | None = None) -> Study:

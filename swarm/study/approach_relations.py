@@ -6,9 +6,9 @@ from collections.abc import Iterator
 from difflib import get_close_matches
 
 from swarm.study.problems import Problem
-from swarm.study.question import Study
 from swarm.study.sections.approach import ApproachSettings
-from targets.masses.bodies import NAMES, Mass, mass_named
+from swarm.study.whole_study import Study
+from targets.masses.massive import NAMES, Mass, mass_named
 
 
 def lowest_km(ask: ApproachSettings) -> float:

@@ -12,7 +12,7 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from swarm.study.question import Study
+from swarm.study.whole_study import Study
 
 Rows = NDArray[np.int64]
 
