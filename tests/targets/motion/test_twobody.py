@@ -113,7 +113,10 @@ def test_forward_and_back_returns(e: float, m: float, years: float) -> None:
     dt = years * 3.15576e7
     r2, v2 = drift_states(*drift_states(r, v, dt), -dt)
     assert np.linalg.norm(r2 - r) < 1.0  # km
-    assert np.linalg.norm(v2 - v) / np.linalg.norm(v) < 1e-8
+    # A place that is off by a kilometre along the path is a time that is off, and at the perihelion of an orbit of
+    # e = 0.9995 the velocity turns by 3 m/s in it.
+    speed, pull = np.linalg.norm(v), GM_SUN_KM3_S2 / np.linalg.norm(r) ** 2
+    assert np.linalg.norm(v2 - v) < 1e-8 * speed + pull * 1.0 / speed
 
 
 def test_hyperbolas_keep_energy_and_momentum_and_return() -> None:
