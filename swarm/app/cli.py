@@ -68,7 +68,20 @@ def _version(version: Annotated[bool, typer.Option("--version", help="Print the 
 
 @app.command()
 def check(study: StudyPath, debug: Debug = False) -> None:
-    """The study as understood: every value with its unit and source."""
+    """The study as understood: every value with its unit and source.
+
+    Keys and examples of every section: swarm help study. A mothership that meets planets is written row by row:
+
+    \b
+        \\[mothership]
+        kind = "legs"
+        \\[\\[mothership.legs]]
+        body = "Earth"
+        date = "2031-01-25 TDB"
+        \\[\\[mothership.legs]]
+        body = "Mars"
+        date = "2031-11-15 TDB"
+    """
 
     def work() -> None:
         from swarm.refine.two_body import two_body_warning
