@@ -21,11 +21,6 @@ from numpy.typing import NDArray
 
 from swarm.reach.mothership.flybys import PLANETS
 from swarm.refine.forces import (
-    _A,
-    _B,
-    _C,
-    _E3,
-    _E5,
     _EARTH,
     _EMB,
     _PER_C2,
@@ -43,6 +38,7 @@ from swarm.refine.forces import (
     _sun,
 )
 from targets.base.constants import AU_KM, DAY_S, GM_SUN_KM3_S2
+from targets.motion.order8 import E3, E5, A, B, C, next_factor
 
 Floats = NDArray[np.float64]
 
@@ -201,7 +197,7 @@ def _follow_alone(y, t, end, beta, tables, planets, room):
         )
         if not math.isfinite(error):
             break
-        factor = 5.0 if error == 0.0 else min(5.0, max(0.2, 0.9 * error ** (-0.125)))
+        factor = next_factor(error)
         if error <= 1.0:
             about[:] = new
             stages[0] = stages[12]
@@ -218,7 +214,7 @@ def _follow_alone(y, t, end, beta, tables, planets, room):
 def _look_up(t, h, tables, sky):
     """Places of all bodies about the centre of mass, and the Sun's state, at every stage of a step."""
     for s in range(12):
-        at = t + _C[s] * h if s > 0 else t
+        at = t + C[s] * h if s > 0 else t
         sky.suns[s] = _sun(at, tables)
         ex, ey, ez = _chebyshev(_EMB, at, tables)
         for body in range(2, tables.gm.size):
@@ -282,19 +278,19 @@ def _step_together(y, h, beta, tables, sky, stages, work, new, error):
     for s in range(1, 12):
         work[:] = y
         for j in range(s):
-            if _A[s, j] != 0.0:
-                _add(h * _A[s, j], stages[j], work)
+            if A[s, j] != 0.0:
+                _add(h * A[s, j], stages[j], work)
         _rates_together(work, beta, tables, sky.places[s], sky.suns[s], stages[s])
     new[:] = y
     for j in range(12):
-        if _B[j] != 0.0:
-            _add(h * _B[j], stages[j], new)
+        if B[j] != 0.0:
+            _add(h * B[j], stages[j], new)
     error[:] = 0.0
     e3, e5 = work, np.empty_like(work)
     e3[:], e5[:] = 0.0, 0.0
     for j in range(12):
-        _add(_E3[j], stages[j], e3)
-        _add(_E5[j], stages[j], e5)
+        _add(E3[j], stages[j], e3)
+        _add(E5[j], stages[j], e5)
     for low in (0, 3):
         for i in range(error.size):
             third = e3[low, i] ** 2 + e3[low + 1, i] ** 2 + e3[low + 2, i] ** 2

@@ -4,17 +4,15 @@ States are heliocentric ICRF, km, km/s, s; steps are taken about the centre of m
 moves as the kernel says. So the pull of asteroids on the Sun, which is in the kernel, is in the motion about it: some
 100 m in 300 days, and what any integrator on the kernel's Sun and planets gives. (Their pull on the probe itself is as
 small, and left out.) The pulling bodies are evaluated from the Chebyshev records of the kernel, so that there is no
-error of theirs to state. The integrator is the explicit Runge-Kutta pair of order 8 with error estimates
-of order 5 and 3 [1]; its coefficients are read from scipy's published class.
+error of theirs to state. The integrator is the pair of order 8 of `targets.motion.order8`.
 
     a = -(mu - beta) r/r^3 - sum GM_j d_j/d_j^3 + relativity,   r from the Sun, d_j from body j
-    relativity = mu/(c^2 r^3) ((4 mu/r - v^2) r + 4 (r.v) v)          the Sun's field, harmonic coordinates [2]
+    relativity = mu/(c^2 r^3) ((4 mu/r - v^2) r + 4 (r.v) v)          the Sun's field, harmonic coordinates [1]
     beta = 1 au^2 (P/c) reflectivity area/mass                          a flat plate that faces the Sun
 
 References
 ----------
-[1] Hairer, Norsett, Wanner, "Solving Ordinary Differential Equations I", 2nd ed., sec. II.5: DOP853
-[2] IERS Conventions (2010), Technical Note 36, eq. 10.12, first term (beta = gamma = 1)
+[1] IERS Conventions (2010), Technical Note 36, eq. 10.12, first term (beta = gamma = 1)
 """
 
 from __future__ import annotations
@@ -25,10 +23,10 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
-from scipy.integrate import DOP853
 
 from targets.base import constants as k
 from targets.base.constants import DAY_S, GM_SUN_KM3_S2, SPEED_OF_LIGHT_KM_S
+from targets.motion.order8 import C, error_of, next_factor, to_end, to_stage, transition_rates
 
 Floats = NDArray[np.float64]
 
@@ -72,11 +70,6 @@ REASONS = (
     "an epoch outside the dates the forces were read for",
 )
 
-_A = np.ascontiguousarray(DOP853.A[:12, :12])
-_B = np.ascontiguousarray(DOP853.B)
-_C = np.ascontiguousarray(DOP853.C[:12])
-_E3 = np.ascontiguousarray(DOP853.E3)
-_E5 = np.ascontiguousarray(DOP853.E5)
 _PER_C2 = 1.0 / SPEED_OF_LIGHT_KM_S**2
 
 
@@ -201,13 +194,7 @@ def _rates(t, y, beta, tables, out, gradient):
             _add_gradient(dx, dy, dz, near, d2, gradient, False)
     out[0], out[1], out[2], out[3], out[4], out[5] = y[3], y[4], y[5], ax, ay, az
     if wide:
-        for i in range(3):
-            for j in range(6):
-                out[6 + 6 * i + j] = y[24 + 6 * i + j]
-                total = 0.0
-                for m in range(3):
-                    total += gradient[i, m] * y[6 + 6 * m + j]
-                out[24 + 6 * i + j] = total
+        transition_rates(y, gradient, out)
 
 
 @njit(cache=True)
@@ -222,37 +209,12 @@ def _add_gradient(dx, dy, dz, pull, d2, gradient, fresh):
 @njit(cache=True)
 def _step(t, y, h, beta, tables, stages, work, gradient, new):
     """One step into `new`; return its error in units of the tolerance. stages[0] holds the rates at t."""
-    size = y.size
     for s in range(1, 12):
-        for i in range(size):
-            total = 0.0
-            for j in range(s):
-                if _A[s, j] != 0.0:
-                    total += _A[s, j] * stages[j, i]
-            work[i] = y[i] + h * total
-        _rates(t + _C[s] * h, work, beta, tables, stages[s], gradient)
-    for i in range(size):
-        total = 0.0
-        for j in range(12):
-            total += _B[j] * stages[j, i]
-        new[i] = y[i] + h * total
+        to_stage(s, y, h, stages, work)
+        _rates(t + C[s] * h, work, beta, tables, stages[s], gradient)
+    to_end(y, h, stages, new)
     _rates(t + h, new, beta, tables, stages[12], gradient)
-    worst = 0.0
-    for part in range(2):
-        low = 3 * part
-        e3 = e5 = scale = 0.0
-        for i in range(low, low + 3):
-            a = b = 0.0
-            for j in range(13):
-                a += _E3[j] * stages[j, i]
-                b += _E5[j] * stages[j, i]
-            e3 += a * a
-            e5 += b * b
-            scale += new[i] * new[i]
-        if e5 > 0.0:
-            error = abs(h) * e5 / math.sqrt((e5 + 0.01 * e3) * scale) / TOLERANCE
-            worst = max(worst, error)
-    return worst
+    return error_of(h, stages, new, TOLERANCE)
 
 
 @njit(cache=True)
@@ -277,7 +239,7 @@ def _move_one(y, begin, end, beta, tables, stages, work, gradient, new):
         error = _step(begin + sign * done, y, sign * h, beta, tables, stages, work, gradient, new)
         if not math.isfinite(error):
             return TOO_MANY_STEPS
-        factor = 5.0 if error == 0.0 else min(5.0, max(0.2, 0.9 * error ** (-0.125)))
+        factor = next_factor(error)
         if error <= 1.0:
             for i in range(y.size):
                 y[i] = new[i]

@@ -4,12 +4,8 @@
 
 p_j is body j from the planet, d_j from the probe to it. Moons carry their own J2. They stand on a fine grid, Sun and
 planets on a coarse one, both read by cubic polynomials of Hermite's kind (`hermite_position`): metres. The integrator
-is the order-8 pair of `swarm.refine.forces` [1], by the same published coefficients; relativity and solar pressure
-are left to refinement (hundreds of metres in sixty days, which the burn takes up).
-
-References
-----------
-[1] Hairer, Norsett, Wanner, "Solving Ordinary Differential Equations I", 2nd ed., sec. II.5: DOP853
+is the pair of order 8 of `targets.motion.order8`, as in refinement; relativity and solar pressure are left to that
+(hundreds of metres in sixty days, which the burn takes up).
 """
 
 from __future__ import annotations
@@ -20,9 +16,9 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
-from scipy.integrate import DOP853
 
 from targets.ephemeris.planets import hermite_position, hermite_velocity
+from targets.motion.order8 import C, error_of, next_factor, to_end, to_stage, transition_rates
 
 Floats = NDArray[np.float64]
 
@@ -32,12 +28,6 @@ _SHARE_OF_RANGE = 0.25
 _STEP_LEAST_S = 1.0
 _STEPS_MAX = 20_000
 OK, TOO_MANY_STEPS, OUTSIDE, NOT_MET, HIT = range(5)
-
-_A = np.ascontiguousarray(DOP853.A[:12, :12])
-_B = np.ascontiguousarray(DOP853.B)
-_C = np.ascontiguousarray(DOP853.C[:12])
-_E3 = np.ascontiguousarray(DOP853.E3)
-_E5 = np.ascontiguousarray(DOP853.E5)
 
 PLANET = -1
 
@@ -206,47 +196,18 @@ def _rates(t, y, field, out, gradient):
         _indirect(px, py, pz, field.far_gm[k], rate)
     out[0], out[1], out[2] = y[3], y[4], y[5]
     if wide:
-        for i in range(3):
-            for j in range(6):
-                out[6 + 6 * i + j] = y[24 + 6 * i + j]
-                total = 0.0
-                for m in range(3):
-                    total += gradient[i, m] * y[6 + 6 * m + j]
-                out[24 + 6 * i + j] = total
+        transition_rates(y, gradient, out)
 
 
 @njit(cache=True)
 def _step(t, y, h, field, stages, work, gradient, new):
     """One step into `new`; return its error in units of the tolerance. stages[0] holds the rates at t."""
-    size = y.size
     for s in range(1, 12):
-        for i in range(size):
-            total = 0.0
-            for j in range(s):
-                if _A[s, j] != 0.0:
-                    total += _A[s, j] * stages[j, i]
-            work[i] = y[i] + h * total
-        _rates(t + _C[s] * h, work, field, stages[s], gradient)
-    for i in range(size):
-        total = 0.0
-        for j in range(12):
-            total += _B[j] * stages[j, i]
-        new[i] = y[i] + h * total
+        to_stage(s, y, h, stages, work)
+        _rates(t + C[s] * h, work, field, stages[s], gradient)
+    to_end(y, h, stages, new)
     _rates(t + h, new, field, stages[12], gradient)
-    worst = 0.0
-    for part in range(2):
-        e3 = e5 = scale = 0.0
-        for i in range(3 * part, 3 * part + 3):
-            a = b = 0.0
-            for j in range(13):
-                a += _E3[j] * stages[j, i]
-                b += _E5[j] * stages[j, i]
-            e3 += a * a
-            e5 += b * b
-            scale += new[i] * new[i]
-        if e5 > 0.0:
-            worst = max(worst, abs(h) * e5 / math.sqrt((e5 + 0.01 * e3) * scale) / TOLERANCE)
-    return worst
+    return error_of(h, stages, new, TOLERANCE)
 
 
 @njit(cache=True)
@@ -320,7 +281,7 @@ def fly_to_closest(y, begin, target, window, gate_km, field):
         error = _step(t, y, h, field, stages, work, gradient, new)
         if not math.isfinite(error):
             return Met(TOO_MANY_STEPS, t)
-        factor = 5.0 if error == 0.0 else min(5.0, max(0.2, 0.9 * error ** (-0.125)))
+        factor = next_factor(error)
         if error > 1.0:
             h *= min(factor, 0.9)
             continue
@@ -362,7 +323,7 @@ def move_to(y, begin, end, field):
         error = _step(begin + sign * done, y, sign * h, field, stages, work, gradient, new)
         if not math.isfinite(error):
             return TOO_MANY_STEPS
-        factor = 5.0 if error == 0.0 else min(5.0, max(0.2, 0.9 * error ** (-0.125)))
+        factor = next_factor(error)
         if error > 1.0:
             h *= min(factor, 0.9)
             continue
