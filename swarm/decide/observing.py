@@ -24,7 +24,6 @@ from swarm.plan.objectives import evaluate, set_prices
 from swarm.plan.pairs import best_replacement
 from swarm.plan.question import Question, pose
 from swarm.plan.rules import PlanRules
-from swarm.run.workers import Pool
 from targets.base.constants import AU_KM
 from targets.base.timescale import tdb_s_from_jd
 from targets.base.vectors import angle_deg
@@ -35,6 +34,7 @@ from targets.catalogue.reading import Catalogue
 from targets.ephemeris.planets import EARTH, sample_planets
 
 if TYPE_CHECKING:
+    from swarm.run.workers import Pool
     from swarm.study.schema import Study
 
 Floats = NDArray[np.float64]

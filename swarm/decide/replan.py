@@ -28,10 +28,10 @@ from swarm.plan.data import Chances, PlanData, column
 from swarm.plan.flight import Flight
 from swarm.plan.objectives import PROPELLANT, RISK, SCIENCE, evaluate
 from swarm.plan.question import Posed, Question, pose
-from swarm.run.workers import Pool
 from targets.catalogue.reading import Catalogue
 
 if TYPE_CHECKING:
+    from swarm.run.workers import Pool
     from swarm.study.schema import Study
 
 Floats = NDArray[np.float64]

@@ -52,11 +52,10 @@ def _packed(cov: Floats) -> Floats:
     return np.array([cov[0, 0], cov[1, 1], cov[0, 1]])
 
 
-def _gates(burn_km_s: Floats, errors: Errors) -> Floats:
-    """Covariance (3, 3) of the execution of one burn."""
-    size2 = float(burn_km_s @ burn_km_s)
-    out = (errors.fixed_km_s**2 + errors.pointing_rad**2 * size2) * np.eye(3)
-    return out + (errors.proportional**2 - errors.pointing_rad**2) * np.outer(burn_km_s, burn_km_s)
+def _gates(spread: Floats, errors: Errors) -> Floats:
+    """Covariance (3, 3) of the execution of burns whose second moment is `spread`, (3, 3) km^2/s^2."""
+    out = (errors.fixed_km_s**2 + errors.pointing_rad**2 * np.trace(spread)) * np.eye(3)
+    return out + (errors.proportional**2 - errors.pointing_rad**2) * spread
 
 
 def start_covariances(
@@ -70,7 +69,7 @@ def start_covariances(
     ship = by_burn @ known @ by_burn.T
     from_release = by_burn[:, 3:] + checkout_s * by_burn[:, :3]
     spring = errors.spring_km_s**2 * from_release @ from_release.T
-    executed = by_burn[:, 3:] @ _gates(burn_km_s, errors) @ by_burn[:, 3:].T
+    executed = by_burn[:, 3:] @ _gates(np.outer(burn_km_s, burn_km_s), errors) @ by_burn[:, 3:].T
     return ship, ship + spring + executed
 
 
@@ -122,20 +121,12 @@ def deliver(
         executed = errors.fixed_km_s * numbers[:, 5:8] + errors.pointing_rad * sizes[:, None] * across
         executed += (errors.proportional * sizes * numbers[:, 8])[:, None] * direction
         miss = -error + executed @ influence[:, 3:].T
-        gates = sum(_gates(axis, errors) for axis in _roots_of(burns)) - 2.0 * errors.fixed_km_s**2 * np.eye(
-            3
-        )
+        gates = _gates(burns.T @ burns / samples, errors)
         delivered = unknown + influence[:, 3:] @ gates @ influence[:, 3:].T
     return PassDelivery(
         _packed(ship), _packed(start + body), _packed(delivered), miss,
         1e3 * float(np.quantile(spent, 0.99)), len(before_s), by_images,
     )  # fmt: skip
-
-
-def _roots_of(burns: Floats) -> Floats:
-    """Three vectors whose outer products sum to the second moment of the burns."""
-    values, vectors = np.linalg.eigh(burns.T @ burns / len(burns))
-    return np.sqrt(np.maximum(values, 0.0))[:, None] * vectors.T
 
 
 def _root(cov: Floats) -> Floats:

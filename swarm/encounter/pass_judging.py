@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from swarm.encounter.error_model import Errors, errors_of, normals_of
+from swarm.encounter.error_model import Errors, Normals, errors_of, normals_of
 from swarm.encounter.instruments import (
     ground_pixel_m,
     ground_smear_px,
@@ -125,7 +125,7 @@ def _smear(altitude_km: Floats, speed_km_s: Floats | float, study: Study, pixel_
 
 
 def _delivery(
-    study: Study, rows: LowPasses, k: int, rules: PassRules, errors: Errors, normals: object
+    study: Study, rows: LowPasses, k: int, rules: PassRules, errors: Errors, normals: Normals
 ) -> PassDelivery:
     """Corrections that come after the burn's clean-up and before the last one, and what they leave."""
     shots, burn_s, met_s = rows.shots, float(rows.burn_s[k]), float(rows.shots.closest_s[k])
@@ -148,7 +148,7 @@ def _delivery(
         checkout_s=float(rows.burn_s[k] - rows.release_s[k]),
         sight=Sight(rows.passage.body.radius_km, float(shots.v_inf_km_s[k]), rules.ephemeris_sigma_km),
         errors=errors,
-        normals=normals,  # type: ignore[arg-type]
+        normals=normals,
     )
 
 

@@ -18,6 +18,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,7 +38,9 @@ from swarm.plan.constraints import UNUSED
 from swarm.plan.data import PlanData
 from swarm.plan.objectives import evaluate
 from swarm.plan.rules import PlanRules, decode
-from swarm.run.workers import Pool
+
+if TYPE_CHECKING:
+    from swarm.run.workers import Pool
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

@@ -9,6 +9,7 @@ is reported is the most that such a search finds, never the end of what a full o
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pyarrow as pa
@@ -20,7 +21,9 @@ from swarm.optimize.pruning import searchable
 from swarm.optimize.short import short_search
 from swarm.plan.constraints import CONSTRAINTS, UNUSED, Constraint
 from swarm.plan.question import Posed, Question, pose
-from swarm.run.workers import Pool
+
+if TYPE_CHECKING:
+    from swarm.run.workers import Pool
 
 Ints = NDArray[np.int64]
 

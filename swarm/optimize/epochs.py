@@ -9,6 +9,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,7 +26,9 @@ from swarm.optimize.islands import (
     stream,
 )
 from swarm.optimize.problem import Searchable
-from swarm.run.workers import Pool
+
+if TYPE_CHECKING:
+    from swarm.run.workers import Pool
 
 Floats = NDArray[np.float64]
 OnDone = Callable[[int, int], None]

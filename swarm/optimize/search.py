@@ -27,10 +27,10 @@ from swarm.plan.objectives import chance_of_data
 from swarm.plan.pairs import without_losing_pairs
 from swarm.plan.question import Posed, Question, pose
 from swarm.plan.rules import PlanRules, decode, feasible
-from swarm.run.workers import Pool
 from targets.catalogue.reading import Catalogue
 
 if TYPE_CHECKING:
+    from swarm.run.workers import Pool
     from swarm.study.schema import Study
 
 Floats = NDArray[np.float64]

@@ -16,12 +16,12 @@ from swarm.encounter.reasons import REASONS
 from swarm.plan.data import Chances, PlanData, column, plan_data, row_qualities
 from swarm.plan.objectives import row_chances
 from swarm.run.kinds import ENCOUNTERS, FLYBY
-from swarm.run.workers import Pool
 from swarm.study.by_design import each_design
 from targets.base.timescale import jd_from_tdb_s, tdb_s_from_jd
 from targets.catalogue.reading import Catalogue
 
 if TYPE_CHECKING:
+    from swarm.run.workers import Pool
     from swarm.study.schema import Study
 
 # Opportunities judged in one task: some tenths of a second of work, so that a small table keeps all workers busy.

@@ -14,12 +14,12 @@ import numpy as np
 import pyarrow as pa
 
 from swarm.reach.found import Screening
+from swarm.run.kinds import FLYBY
 from targets.catalogue.reading import Catalogue
 
 if TYPE_CHECKING:
     from swarm.study.schema import Study
 
-KIND = "flyby"
 # Of what the steps of a screen left, the numbers that add up over designs; of the others the largest is told.
 _SUMS = ("approaches", "minima_within_burn_limit")
 
@@ -48,7 +48,7 @@ def sweeps_of(asked: Sequence[Study]) -> Sweeps:
                 known[key] = len(studies)
                 studies.append(alone)
             own.append((name, known[key]))
-        takers = {design.name for design in study.designs if KIND in design.takes}
+        takers = {design.name for design in study.designs if FLYBY in design.takes}
         first.append(begin)
         parts.append([(name, place, name in takers) for name, place in own] if study.designs else [])
     return Sweeps(studies, first, parts)

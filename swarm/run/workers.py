@@ -134,12 +134,11 @@ class _DaskPool(Pool):
     ) -> BaseException | None:
         """Run the missing items once; what a lost worker took along stays missing."""
         lost: BaseException | None = None
-        futures: dict[Any, int] = {}
         # A task's result, not scattered data: where the worker that holds it dies it is made again, while scattering to
         # all waits for the dead. Workers fetch it from one another.
         with dask.config.set({"distributed.admin.large-graph-warning-threshold": "1TB"}):
             common = self._client.submit(_itself, shared, pure=False)
-        futures |= {self._client.submit(func, items[k], common, pure=False): k for k in missing}
+        futures = {self._client.submit(func, items[k], common, pure=False): k for k in missing}
         try:
             for future in self._completed(list(futures)):
                 if future.status == "finished":

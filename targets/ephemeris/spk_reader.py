@@ -75,7 +75,7 @@ def spk_body_apart(file: Path, body: int) -> Iterator[SpkBodyApart]:
         finally:
             process.kill()
             with suppress(OSError):
-                process.stdin.close()  # type: ignore[union-attr]
+                process.stdin.close()  # type: ignore[union-attr]  # a pipe was asked for
 
 
 def _answer(file: Path, body: int, asked: IO[bytes], told: IO[bytes]) -> None:

@@ -96,10 +96,9 @@ def test_no_plan_of_the_front_flies_it(limit_deg: float, there: bool) -> None:
     assert (case.table["opportunity"][0].as_py() in searched(case).plans["opportunity"].to_pylist()) == there
 
 
-@LIMITS
-def test_no_probe_has_it_as_an_alternate(limit_deg: float, there: bool) -> None:
-    case = made(limit_deg)
-    found = recourse_of(
+def recourse_in(case):
+    """Recourse of the plan that flies the second and the third opportunity."""
+    return recourse_of(
         case.study,
         case.table,
         case.targets,
@@ -108,6 +107,12 @@ def test_no_probe_has_it_as_an_alternate(limit_deg: float, there: bool) -> None:
         mothership=case.path,
         judged=case.judged,
     )
+
+
+@LIMITS
+def test_no_probe_has_it_as_an_alternate(limit_deg: float, there: bool) -> None:
+    case = made(limit_deg)
+    found = recourse_in(case)
     assert set(found.alternates["target"].to_pylist()) <= {"X0", "X3"}
     assert ("X0" in found.alternates["target"].to_pylist()) == there
 
@@ -115,15 +120,7 @@ def test_no_probe_has_it_as_an_alternate(limit_deg: float, there: bool) -> None:
 @LIMITS
 def test_no_dead_probes_successor_is_given_it(limit_deg: float, there: bool) -> None:
     case = made(limit_deg)
-    found = recourse_of(
-        case.study,
-        case.table,
-        case.targets,
-        np.array([1, 2]),
-        number=0,
-        mothership=case.path,
-        judged=case.judged,
-    )
+    found = recourse_in(case)
     # the prize alone is worth ten of eleven weights
     assert (max(found.probes["science_reassigned"].to_pylist()) > 0.5) == there
 

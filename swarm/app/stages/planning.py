@@ -63,9 +63,10 @@ def work_optimize(work: Work) -> None:
     )
     run.write_table("observe", asked)
     run.write_text("observe.csv", csv_text(asked))
-    flown = _flown(select_plan(front, study)[0], result.plans, opportunities)
+    chosen, rule_met = select_plan(front, study)
+    flown = _flown(chosen, result.plans, opportunities)
     low = low_quality_share(judged, flown["opportunity"].to_numpy())
-    summary = _summary(study, opportunities, result, front=front)
+    summary = _summary(study, opportunities, result, chosen=chosen, rule_met=rule_met)
     run.note("summary", summary | {"low_quality_share": low})
     run.write_table("rests_on", rests_on(study, flown, targets, pool=work.pool))
     run.write_table("front", front)
@@ -206,9 +207,8 @@ def reported(
 
 
 def _summary(
-    study: Study, opportunities: pa.Table, result: Optimised, *, front: pa.Table
+    study: Study, opportunities: pa.Table, result: Optimised, *, chosen: int, rule_met: bool
 ) -> dict[str, object]:
-    chosen, rule_met = select_plan(front, study)
     return {
         "rule": study.compare.rule,
         "rule_met": rule_met,

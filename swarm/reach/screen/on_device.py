@@ -13,6 +13,7 @@ from __future__ import annotations
 import importlib
 import math
 from types import ModuleType
+from typing import Any
 
 import numpy as np
 
@@ -102,8 +103,20 @@ class _Population:
             self._march(nodes[k], nodes[k + 1], everyone, between, step_s, moments, k)
         self._nodes, self._moments = nodes, moments
 
-    def _march(self, before, after, members, between, step_s, moments, row) -> None:  # type: ignore[no-untyped-def]
-        """Move members from one epoch to another; what kicks add up to goes to `row` and the next of moments."""
+    def _march(
+        self,
+        before: Any,
+        after: Any,
+        members: Any,
+        between: tuple[float, float],
+        step_s: float,
+        moments: Any,
+        row: int,
+    ) -> None:
+        """Move members from one epoch to another; what kicks add up to goes to `row` and the next of moments.
+
+        before, after, members, moments : arrays on the device, as `device_kernels.march` takes them
+        """
         begin, end = between
         if begin == end:
             after.copy_to_device(before)
