@@ -1,4 +1,4 @@
-"""Compiled kernels belong to the sources, not to where the sources lie: a copy of the project compiles nothing again."""
+"""Compiled kernels belong to the sources, not to where they lie: a copy of the project compiles nothing again."""
 
 import os
 import shutil
