@@ -8,10 +8,11 @@ import numpy as np
 
 from swarm.encounter.pass_judging import JudgedPasses, PassRules, judge_passes
 from swarm.reach.approach.field import OK
-from swarm.reach.approach.rows import LowPasses, covered_s, field_for, shot
+from swarm.reach.approach.rows import LATE, LowPasses, covered_s, field_for, shot
 from swarm.reach.approach.scene import Scene
 from swarm.reach.approach.shoot import REASONS
 from swarm.study.approach_relations import impact_limit, lowest_km
+from swarm.study.by_design import takers
 from swarm.study.schema import Study
 from swarm.study.sections.approach import ApproachSettings
 from targets.base.constants import DAY_S
@@ -31,25 +32,25 @@ def approach_lines(scene: Scene, ask: ApproachSettings) -> list[str]:
 
     Raises NothingFeasible where the body is not passed, no burn is found, or no row keeps the limit on impacts.
     """
-    study = scene.study
-    own = scene.asked(ask)
-    limit, lines, kept = impact_limit(study, ask), [], 0
-    rules = PassRules(ask.ephemeris_sigma_km, lowest_km(ask), limit)
-    least = np.inf
-    for number, passage in own:
-        asked = scene.rows(ask, passage, checkout_days=study.probe.checkout_days)
-        rows = shot(asked, field_for(asked, scene.ephemeris), covered_s(asked))
-        judged = judge_passes(study, rows, rules)
-        lines += [f"{ask.name}: {ask.body}, passage {number}, {iso_of_tdb_s(passage.closest_tdb_s)}"]
-        keeps = _keeps(study, judged, limit)
-        kept += int(keeps.sum())
-        least = min(least, float(judged.worth.impact_chance.min(initial=np.inf)))
-        lines += [
-            f"   {line}"
-            for line in (*_counted(rows, judged, keeps, study), _HEAD, *_best(rows, judged, keeps))
-        ]
+    own, lines, kept, least = scene.asked(ask), list[str](), 0, np.inf
+    for name, study in takers(scene.study, ask.kind, ask.designs).items():
+        limit = impact_limit(study, ask)
+        rules = PassRules(ask.ephemeris_sigma_km, lowest_km(ask), limit)
+        for number, passage in own:
+            asked = scene.rows(ask, passage, checkout_days=study.probe.checkout_days)
+            rows = shot(asked, field_for(asked, scene.ephemeris), covered_s(asked))
+            judged = judge_passes(study, rows, rules)
+            keeps = _keeps(study, judged, limit)
+            kept += int(keeps.sum())
+            least = min(least, float(judged.worth.impact_chance.min(initial=np.inf)))
+            whose = f" by {name}" if scene.study.designs else ""
+            when = iso_of_tdb_s(passage.closest_tdb_s)
+            lines += [f"{ask.name}: {ask.body}, passage {number}{whose}, {when}"]
+            told = (*_counted(rows, judged, keeps, study), _HEAD, *_best(rows, judged, keeps))
+            lines += [f"   {line}" for line in told]
     if not kept:
-        raise NothingFeasible(f"no low pass of {ask.body} is left", limit=_why_none(study, ask, limit, least))
+        limits = _why_none(scene.study, ask, least)
+        raise NothingFeasible(f"no low pass of {ask.body} is left", limit=limits)
     return [*lines, *_cautions(ask, scene.ephemeris)]
 
 
@@ -62,9 +63,11 @@ def _counted(rows: LowPasses, judged: JudgedPasses, keeps: np.ndarray, study: St
     """What became of every row that was asked for: none is dropped without a word."""
     dear = int((judged.burn_m_s > study.probe.burn_limit_m_s).sum())
     shot = int((rows.shots.status == OK).sum())
-    parts = [f"{len(rows.burn_s) + rows.early} rows asked for", f"{int(keeps.sum())} left"]
+    parts = [f"{len(rows.burn_s) + rows.early + rows.late} rows asked for", f"{int(keeps.sum())} left"]
     if rows.early:
         parts.append(f"{rows.early} would be released before the path that leads here begins")
+    if rows.late:
+        parts.append(f"{rows.late} {LATE}")
     missed = Counter(int(status) for status in rows.shots.status if status != OK)
     parts += [f"{count}: {REASONS[status]}" for status, count in sorted(missed.items())]
     if dear:
@@ -94,15 +97,17 @@ def _best(rows: LowPasses, judged: JudgedPasses, keeps: np.ndarray) -> list[str]
     return lines
 
 
-def _why_none(study: Study, ask: ApproachSettings, limit: float | None, least: float) -> str:
+def _why_none(study: Study, ask: ApproachSettings, least: float) -> str:
     if not np.isfinite(least):
         return "no burn was found that meets a pass asked for (approach.release_days_before, altitudes_km)"
+    able = takers(study, ask.kind, ask.designs).values()
+    burns = f"probe.burn_limit_m_s = {' and '.join(f'{own.probe.burn_limit_m_s:g}' for own in able)}"
+    limit = impact_limit(study, ask)
     if limit is None:
-        return f"probe.burn_limit_m_s = {study.probe.burn_limit_m_s:g}"
+        return burns
     return (
         f"impact chance at most {limit:g} (protection.impact_chance_max or approach.impact_chance_max), and "
-        f"probe.burn_limit_m_s = {study.probe.burn_limit_m_s:g}; the least impact chance found is {least:.2g}, with "
-        f"altitudes_km up to {max(ask.altitudes_km):g}"
+        f"{burns}; the least impact chance found is {least:.2g}, with altitudes_km up to {max(ask.altitudes_km):g}"
     )
 
 

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from swarm.encounter.pass_judging import JudgedPasses, PassRules, judge_passes
 from swarm.encounter.pass_table import opportunity_columns, pass_columns
 from swarm.reach.approach.field import OK, PlanetField
-from swarm.reach.approach.rows import Asked, LowPasses, covered_s, field_for, shot
+from swarm.reach.approach.rows import LATE, Asked, LowPasses, covered_s, field_for, shot
 from swarm.reach.approach.scene import Scene, scene_of
 from swarm.reach.approach.shoot import REASONS
 from swarm.reach.found import Screening
@@ -26,6 +26,7 @@ from swarm.reach.mothership.path import NODE_S, Path, table_of_legs
 from swarm.reach.mothership.sources import mothership_of
 from swarm.run.workers import Pool
 from swarm.study.approach_relations import impact_limit, lowest_km
+from swarm.study.by_design import takers
 from swarm.study.kind_names import LOW_PASS
 from swarm.study.schema import Study
 from swarm.study.sections.approach import ApproachSettings
@@ -132,12 +133,9 @@ def _drawn(scene: Scene) -> Path:
 
 def _jobs(study: Study, scene: Scene) -> Sequence[_Job]:
     jobs = []
-    takers = {d.name for d in study.designs if LOW_PASS in d.takes}
     for ask in (each for each in study.approach if each.kind == LOW_PASS):
         for number, passage in scene.asked(ask):
-            for name, alone in study.by_design.items():
-                if study.designs and (name not in takers or (ask.designs and name not in ask.designs)):
-                    continue
+            for name, alone in takers(study, LOW_PASS, ask.designs).items():
                 asked = scene.rows(ask, passage, checkout_days=alone.probe.checkout_days)
                 rules = PassRules(ask.ephemeris_sigma_km, lowest_km(ask), impact_limit(study, ask))
                 jobs.append(_Job(alone, name, ask, number, asked, rules))
@@ -192,7 +190,7 @@ def _counts(catalogue: Catalogue, jobs: Sequence[_Job], parts: Sequence[_Part]) 
         "not_movable": 0,
         "release_slots": len({float(t) for job in jobs for t in job.asked.release_s}),
         "bodies_within_reach_bound": len({job.ask.body for job in jobs}),
-        "approaches": sum(len(job.asked.burn_s) + job.asked.early for job in jobs),
+        "approaches": sum(_asked_for(job.asked) for job in jobs),
         "minima_within_burn_limit": sum(len(part.judged.rows) for part in parts),
         "least_burn_m_s": least,
     }
@@ -202,10 +200,14 @@ def _passes(jobs: Sequence[_Job], parts: Sequence[_Part]) -> dict[str, float]:
     """What `none_of_passes` tells besides."""
     chances = [part.judged.worth.impact_chance.min(initial=np.inf) for part in parts]
     return {
-        "passes_asked": sum(len(job.asked.burn_s) + job.asked.early for job in jobs),
+        "passes_asked": sum(_asked_for(job.asked) for job in jobs),
         "passes_met": sum(int((part.rows.shots.status == OK).sum()) for part in parts),
         "least_impact_chance": float(min(chances, default=np.inf)),
     }
+
+
+def _asked_for(asked: Asked) -> int:
+    return len(asked.burn_s) + asked.early + asked.late
 
 
 def _said(job: _Job, parts: Sequence[_Part]) -> str:
@@ -215,9 +217,11 @@ def _said(job: _Job, parts: Sequence[_Part]) -> str:
     for part in parts:
         met.update(int(status) for status in part.rows.shots.status)
         near += len(part.judged.rows)
-    told = [f"{len(asked.burn_s) + asked.early} passes asked for, {left} left"]
+    told = [f"{_asked_for(asked)} passes asked for, {left} left"]
     if asked.early:
         told.append(f"{asked.early} would be released before the path that leads here begins")
+    if asked.late:
+        told.append(f"{asked.late} {LATE}")
     told += [f"{count}: {REASONS[status]}" for status, count in sorted(met.items()) if status != OK]
     if met[OK] - near:
         told.append(f"{met[OK] - near} need more than probe.burn_limit_m_s")

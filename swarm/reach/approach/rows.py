@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from swarm.reach.approach.about import field_about, index_of
 from swarm.reach.approach.field import PlanetField
-from swarm.reach.approach.needs import WINDOW_S
+from swarm.reach.approach.needs import window_s
 from swarm.reach.approach.passage import Passage, States
 from swarm.reach.approach.shoot import Shots, shoot
 from targets.base.constants import DAY_S
@@ -18,6 +19,12 @@ from targets.masses.massive import planet_of
 from targets.masses.where import Ephemeris
 
 Floats = NDArray[np.float64]
+
+
+LATE = (
+    "would burn inside the planet's sphere of influence, where a two-body leg is no path: release earlier, or give "
+    "the mothership's path as a file"
+)
 
 
 @dataclass(frozen=True)
@@ -36,6 +43,7 @@ class Asked:
 
     path  : (n, 6) unburned, at the burn
     early : how many rows were left out because they would be released before the mothership's path begins
+    late  : how many because a two-body leg knows nothing of the planet's pull, in whose sphere they would burn
     """
 
     passage: Passage
@@ -45,6 +53,7 @@ class Asked:
     clock_deg: Floats
     path: Floats
     early: int
+    late: int
 
     def take(self, rows: slice) -> Asked:
         """Some of the rows."""
@@ -52,7 +61,9 @@ class Asked:
             array[rows]
             for array in (self.release_s, self.burn_s, self.altitude_km, self.clock_deg, self.path)
         )
-        return Asked(self.passage, release_s, burn_s, altitude_km, clock_deg, path, self.early)
+        return replace(
+            self, release_s=release_s, burn_s=burn_s, altitude_km=altitude_km, clock_deg=clock_deg, path=path
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,13 +88,26 @@ def asked_rows(
     # a burn date is shared by all heights and clock angles
     dates, which = np.unique(burn, return_inverse=True)
     path = (states(dates) - ephemeris.about_sun(planet, dates))[which] if len(dates) else np.empty((0, 6))
-    return Asked(passage, release, burn, asked[:, 1], asked[:, 2], path, len(combined) - len(burn))
+    early = len(combined) - len(burn)
+    known = np.ones(len(burn), dtype=bool)
+    if not math.isfinite(passage.distance_km):
+        known = np.linalg.norm(path[:, :3], axis=1) >= planet.influence_km
+    return Asked(
+        passage,
+        release[known],
+        burn[known],
+        asked[known, 1],
+        asked[known, 2],
+        path[known],
+        early,
+        int((~known).sum()),
+    )
 
 
 def covered_s(asked: Asked) -> tuple[float, float]:
     """Span that a field must cover for these rows."""
     met = asked.passage.closest_tdb_s
-    return float(asked.burn_s.min(initial=met)) - 1.0, met + WINDOW_S + DAY_S
+    return float(asked.burn_s.min(initial=met)) - 1.0, met + window_s(asked.passage) + DAY_S
 
 
 def field_for(asked: Asked, ephemeris: Ephemeris) -> PlanetField:
@@ -93,10 +117,11 @@ def field_for(asked: Asked, ephemeris: Ephemeris) -> PlanetField:
 
 def shot(asked: Asked, field: PlanetField, covered: tuple[float, float]) -> LowPasses:
     """Shoot rows in a field that covers a span."""
+    room = window_s(asked.passage)
     met, body, n = asked.passage.closest_tdb_s, asked.passage.body, len(asked.burn_s)
     shots = shoot(
         asked.path, asked.burn_s, targets=np.full(n, index_of(body)), gm_km3_s2=np.full(n, body.gm_km3_s2),
-        windows_s=np.column_stack([np.maximum(asked.burn_s, met - WINDOW_S), np.full(n, met + WINDOW_S)]),
+        windows_s=np.column_stack([np.maximum(asked.burn_s, met - room), np.full(n, met + room)]),
         gates_km=np.full(n, body.influence_km),
         goals=np.column_stack([body.radius_km + asked.altitude_km, np.radians(asked.clock_deg)]),
         field=field, covered_s=covered,
