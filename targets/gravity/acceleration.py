@@ -53,7 +53,9 @@ def harmonics(gm_km3_s2: float, radius_km: float, c: Floats, s: Floats, top: NDA
     inside = n > m
     span = np.where(inside, (n - m) * (n + m), 1.0)
     climb = np.where(inside, np.sqrt(np.maximum((2 * n - 1) * (2 * n + 1), 0.0) / span), 0.0)
-    below = np.where(n > m + 1, (2 * n + 1) * (n + m - 1) * (n - m - 1) / (span * np.where(n < 2, 1.0, 2 * n - 3)), 0.0)
+    below = np.where(
+        n > m + 1, (2 * n + 1) * (n + m - 1) * (n - m - 1) / (span * np.where(n < 2, 1.0, 2 * n - 3)), 0.0
+    )
     order = np.arange(orders + 1.0)
     lift = np.sqrt((2 * order + 1) / np.maximum(2 * order, 1.0) * np.where(order == 1, 2.0, 1.0))
     n, m = n[:orders, :degrees], m[:orders, :degrees]
@@ -139,4 +141,6 @@ def _accelerations(places, field, central):
 
 def accelerations_km_s2(places_km: ArrayLike, field: Harmonics, *, central: bool = True) -> Floats:
     """Accelerations (n, 3) at places (n, 3), both in the frame that turns with the body."""
-    return _accelerations(np.ascontiguousarray(np.atleast_2d(np.asarray(places_km, dtype=float))), field, central)
+    return _accelerations(
+        np.ascontiguousarray(np.atleast_2d(np.asarray(places_km, dtype=float))), field, central
+    )

@@ -83,7 +83,9 @@ def gravity_of(body: Mass, file: Path | None = None, *, degree: int = 100) -> Gr
     if file is not None:
         table = read_gravity(file)
         _same_body(body, table, file)
-        return _field(table, f"{file.name} to degree {min(table.degree, degree)}").cut(min(table.degree, degree))
+        return _field(table, f"{file.name} to degree {min(table.degree, degree)}").cut(
+            min(table.degree, degree)
+        )
     if body.name in SHIPPED:
         return _shipped(body.name)
     return _from_figure(body)
@@ -112,7 +114,9 @@ def _from_figure(body: Mass) -> GravityField:
     c[0] = (1.0, 0.0, -body.j2 / math.sqrt(5.0), -j3 / math.sqrt(7.0), -body.j4 / 3.0)
     c[2, 2] = c22 / math.sqrt(10.0 / 24.0)
     named = ["J2"] + ["C22"] * bool(c22) + ["J3"] * bool(j3) + ["J4"] * bool(body.j4)
-    source = f"{', '.join(named)} of the table of masses" if body.j2 else "a point: no term of its figure is known"
+    source = (
+        f"{', '.join(named)} of the table of masses" if body.j2 else "a point: no term of its figure is known"
+    )
     radius = body.j_radius_km or body.radius_km
     return GravityField(body.gm_km3_s2, radius, c, s, np.array([4, 1, 2]), source)
 

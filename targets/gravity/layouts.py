@@ -25,7 +25,11 @@ Line = tuple[int, list[str]]
 # More is not read: a probe is never so low that it would feel it, and the table would not fit.
 _DEGREE_MAX = 360
 _SHADR_FIELDS, _SHADR_NORMALISED = 6, 1
-_ICGEM_KEYS = {"gm": ("gravity_constant", "earth_gravity_constant"), "radius": ("radius",), "degree": ("max_degree",)}
+_ICGEM_KEYS = {
+    "gm": ("gravity_constant", "earth_gravity_constant"),
+    "radius": ("radius",),
+    "degree": ("max_degree",),
+}
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,7 +65,9 @@ def _number(text: str, file: Path, line: int) -> float:
     except ValueError:
         value = math.nan
     if not math.isfinite(value):
-        raise InputError("not a number", file=file, place=f"line {line}", found=text, expected="a finite number")
+        raise InputError(
+            "not a number", file=file, place=f"line {line}", found=text, expected="a finite number"
+        )
     return value
 
 
@@ -75,14 +81,20 @@ def _shadr(file: Path, lines: list[str]) -> GravityTable:
     radius, gm, _, degree, _, state = (_number(text, file, 1) for text in first[:_SHADR_FIELDS])
     if int(state) != _SHADR_NORMALISED:
         raise InputError(
-            "coefficients that are not normalised", file=file, place="line 1, sixth field", found=first[5], expected="1"
+            "coefficients that are not normalised",
+            file=file,
+            place="line 1, sixth field",
+            found=first[5],
+            expected="1",
         )
     rows = ((k, line.replace(",", " ").split()) for k, line in enumerate(lines[1:], 2) if line.strip())
     return _table(file, gm, radius, int(degree), rows)
 
 
 def _icgem(file: Path, lines: list[str], head: int) -> GravityTable:
-    keys = {parts[0]: (k, parts[1]) for k, line in enumerate(lines[:head], 1) if len(parts := line.split()) > 1}
+    keys = {
+        parts[0]: (k, parts[1]) for k, line in enumerate(lines[:head], 1) if len(parts := line.split()) > 1
+    }
     found = {}
     for what, names in _ICGEM_KEYS.items():
         at = next((keys[name] for name in names if name in keys), None)
@@ -95,7 +107,9 @@ def _icgem(file: Path, lines: list[str], head: int) -> GravityTable:
             "coefficients that are not normalised", file=file, place=f"line {norm[0]}", found=norm[1],
             expected="fully_normalized",
         )  # fmt: skip
-    rows = ((k, line.split()[1:]) for k, line in enumerate(lines, 1) if k > head + 1 and line.startswith("gfc"))
+    rows = (
+        (k, line.split()[1:]) for k, line in enumerate(lines, 1) if k > head + 1 and line.startswith("gfc")
+    )
     return _table(file, 1e-9 * found["gm"], 1e-3 * found["radius"], int(found["degree"]), rows)
 
 

@@ -1,4 +1,4 @@
-"""A low orbit in the full field: turning, with all its terms and the bodies beside it, as refinement flies it. Compiled.
+"""A low orbit in the full field: turning, all its terms, the bodies beside it: as refinement flies it. Compiled.
 
 The integrator is the pair of order 8 of `targets.motion.order8`. Periapses are found where the range turns.
 """
@@ -82,18 +82,34 @@ def _step(t, y, h, around, stages, place, work, new, tolerance):
 
 
 @njit(cache=True)
+def _low(t, y, h, closing, opening, around, stages, place, work, there, axes, tolerance):
+    """Epoch and height of the least range within a step: r.v is near straight over it, and secants find its zero."""
+    first, last, r0, r1 = 0.0, h, closing, opening
+    tried = h
+    for _ in range(4):
+        tried = first - r0 * (last - first) / (r1 - r0)
+        _step(t, y, tried, around, stages, place, work, there, tolerance)
+        value = there[0] * there[3] + there[1] * there[4] + there[2] * there[5]
+        if value < 0.0:
+            first, r0 = tried, value
+        else:
+            last, r1 = tried, value
+        if abs(value) < _TURNED:
+            break
+    return t + tried, _height(t + tried, there, around, axes)
+
+
+@njit(cache=True)
 def _fly(y, begin, span, every, tolerance, around, kept, lows):
+    """Fill states kept and lowest passes; return how many of each, and whether the ground was met."""
     columns = around.field.c.shape[1] + 2
-    work = (
-        np.empty((3, 3)), np.empty((around.other_gm.size, 3)), np.empty((3, columns)), np.empty((3, columns)),
-    )  # fmt: skip
-    axes = np.empty((3, 3))
+    axes, places = np.empty((3, 3)), np.empty((around.other_gm.size, 3))
+    work = (np.empty((3, 3)), places, np.empty((3, columns)), np.empty((3, columns)))
     stages, place, new, there = np.empty((13, 6)), np.empty(6), np.empty(6), np.empty(6)
     r = math.sqrt(y[0] ** 2 + y[1] ** 2 + y[2] ** 2)
     longest = _SHARE_OF_TURN * 2.0 * math.pi * math.sqrt(r**3 / around.field.gm_km3_s2)
-    done, h, next_kept = 0.0, 0.2 * longest, every
+    done, h, next_kept, count, low_count = 0.0, 0.2 * longest, every, 1, 0
     kept[0, 0], kept[0, 1:] = begin, y
-    count, low_count = 1, 0
     _rates(begin, y, around, work, stages[0])
     closing = y[0] * y[3] + y[1] * y[4] + y[2] * y[5]
     for _ in range(_STEPS_MAX):
@@ -105,38 +121,23 @@ def _fly(y, begin, span, every, tolerance, around, kept, lows):
         if error > 1.0:
             h *= min(factor, 0.9)
             continue
-        t = begin + done
-        after = new[0] * new[3] + new[1] * new[4] + new[2] * new[5]
-        if closing < 0.0 and after >= 0.0 and low_count < lows.shape[0]:
-            # the range rate times the range is near straight over a step: secants find where it is nought
-            first, last, r0, r1 = 0.0, h, closing, after
-            for _ in range(4):
-                tried = first - r0 * (last - first) / (r1 - r0)
-                _step(t, y, tried, around, stages, place, work, there, tolerance)
-                value = there[0] * there[3] + there[1] * there[4] + there[2] * there[5]
-                if value < 0.0:
-                    first, r0 = tried, value
-                else:
-                    last, r1 = tried, value
-                if abs(value) < _TURNED:
-                    break
-            lows[low_count, 0], lows[low_count, 1] = t + tried, _height(t + tried, there, around, axes)
+        t, opening = begin + done, new[0] * new[3] + new[1] * new[4] + new[2] * new[5]
+        if closing < 0.0 and opening >= 0.0 and low_count < lows.shape[0]:
+            lows[low_count, 0], lows[low_count, 1] = _low(
+                t, y, h, closing, opening, around, stages, place, work, there, axes, tolerance
+            )
             low_count += 1
-            _rates(t, y, around, work, stages[0])
-            _step(t, y, h, around, stages, place, work, new, tolerance)
-        closing = after
+        closing = opening
         y[:] = new
-        stages[0, :] = stages[12]
         done += h
+        _rates(begin + done, y, around, work, stages[0])
         under = _height(begin + done, y, around, axes) <= around.ground_km
-        if done >= span - 1e-6 or under or done >= next_kept:
-            if count < kept.shape[0]:
-                kept[count, 0], kept[count, 1:] = begin + done, y
-                count += 1
+        over = under or done >= span - 1e-6
+        if (over or done >= next_kept) and count < kept.shape[0]:
+            kept[count, 0], kept[count, 1:] = begin + done, y
+            count += 1
             next_kept += every
-        if under:
-            return count, low_count, True
-        if done >= span - 1e-6:
-            return count, low_count, False
+        if over:
+            return count, low_count, under
         h = min(h * factor, longest)
     return count, low_count, False

@@ -1,4 +1,4 @@
-"""Insertion into an orbit by impulses at periapsis, what finite burns lose, and what would do where thrust is too small.
+"""Insertion into an orbit by impulses at periapsis, what finite burns lose, what would do where thrust is too small.
 
     dv = sqrt(v_inf^2 + 2 mu/r_p) - sqrt(mu (2/r_p - 1/a))
     loss = dv (mu/r_p^3) t_b^2/24                                 [1]
@@ -17,15 +17,11 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-import numpy as np
-from numpy.typing import NDArray
-from scipy.integrate import solve_ivp
-from scipy.optimize import brentq, minimize_scalar
+from scipy.optimize import brentq
 
+from swarm.encounter.orbit.finite_burn import least_cost_km_s
 from targets.base.constants import DAY_S
 from targets.base.constants import STANDARD_GRAVITY_M_S2 as G0_M_S2
-
-Floats = NDArray[np.float64]
 
 # Losses above which a burn is integrated, and above which it is refused. Own choices.
 INTEGRATED, REFUSED = 0.02, 0.10
@@ -50,7 +46,7 @@ class Thruster:
 
 
 @dataclass(frozen=True)
-class Arrival:
+class IncomingPath:
     """A hyperbola about a body: excess speed, periapsis from the centre; the sphere of influence."""
 
     mu_km3_s2: float
@@ -95,7 +91,7 @@ class Insertion:
         return self.impulsive_m_s + self.loss_m_s
 
 
-def insertion_m_s(arrival: Arrival, apoapsis_km: float, turned_rad: float = 0.0) -> float:
+def insertion_m_s(arrival: IncomingPath, apoapsis_km: float, turned_rad: float = 0.0) -> float:
     """The impulse at periapsis; `turned_rad`: the change of plane about the line to it."""
     before, after = arrival.speed_km_s, arrival.orbit_speed_km_s(apoapsis_km)
     straight = before - after
@@ -107,7 +103,9 @@ def finite_loss_m_s(dv_m_s: float, burn_s: float, *, mu_km3_s2: float, radius_km
     return dv_m_s * mu_km3_s2 / radius_km**3 * burn_s**2 / 24.0
 
 
-def split_m_s(arrival: Arrival, apoapsis_km: float, burns: int, turned_rad: float = 0.0) -> tuple[float, ...]:
+def split_m_s(
+    arrival: IncomingPath, apoapsis_km: float, burns: int, turned_rad: float = 0.0
+) -> tuple[float, ...]:
     """The burns: the first at least captures, the others share what is left evenly."""
     total = insertion_m_s(arrival, apoapsis_km, turned_rad)
     farthest = max(CAPTURE_SHARE * arrival.influence_km, apoapsis_km)
@@ -123,7 +121,7 @@ def split_m_s(arrival: Arrival, apoapsis_km: float, burns: int, turned_rad: floa
     return (first * total, *[(1.0 - first) * total / (burns - 1)] * (burns - 1))
 
 
-def _speed_after(arrival: Arrival, apoapsis_km: float, turned_rad: float, share: float) -> float:
+def _speed_after(arrival: IncomingPath, apoapsis_km: float, turned_rad: float, share: float) -> float:
     """Speed at periapsis, km/s, when a share of the difference is burnt."""
     before, after = arrival.speed_km_s, arrival.orbit_speed_km_s(apoapsis_km)
     along = before + share * (after * math.cos(turned_rad) - before)
@@ -131,7 +129,7 @@ def _speed_after(arrival: Arrival, apoapsis_km: float, turned_rad: float, share:
 
 
 def insert(
-    arrival: Arrival, apoapsis_km: float, thruster: Thruster, *, burns: int, turned_rad: float = 0.0
+    arrival: IncomingPath, apoapsis_km: float, thruster: Thruster, *, burns: int, turned_rad: float = 0.0
 ) -> Insertion:
     """Plan an insertion; refused, with what would do, where finite burns lose more than a tenth."""
     parts = split_m_s(arrival, apoapsis_km, burns, turned_rad)
@@ -143,7 +141,10 @@ def insert(
     if share <= INTEGRATED:
         return made
     if share <= REFUSED:
-        first = integrated_loss_m_s(arrival, parts[0], thruster)
+        # the first burn alone is in the plane of the arrival: a turn of it has no part in what is flown
+        captured = _apoapsis_after(arrival, parts[0]) if len(parts) > 1 else apoapsis_km
+        straight = insertion_m_s(arrival, captured)
+        first = integrated_loss_m_s(arrival, straight, captured, thruster)
         if math.isfinite(first) and (first + sum(losses[1:])) / total <= REFUSED:
             return Insertion(total, parts, times, first + sum(losses[1:]), True, days)
         share = max(share, (first + sum(losses[1:])) / total) if math.isfinite(first) else math.inf
@@ -156,7 +157,7 @@ def insert(
 
 
 def what_would_do(
-    arrival: Arrival, apoapsis_km: float, thruster: Thruster, *, burns: int, turned_rad: float = 0.0
+    arrival: IncomingPath, apoapsis_km: float, thruster: Thruster, *, burns: int, turned_rad: float = 0.0
 ) -> str:
     """The least thrust with these burns, and the least number of burns with this thrust, that keep the limit."""
 
@@ -174,48 +175,21 @@ def what_would_do(
     return f"{said}, or {enough} burns with {low:g} N"
 
 
-def integrated_loss_m_s(arrival: Arrival, dv_m_s: float, thruster: Thruster) -> float:
-    """The loss of a burn against the speed, flown: started when it costs least to reach the impulse's energy."""
-    mu, radius = arrival.mu_km3_s2, arrival.periapsis_km
-    wanted = 0.5 * (arrival.speed_km_s - 1e-3 * dv_m_s) ** 2 - mu / radius
-    typical = thruster.burn_s(dv_m_s)
-
-    def spent_m_s(before_s: float) -> float:
-        seconds = _burn_to_energy_s(arrival, before_s, wanted, thruster, 5.0 * typical)
-        flow = thruster.thrust_n / (thruster.isp_s * G0_M_S2)
-        left = thruster.wet_mass_kg - flow * seconds
-        return thruster.isp_s * G0_M_S2 * math.log(thruster.wet_mass_kg / left) if left > 0.0 else math.inf
-
-    best = minimize_scalar(spent_m_s, bounds=(0.1 * typical, 1.2 * typical), method="bounded", options={"xatol": 1.0})
-    return float(best.fun) - dv_m_s
+def integrated_loss_m_s(
+    arrival: IncomingPath, dv_m_s: float, apoapsis_km: float, thruster: Thruster
+) -> float:
+    """The loss of one burn into an orbit, flown. `dv_m_s`: what it takes as an impulse."""
+    spent = least_cost_km_s(
+        arrival.mu_km3_s2, arrival.v_inf_km_s, arrival.periapsis_km, apoapsis_km, thrust_n=thruster.thrust_n,
+        mass_kg=thruster.wet_mass_kg, exhaust_km_s=1e-3 * thruster.isp_s * G0_M_S2,
+        typical_s=thruster.burn_s(dv_m_s),
+    )  # fmt: skip
+    return 1e3 * spent - dv_m_s
 
 
-def _burn_to_energy_s(arrival: Arrival, before_s: float, energy: float, thruster: Thruster, most_s: float) -> float:
-    """How long a burn against the speed lasts that starts so long before periapsis and ends at an energy."""
-    mu, flow = arrival.mu_km3_s2, thruster.thrust_n / (thruster.isp_s * G0_M_S2)
-    start = np.array([arrival.periapsis_km, 0.0, 0.0, arrival.speed_km_s])
-
-    def rates(t: float, y: Floats) -> list[float]:
-        r3 = float(np.hypot(y[0], y[1])) ** 3
-        ax, ay = -mu * y[0] / r3, -mu * y[1] / r3
-        if t >= 0.0:
-            push = 1e-3 * thruster.thrust_n / max(thruster.wet_mass_kg - flow * t, 1e-3) / float(np.hypot(y[2], y[3]))
-            ax, ay = ax - push * y[2], ay - push * y[3]
-        return [y[2], y[3], ax, ay]
-
-    def reached(t: float, y: Floats) -> float:
-        return 0.5 * float(y[2] ** 2 + y[3] ** 2) - mu / float(np.hypot(y[0], y[1])) - energy
-
-    reached.terminal = True  # type: ignore[attr-defined]
-    coast = solve_ivp(lambda t, y: [-x for x in rates(-1.0, y)], (0.0, before_s), start, rtol=1e-9, atol=1e-9)
-    burnt = thruster.wet_mass_kg / flow
-    flown = solve_ivp(
-        rates, (0.0, min(most_s, 0.999 * burnt)), coast.y[:, -1], rtol=1e-9, atol=1e-9, events=reached
-    )
-    return float(flown.t_events[0][0]) if len(flown.t_events[0]) else math.inf
-
-
-def _losses(arrival: Arrival, parts: tuple[float, ...], thruster: Thruster) -> tuple[list[float], tuple[float, ...]]:
+def _losses(
+    arrival: IncomingPath, parts: tuple[float, ...], thruster: Thruster
+) -> tuple[list[float], tuple[float, ...]]:
     losses, times, spent = [], [], 0.0
     for part in parts:
         times.append(thruster.burn_s(part, spent))
@@ -227,7 +201,7 @@ def _losses(arrival: Arrival, parts: tuple[float, ...], thruster: Thruster) -> t
 
 
 def _days_between(
-    arrival: Arrival, apoapsis_km: float, turned_rad: float, parts: tuple[float, ...]
+    arrival: IncomingPath, apoapsis_km: float, turned_rad: float, parts: tuple[float, ...]
 ) -> float:  # fmt: skip
     """From the first burn to the last: a revolution of the orbit after each."""
     total, done, days = sum(parts), 0.0, 0.0
@@ -237,6 +211,13 @@ def _days_between(
         a = 1.0 / (2.0 / arrival.periapsis_km - speed**2 / arrival.mu_km3_s2)
         days += 2.0 * math.pi * math.sqrt(a**3 / arrival.mu_km3_s2) / DAY_S
     return days
+
+
+def _apoapsis_after(arrival: IncomingPath, dv_m_s: float) -> float:
+    """Of the orbit that a burn against the speed leaves."""
+    speed = arrival.speed_km_s - 1e-3 * dv_m_s
+    a = 1.0 / (2.0 / arrival.periapsis_km - speed**2 / arrival.mu_km3_s2)
+    return 2.0 * a - arrival.periapsis_km if a > 0.0 else CAPTURE_SHARE * arrival.influence_km
 
 
 def _percent(share: float) -> str:

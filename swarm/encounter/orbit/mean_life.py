@@ -59,7 +59,7 @@ class MeanOrbit:
 
 @dataclass(frozen=True)
 class Upkeep:
-    """Heights over the ellipsoid between which the orbit must stay (-inf, inf: anywhere), and dv for keeping it there."""
+    """Heights over the ellipsoid between which the orbit must stay, unless given anywhere; dv for keeping it there."""
 
     lowest_km: float = -math.inf
     highest_km: float = math.inf
@@ -109,7 +109,9 @@ def live(
     rows = int(math.ceil(days * DAY_S / step)) + 2
     out = np.empty((rows, 9)), np.empty((rows, 6))
     y = np.concatenate([orbit.j, orbit.e])
-    bounds = np.array([kept.lowest_km, kept.highest_km, 1e-3 * kept.dv_m_s, turn_s if kept.dv_m_s > 0.0 else math.inf])
+    bounds = np.array(
+        [kept.lowest_km, kept.highest_km, 1e-3 * kept.dv_m_s, turn_s if kept.dv_m_s > 0.0 else math.inf]
+    )
     count, end = _live(y, orbit.a_km, begin_tdb_s, days * DAY_S, step, around, nodes, bounds, *out)
     table, elements = out[0][:count], out[1][:count]
     degrees = [np.degrees(table[:, k]) for k in (3, 4, 7)]
@@ -203,6 +205,24 @@ def _outside(least, greatest, around, bounds):
 
 
 @njit(cache=True)
+def _until_outside(t, y, a, h, around, nodes, bounds, row, work, new):
+    """How much of a step it takes to be outside, to a second; `new` is the orbit then."""
+    low, high = 0.0, h
+    for _ in range(_FINE):
+        middle = 0.5 * (low + high)
+        _step(t, y, a, middle, around, nodes, new)
+        least, greatest = _row(t + middle, new, a, around, nodes, 0.0, row, work)
+        if _outside(least, greatest, around, bounds) != AGE:
+            high = middle
+        else:
+            low = middle
+        if high - low < 1.0:
+            break
+    _step(t, y, a, high, around, nodes, new)
+    return high
+
+
+@njit(cache=True)
 def _live(y, a, begin, span, step, around, nodes, bounds, table, elements):
     """Fill the history; return how many rows and how it ended. bounds: lowest, highest, dv km/s, time of a turn."""
     work = (np.empty(nodes), np.empty(nodes), np.empty(nodes), np.empty(nodes))
@@ -222,19 +242,8 @@ def _live(y, a, begin, span, step, around, nodes, bounds, table, elements):
         least, greatest = _row(begin + done + h, new, a, around, nodes, spent, table[count], work)
         end = _outside(least, greatest, around, bounds)
         if end != AGE:
-            low, high = 0.0, h
-            for _ in range(_FINE):
-                middle = 0.5 * (low + high)
-                _step(begin + done, y, a, middle, around, nodes, new)
-                least, greatest = _row(begin + done + middle, new, a, around, nodes, spent, table[count], work)
-                if _outside(least, greatest, around, bounds) != AGE:
-                    high = middle
-                else:
-                    low = middle
-                if high - low < 1.0:
-                    break
-            _step(begin + done, y, a, high, around, nodes, new)
-            least, greatest = _row(begin + done + high, new, a, around, nodes, spent, table[count], work)
+            h = _until_outside(begin + done, y, a, h, around, nodes, bounds, table[count], work, new)
+            least, greatest = _row(begin + done + h, new, a, around, nodes, spent, table[count], work)
             elements[count] = new
             return count + 1, _outside(least, greatest, around, bounds)
         done += h

@@ -66,7 +66,14 @@ def fill_rates(t, y, a, mu, around, nodes, out):
     """Write d(j, e)/dt of mean elements y = (j, e) with semi-major axis a."""
     frame, axes = np.empty((3, 3)), np.empty((3, 3))
     places = np.empty((around.other_gm.size, 3))
-    r, vel, force, torque, one, two = (np.empty(3), np.empty(3), np.empty(3), np.empty(3), np.empty(3), np.empty(3))
+    r, vel, force, torque, one, two = (
+        np.empty(3),
+        np.empty(3),
+        np.empty(3),
+        np.empty(3),
+        np.empty(3),
+        np.empty(3),
+    )
     h = np.empty(3)
     work_v = np.empty((3, around.field.c.shape[1] + 2))
     work_w = np.empty((3, around.field.c.shape[1] + 2))

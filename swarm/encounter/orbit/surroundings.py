@@ -13,7 +13,7 @@ from targets.base.constants import DAY_S, GM_SUN_KM3_S2
 from targets.ephemeris.planets import hermite_position
 from targets.gravity.acceleration import Harmonics, acceleration_at
 from targets.gravity.harmonic_field import GravityField
-from targets.masses.massive import SUN, Mass, mass_named, moons_of
+from targets.masses.massive import SUN, Mass, mass_named
 from targets.masses.rotation import pole_and_meridian_deg
 from targets.masses.where import Ephemeris
 
@@ -45,7 +45,12 @@ class Surroundings(NamedTuple):
 
 
 def surroundings_of(
-    body: Mass, field: GravityField, span_tdb_s: tuple[float, float], *, ground_km: float, ephemeris: Ephemeris
+    body: Mass,
+    field: GravityField,
+    span_tdb_s: tuple[float, float],
+    *,
+    ground_km: float,
+    ephemeris: Ephemeris,
 ) -> Surroundings:
     """Sun, parent and moons of a body over a span of dates. A parent is taken as a point."""
     turned = _grid(*span_tdb_s, _ANGLES_STEP_S)
@@ -57,7 +62,6 @@ def surroundings_of(
         for name, states in ephemeris.moons_about_planet(body, placed).items():
             others.append(states)
             gms.append(mass_named(name).gm_km3_s2)
-        # the step must do for a moon that is near, too
     else:
         others.append(-ephemeris.about_planet(body, placed))
         gms.append(mass_named(body.parent).gm_km3_s2)
@@ -73,7 +77,9 @@ def alone(
     """A body that turns evenly about ICRF's z, from its x on, with nothing beside it: for checks against others."""
     t = np.arange(-2.0, days * DAY_S / _ANGLES_STEP_S + 3.0) * _ANGLES_STEP_S
     # the node of the pole's equator is at right ascension + 90 deg: W counts from there
-    angles = np.stack([np.full_like(t, -0.5 * np.pi), np.full_like(t, 0.5 * np.pi), 2.0 * np.pi * t / turn_s], -1)
+    angles = np.stack(
+        [np.full_like(t, -0.5 * np.pi), np.full_like(t, 0.5 * np.pi), 2.0 * np.pi * t / turn_s], -1
+    )
     return Surroundings(
         field.compiled(), body.radius_km, body.polar_radius_km, ground_km, angles, float(t[0]), _ANGLES_STEP_S,
         np.zeros((0, 2, 6)), 0.0, 1.0, np.zeros(0),
@@ -142,4 +148,5 @@ def ground_radius(sine, around):
 
 
 def _grid(first: float, last: float, step: float) -> Floats:
-    return np.arange(math.floor(first / step) - 2, math.ceil(last / step) + 3) * step
+    nodes: Floats = np.arange(math.floor(first / step) - 2, math.ceil(last / step) + 3, dtype=float) * step
+    return nodes

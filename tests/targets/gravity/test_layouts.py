@@ -75,6 +75,8 @@ def test_a_head_without_its_radius(tmp_path):
 def test_other_bodies_have_the_terms_of_their_table():
     europa = gravity_of(mass_named("Europa"))
     # hydrostatic: J2/C22 = 10/3
-    assert -europa.c[0, 2] * np.sqrt(5.0) / (europa.c[2, 2] * np.sqrt(10.0 / 24.0)) == pytest.approx(10 / 3, rel=0.01)
+    assert -europa.c[0, 2] * np.sqrt(5.0) / (europa.c[2, 2] * np.sqrt(10.0 / 24.0)) == pytest.approx(
+        10 / 3, rel=0.01
+    )
     assert gravity_of(mass_named("Triton")).source.startswith("a point")
     assert gravity_of(mass_named("Saturn")).c[0, 4] == pytest.approx(9.35314e-4 / 3.0)
