@@ -12,7 +12,8 @@ from swarm.reach.approach.field import OK
 from swarm.reach.approach.passage import Nearest, Passage, States
 from swarm.reach.approach.rows import Ask, LowPasses, low_passes
 from swarm.reach.approach.shoot import REASONS
-from swarm.study.approach_relations import impact_limit, lowest_km
+from swarm.study.approach_relations import impact_limit
+from swarm.study.orbit_relations import lowest_km
 from swarm.study.schema import Study
 from swarm.study.sections.approach import ApproachSettings
 from targets.base.constants import DAY_S
@@ -45,7 +46,7 @@ def approach_lines(
 
     Raises NothingFeasible where the body is not passed, no burn is found, or no row keeps the limit on impacts.
     """
-    own = _asked_passages(ask, found, how_near)
+    own = asked_passages(ask, found, how_near)
     limit, lines, kept = impact_limit(study, ask), [], 0
     rules = PassRules(ask.ephemeris_sigma_km, lowest_km(ask), limit)
     least = np.inf
@@ -65,7 +66,7 @@ def approach_lines(
     return [*lines, *_cautions(ask, ephemeris)]
 
 
-def _asked_passages(
+def asked_passages(
     ask: ApproachSettings, found: Sequence[Passage], how_near: Callable[[], Nearest]
 ) -> list[tuple[int, Passage]]:
     own = [each for each in found if each.body.name == ask.body]

@@ -58,6 +58,12 @@ def passage_lines(study: Study) -> list[str]:
         if not found:
             lines = ["the mothership passes no planet or moon", *_how_near(states, span, planets)]
         for ask in study.approach:
+            if ask.kind == "orbit":
+                lines += [
+                    "",
+                    f"{ask.name}: an orbit about {ask.body}; swarm lifetime STUDY says what it comes to",
+                ]
+                continue
             near = partial(nearest, mass_named(ask.body), states, span, planets=planets)
             lines += ["", *approach_lines(study, ask, found, states, ephemeris, near)]
     return lines

@@ -5,16 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from difflib import get_close_matches
 
+from swarm.study.orbit_relations import lowest_km, orbit_relations
 from swarm.study.problems import Problem
 from swarm.study.sections.approach import ApproachSettings
 from swarm.study.whole_study import Study
 from targets.masses.massive import NAMES, Mass, mass_named
-
-
-def lowest_km(ask: ApproachSettings) -> float:
-    """Height above the ellipsoid under which an approach is no pass: the study's own terrain, or the body's."""
-    body = mass_named(ask.body)
-    return body.lowest_km if ask.terrain_km is None else max(ask.terrain_km, body.interface_km or 0.0)
 
 
 def impact_limit(study: Study, ask: ApproachSettings) -> float | None:
@@ -34,6 +29,8 @@ def approach_relations(study: Study) -> Iterator[Problem]:
             yield Problem(f"{place}.body", ask.body, _bodies(ask.body))
             continue
         yield from _heights(place, ask, mass_named(ask.body))
+        if ask.kind == "orbit":
+            yield from orbit_relations(place, ask, study)
         yield from _dates(place, ask, study)
         if isinstance(ask.passages, tuple) and (not ask.passages or min(ask.passages) < 1):
             found = ", ".join(map(str, ask.passages)) or "nothing"
@@ -66,18 +63,23 @@ def _dates(place: str, ask: ApproachSettings, study: Study) -> Iterator[Problem]
 
 def unsupported_approaches(study: Study) -> Iterator[Problem]:
     for k, ask in enumerate(study.approach):
-        if ask.kind != "low-pass":
-            yield Problem(f"approach[{k}].kind", f'"{ask.kind}", not computed by this version', '"low-pass"')
+        if ask.kind not in ("low-pass", "orbit"):
+            said = '"low-pass" or "orbit"'
+            yield Problem(f"approach[{k}].kind", f'"{ask.kind}", not computed by this version', said)
         if ask.steer != "probe":
             yield Problem(f"approach[{k}].steer", f'"{ask.steer}", not computed by this version', '"probe"')
 
 
 def unsearched(study: Study) -> Iterator[Problem]:
-    """What `swarm passages` computes and the search does not take yet."""
+    """What `swarm passages` and `swarm lifetime` compute and the search does not take yet."""
+    for k, row in enumerate(study.science.rows):
+        if row.where.kind == "orbit":
+            yield Problem(f"science.rows[{k}].where.kind", '"orbit", not searched by this version', '"flyby"')
     if study.approach:
         found = f"{len(study.approach)} of them"
         said = (
-            "none: swarm passages STUDY says what they come to; the search of this version takes flybys only"
+            "none: swarm passages STUDY and swarm lifetime STUDY say what they come to; the search of this version "
+            "takes flybys only"
         )
         yield Problem("approach", found, said)
     if study.massive is not None and not study.approach:

@@ -106,7 +106,7 @@ def live(
     kept = upkeep or Upkeep()
     step = min(turn_s / _STEPS_A_TURN, _STEP_LONGEST_S)
     nodes = NODES if orbit.eccentricity < _ECCENTRIC else NODES_ECCENTRIC
-    rows = int(math.ceil(days * DAY_S / step)) + 2
+    rows = int(math.ceil(days * DAY_S / step)) + int(days * DAY_S / turn_s) + 3
     out = np.empty((rows, 9)), np.empty((rows, 6))
     y = np.concatenate([orbit.j, orbit.e])
     bounds = np.array(

@@ -8,6 +8,8 @@ from pydantic import Field, Strict
 
 from swarm.study.fields import FROM_MEMORY, OWN_CHOICE, Name, Section, choice, default, optional, unset
 
+Latitude = Annotated[float, Field(ge=-90, le=90)]
+
 
 class Where(Section):
     """What a row selects on, written `where = { ... }` in its row; a key left out does not restrict.
@@ -30,7 +32,14 @@ class Where(Section):
     spin_period_h_min: float | None = optional("h", ge=0)
     spin_period_h_max: float | None = optional("h", gt=0)
     family: Annotated[tuple[Name, ...], Strict(False)] | None = Field(default=None, min_length=1)
-    kind: Literal["flyby", "low-pass", "entry"] = choice("flyby", "own choice: flybys are searched")
+    kind: Literal["flyby", "low-pass", "entry", "orbit"] = choice("flyby", "own choice: flybys are searched")
+    # of orbits
+    latitude_deg: Annotated[tuple[Latitude, Latitude], Strict(False)] | None = Field(
+        default=None, json_schema_extra={"unit": "deg"}
+    )
+    hours_below_min: float | None = optional("h", "below approach.below_km in the band of latitudes", gt=0)
+    count_sigma_min: float | None = optional("-", gt=0)
+    resolution_m_max: float | None = optional("m", gt=0)
 
 
 class ScienceRow(Section):

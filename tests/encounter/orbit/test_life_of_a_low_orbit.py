@@ -96,6 +96,7 @@ def test_upkeep_turns_the_orbit_back_once_a_turn():
     drift = np.hypot(let_go.e_cos[-1], let_go.e_sin[-1])
     first = kept.spent_m_s[kept.spent_m_s > 0.0][0]
     assert first == pytest.approx(0.5e3 * np.sqrt(MU / 1787.4) * drift, rel=0.05)
+    assert kept.days == pytest.approx(85.0)
     assert len(np.unique(kept.spent_m_s)) == 4  # nothing, and after each of three turns
     assert (
         kept.lowest_km[-1] > live(orbit(50.0, 90.0), BEGIN, 85.0, around, turn_s=TURN_S).lowest_km[-1] + 10.0

@@ -1,0 +1,110 @@
+"""What an [[approach]] of kind "orbit" must be beside its body, its designs and the rows that ask for it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from swarm.study.problems import Problem
+from swarm.study.sections.approach import ApproachSettings
+from swarm.study.sections.science import Where
+from swarm.study.whole_study import Study
+from targets.masses.massive import mass_named
+
+# Keys of a row that only an orbit can answer.
+_OF_ORBITS = ("latitude_deg", "hours_below_min", "count_sigma_min", "resolution_m_max")
+
+
+def lowest_km(ask: ApproachSettings) -> float:
+    """Height above the ellipsoid under which an approach is no pass: the study's own terrain, or the body's."""
+    body = mass_named(ask.body)
+    return body.lowest_km if ask.terrain_km is None else max(ask.terrain_km, body.interface_km or 0.0)
+
+
+def orbit_relations(place: str, ask: ApproachSettings, study: Study) -> Iterator[Problem]:
+    body, least = mass_named(ask.body), lowest_km(ask)
+    if ask.periapsis_km is None:
+        yield Problem(
+            f"{place}.periapsis_km", "nothing", 'heights over the equatorial radius, as kind = "orbit" needs'
+        )
+        return
+    for j, height in enumerate(ask.periapsis_km):
+        if height > least:
+            continue
+        said = f"more than {least:g} km, the highest ground of {body.name} (terrain_km, if yours is lower)"
+        if body.interface_km is not None and height <= body.interface_km:
+            said = f"more than {body.interface_km:g} km, where the atmosphere of {body.name} begins: "
+            said += "below, that is an entry"
+        yield Problem(f"{place}.periapsis_km[{j}]", f"{height:g}", said)
+    apoapses = ask.apoapsis_km or ()
+    if apoapses and min(apoapses) < min(ask.periapsis_km):
+        yield Problem(
+            f"{place}.apoapsis_km",
+            f"{min(apoapses):g}",
+            f"a height of at least a periapsis, {min(ask.periapsis_km):g}",
+        )
+    farthest = body.influence_km - body.radius_km
+    if apoapses and max(apoapses) > farthest:
+        yield Problem(
+            f"{place}.apoapsis_km", f"{max(apoapses):g}", f"at most {farthest:.0f}, the sphere of influence"
+        )
+    yield from _range(place, ask)
+    yield from _takers(place, ask, study)
+
+
+def _range(place: str, ask: ApproachSettings) -> Iterator[Problem]:
+    if ask.altitude_range_km is None:
+        return
+    low, high = ask.altitude_range_km
+    if low >= high:
+        yield Problem(f"{place}.altitude_range_km", f"{low:g}, {high:g}", "the lower height first")
+    elif ask.periapsis_km is not None and not any(low <= height <= high for height in ask.periapsis_km):
+        found = ", ".join(f"{height:g}" for height in ask.periapsis_km)
+        yield Problem(f"{place}.periapsis_km", found, f"one within altitude_range_km, {low:g} to {high:g}")
+
+
+def _takers(place: str, ask: ApproachSettings, study: Study) -> Iterator[Problem]:
+    """The designs named are there, take orbits, and have the propulsion that the capture needs."""
+    known = {design.name: design for design in study.designs}
+    for j, name in enumerate(ask.designs):
+        if name not in known:
+            there = ", ".join(known) or "none: the study has [probe]"
+            yield Problem(f"{place}.designs[{j}]", name, f"a design: {there}")
+        elif "orbit" not in known[name].takes:
+            found = ", ".join(f'"{kind}"' for kind in known[name].takes)
+            yield Problem(
+                f"{place}.designs[{j}]", f"{name}, which takes {found}", 'a design that takes "orbit"'
+            )
+    if not takers(study, ask) and not any(name not in known for name in ask.designs):
+        yield Problem(f"{place}.kind", '"orbit"', 'a design with "orbit" in takes')
+    wanted = "electric" if ask.capture == "spiral" else "chemical"
+    others = [name for name, own in takers(study, ask).items() if own.probe.propulsion != wanted]
+    if others:
+        found = f'"{ask.capture}" with {", ".join(others)}'
+        yield Problem(
+            f"{place}.capture", found, f'designs with propulsion = "{wanted}" (approach.designs names them)'
+        )
+
+
+def takers(study: Study, ask: ApproachSettings) -> dict[str, Study]:
+    """The question asked of each design that an orbit is for, by its name."""
+    if not study.designs:
+        return study.by_design
+    named = set(ask.designs) or set(study.by_design)
+    takes = {design.name for design in study.designs if "orbit" in design.takes}
+    return {name: own for name, own in study.by_design.items() if name in named & takes}
+
+
+def where_relations(study: Study) -> Iterator[Problem]:
+    """Rows ask of orbits what only an orbit can answer."""
+    for k, row in enumerate(study.science.rows):
+        place = f"science.rows[{k}].where"
+        if row.where.kind != "orbit":
+            for key in _asked(row.where):
+                yield Problem(f"{place}.{key}", "a value", 'none without kind = "orbit"')
+        elif row.where.latitude_deg is not None and row.where.latitude_deg[0] >= row.where.latitude_deg[1]:
+            found = ", ".join(f"{x:g}" for x in row.where.latitude_deg)
+            yield Problem(f"{place}.latitude_deg", found, "the southern latitude first")
+
+
+def _asked(where: Where) -> list[str]:
+    return [key for key in _OF_ORBITS if getattr(where, key) is not None]
