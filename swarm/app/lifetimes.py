@@ -11,11 +11,13 @@ from functools import partial
 import numpy as np
 
 from swarm.app.low_passes import asked_passages, ephemeris_of
+from swarm.encounter.orbit.full_field import fly
 from swarm.encounter.orbit.insertion import Insertion
-from swarm.encounter.orbit.mean_life import ENDS, Life
+from swarm.encounter.orbit.mean_life import ENDS, Life, MeanOrbit
 from swarm.encounter.orbit.orbit_judging import JudgedOrbit, Met, follow, judge_orbits
+from swarm.encounter.orbit.osculating import osculating_state
 from swarm.encounter.orbit.spiral import Spiral
-from swarm.encounter.orbit.surroundings import Surroundings, surroundings_of
+from swarm.encounter.orbit.surroundings import Surroundings, surroundings_of, turn_s_of
 from swarm.encounter.pass_judging import PassRules, judge_passes
 from swarm.reach.approach.field import OK
 from swarm.reach.approach.passage import Meeting, Passage, States, nearest, passages
@@ -240,10 +242,24 @@ def _history(row: JudgedOrbit, body: Mass, around: Surroundings) -> list[str]:
     )
     lines = [f"   the best of them, lowest km: {heights}"]
     ended = life if life.end != 0 else follow(row, FOLLOWED_DAYS, body, around)
-    return [*lines, f"   {_ending(row, life, ended)}"]
+    return [*lines, *_in_full(life, body, around), f"   {_ending(life, ended)}"]
 
 
-def _ending(row: JudgedOrbit, life: Life, ended: Life) -> str:
+def _in_full(life: Life, body: Mass, around: Surroundings) -> list[str]:
+    """The same orbit flown in the field, not averaged, until its first upkeep: how good the mean is."""
+    begin, days = float(life.tdb_s[0]), min(life.days, 0.99 * turn_s_of(body) / DAY_S)
+    start = MeanOrbit(life.a_km, life.elements[0, :3].copy(), life.elements[0, 3:].copy())
+    flown = fly(osculating_state(start, 0.0, begin, around), begin, days, around)
+    if not len(flown.low_km):
+        return []
+    mean = np.interp(flown.low_tdb_s, life.tdb_s, life.lowest_km)
+    return [
+        f"   flown in the field for {days:.1f} d, not averaged: lowest {flown.low_km.min():.1f} km, averaged "
+        f"{mean.min():.1f}; {np.abs(flown.low_km - mean).max():.1f} km apart at most"
+    ]
+
+
+def _ending(life: Life, ended: Life) -> str:
     where = (
         f"{iso_of_tdb_s(float(ended.tdb_s[-1]))}, near latitude {ended.lowest_latitude_deg[-1]:.0f} deg, "
         f"{ended.lowest_km[-1]:.1f} km over the ellipsoid"

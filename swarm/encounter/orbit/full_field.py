@@ -18,7 +18,8 @@ from targets.motion.order8 import C, error_of, next_factor, to_end, to_stage
 
 Floats = NDArray[np.float64]
 
-TOLERANCE = 1e-11
+# A share of place and speed a step: metres in a month (tests).
+TOLERANCE = 1e-10
 _STEPS_MAX = 2_000_000
 # Between two looks at the ground a step goes no further than this share of a revolution.
 _SHARE_OF_TURN = 1.0 / 24.0
@@ -127,10 +128,11 @@ def _fly(y, begin, span, every, tolerance, around, kept, lows):
                 t, y, h, closing, opening, around, stages, place, work, there, axes, tolerance
             )
             low_count += 1
+            _rates(t + h, new, around, work, stages[12])
         closing = opening
         y[:] = new
+        stages[0, :] = stages[12]
         done += h
-        _rates(begin + done, y, around, work, stages[0])
         under = _height(begin + done, y, around, axes) <= around.ground_km
         over = under or done >= span - 1e-6
         if (over or done >= next_kept) and count < kept.shape[0]:

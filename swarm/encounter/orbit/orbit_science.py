@@ -12,9 +12,9 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from numba import njit
 from numpy.typing import NDArray
 
-from swarm.encounter.instruments import share_from_disc
 from swarm.encounter.orbit.mean_life import Life
 from swarm.encounter.orbit.mean_rates import look
 from swarm.encounter.orbit.surroundings import Surroundings
@@ -24,6 +24,7 @@ Floats = NDArray[np.float64]
 # Points of a revolution: 0.5 deg. A pass below a height at the pole of an eccentric orbit is some degrees long.
 _POINTS = 720
 _BETWEEN = 4  # looks between two steps of a life
+_LEAST_KM = 0.1  # no height over a disc is less
 
 
 @dataclass(frozen=True)
@@ -68,56 +69,70 @@ def what_is_seen(
     until_tdb_s: float = math.inf,
 ) -> Seen:
     """Sum over a life, or its first part."""
-    heights, sines = np.empty(_POINTS), np.empty(_POINTS)
-    longitudes, shares = np.empty(_POINTS), np.empty(_POINTS)
-    period = 2.0 * math.pi * math.sqrt(life.a_km**3 / around.field.gm_km3_s2)
-    edges = np.sin(np.radians([band.south_deg, band.north_deg]))
-    hours = passes = squared = 0.0
-    lowest = math.inf
+    south, north = np.sin(np.radians([band.south_deg, band.north_deg]))
+    asked = np.array([band.below_km, south, north, band.share_of_sphere])
+    worth = np.zeros(3) if counter is None else np.array(
+        [counter.radius_km, counter.contrast, counter.counts_per_s]
+    )  # fmt: skip
     by_latitude = np.zeros(18)
     end = min(float(life.tdb_s[-1]), until_tdb_s)
-    for t, span, elements in _looks(life, end):
-        look(t, elements, life.a_km, around, _POINTS, heights, sines, longitudes, shares)
-        low = heights <= band.below_km
-        seconds = shares * span
-        by_latitude += np.histogram(
-            np.degrees(np.arcsin(sines[low])), bins=18, range=(-90.0, 90.0), weights=seconds[low]
-        )[0]
-        inside = low & (sines >= edges[0]) & (sines <= edges[1])
-        if not inside.any():
-            continue
-        hours += float(seconds[inside].sum()) / 3600.0
-        passes += span / period * _runs(inside)
-        lowest = min(lowest, float(heights[inside].min()))
-        if counter is not None:
-            squared += _squared(heights[inside], seconds[inside], counter, band, around.radius_km)
-    return Seen(hours, passes, lowest, math.sqrt(squared), by_latitude / 3600.0)
+    sums = _sum(life.tdb_s, life.elements, life.a_km, end, asked, worth, around, by_latitude)
+    return Seen(sums[0] / 3600.0, sums[1], sums[2], math.sqrt(sums[3]), by_latitude / 3600.0)
 
 
-def _looks(life: Life, end: float) -> list[tuple[float, float, Floats]]:
-    """Middles of short spans of a life, how long they are, and the elements there, straight between two steps."""
-    found = []
-    for k in range(len(life.tdb_s) - 1):
-        begin, last = float(life.tdb_s[k]), min(float(life.tdb_s[k + 1]), end)
+@njit(cache=True)
+def _sum(epochs, elements, a, end, asked, worth, around, by_latitude):
+    """Seconds, passes, least height and squared significance in the band; by_latitude gets seconds below the height."""
+    work = (np.empty(_POINTS), np.empty(_POINTS), np.empty(_POINTS), np.empty(_POINTS))
+    period = 2.0 * math.pi * math.sqrt(a**3 / around.field.gm_km3_s2)
+    seconds = passes = squared = 0.0
+    lowest = math.inf
+    for k in range(epochs.size - 1):
+        begin, last = epochs[k], min(epochs[k + 1], end)
         if last <= begin:
             break
-        whole = float(life.tdb_s[k + 1]) - begin
         span = (last - begin) / _BETWEEN
         for m in range(_BETWEEN):
+            # the orbit in the middle of a short span, straight between two steps
             t = begin + (m + 0.5) * span
-            share = (t - begin) / whole
-            found.append((t, span, (1.0 - share) * life.elements[k] + share * life.elements[k + 1]))
-    return found
+            share = (t - begin) / (epochs[k + 1] - begin)
+            y = (1.0 - share) * elements[k] + share * elements[k + 1]
+            more = _revolution(t, y, a, span, asked, worth, around, by_latitude, work)
+            seconds += more[0]
+            passes += span / period * more[1]
+            lowest = min(lowest, more[2])
+            squared += more[3]
+    return seconds, passes, lowest, squared
 
 
-def _runs(inside: NDArray[np.bool_]) -> int:
-    """How many stretches of a closed revolution are inside."""
-    return max(int((inside & ~np.roll(inside, 1)).sum()), 1)
+@njit(cache=True)
+def _revolution(t, y, a, span, asked, worth, around, by_latitude, work):
+    """The same of revolutions that fill a span: seconds, stretches inside, least height, squared significance."""
+    heights, sines, longitudes, shares = work
+    look(t, y, a, around, _POINTS, heights, sines, longitudes, shares)
+    seconds = squared = 0.0
+    lowest, runs = math.inf, 0
+    was = _inside(heights[_POINTS - 1], sines[_POINTS - 1], asked)
+    for j in range(_POINTS):
+        time = shares[j] * span
+        if heights[j] <= asked[0]:
+            latitude = math.degrees(math.asin(min(max(sines[j], -1.0), 1.0)))
+            by_latitude[min(int((latitude + 90.0) / 10.0), 17)] += time
+        now = _inside(heights[j], sines[j], asked)
+        if now:
+            runs += 0 if was else 1
+            seconds += time
+            lowest = min(lowest, heights[j])
+            above = max(heights[j], _LEAST_KM)
+            cap = 0.5 * (1.0 - math.cos(min(above / around.radius_km, math.pi)))
+            shown = (1.0 - 1.0 / math.sqrt(1.0 + (worth[0] / above) ** 2)) * worth[1]
+            squared += shown * shown * worth[2] * time * min(cap / asked[3], 1.0)
+        was = now
+    if seconds > 0.0 and runs == 0:
+        runs = 1  # a whole revolution inside is one pass
+    return seconds, runs, lowest, squared
 
 
-def _squared(heights: Floats, seconds: Floats, counter: Counter, band: Band, radius_km: float) -> float:
-    above = np.maximum(heights, 0.1)
-    cap = 0.5 * (1.0 - np.cos(np.minimum(above / radius_km, math.pi)))
-    near = np.minimum(cap / band.share_of_sphere, 1.0)
-    shown = share_from_disc(counter.radius_km, above) * counter.contrast
-    return float((shown**2 * counter.counts_per_s * seconds * near).sum())
+@njit(cache=True)
+def _inside(height, sine, asked):
+    return height <= asked[0] and asked[1] <= sine <= asked[2]
