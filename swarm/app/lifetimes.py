@@ -14,7 +14,13 @@ from swarm.app.low_passes import asked_passages, ephemeris_of
 from swarm.encounter.orbit.full_field import fly
 from swarm.encounter.orbit.insertion import Insertion
 from swarm.encounter.orbit.mean_life import ENDS, Life, MeanOrbit
-from swarm.encounter.orbit.orbit_judging import JudgedOrbit, Met, follow, judge_orbits
+from swarm.encounter.orbit.orbit_judging import (
+    ORBIT_IMPACT_CHANCE,
+    JudgedOrbit,
+    Met,
+    follow,
+    judge_orbits,
+)
 from swarm.encounter.orbit.osculating import osculating_state
 from swarm.encounter.orbit.spiral import Spiral
 from swarm.encounter.orbit.surroundings import Surroundings, surroundings_of, turn_s_of
@@ -24,6 +30,7 @@ from swarm.reach.approach.passage import Meeting, Passage, States, nearest, pass
 from swarm.reach.approach.rows import Ask, low_passes
 from swarm.reach.approach.shoot import REASONS
 from swarm.reach.mothership.sources import epochs_needed_tdb_s, meetings_of, states_of
+from swarm.study.approach_relations import impact_limit
 from swarm.study.orbit_relations import lowest_km, takers
 from swarm.study.schema import Study
 from swarm.study.sections.approach import ApproachSettings
@@ -87,6 +94,7 @@ def lifetime_lines(study: Study) -> list[str]:
 
 def _passage_lines(sky: _Sky, ask: ApproachSettings, number: int, passage: Passage) -> list[str]:
     body = passage.body
+    _may_end_there(sky.study, ask)
     field = field_of(sky.study, body)
     speed = float(np.linalg.norm(passage.v_inf_km_s))
     lines = [
@@ -119,6 +127,17 @@ def _passage_lines(sky: _Sky, ask: ApproachSettings, number: int, passage: Passa
         limit = first[0][0] if first else "no burn was found that meets an arrival asked for"
         raise NothingFeasible(f"no orbit about {body.name} is left", limit=limit)
     return [*lines, *_cautions(ask, body, sky.ephemeris, field)]
+
+
+def _may_end_there(study: Study, ask: ApproachSettings) -> None:
+    """Refuse orbits about a body that nothing may hit: what stays there comes down there."""
+    limit = impact_limit(study, ask)
+    if limit is not None and limit < ORBIT_IMPACT_CHANCE:
+        raise NothingFeasible(
+            f"no orbit about {ask.body} is left",
+            limit=f"impact chance at most {limit:g} (protection.impact_chance_max or approach.impact_chance_max); the "
+            f"least of an orbit is {ORBIT_IMPACT_CHANCE:g}: it comes down there, and disposal is not computed",
+        )
 
 
 def field_of(study: Study, body: Mass) -> GravityField:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from difflib import get_close_matches
 
-from swarm.study.orbit_relations import lowest_km, orbit_relations
+from swarm.study.orbit_relations import keys_of_kind, lowest_km, orbit_relations
 from swarm.study.problems import Problem
 from swarm.study.sections.approach import ApproachSettings
 from swarm.study.whole_study import Study
@@ -28,6 +28,7 @@ def approach_relations(study: Study) -> Iterator[Problem]:
         if ask.body not in NAMES:
             yield Problem(f"{place}.body", ask.body, _bodies(ask.body))
             continue
+        yield from keys_of_kind(place, ask)
         yield from _heights(place, ask, mass_named(ask.body))
         if ask.kind == "orbit":
             yield from orbit_relations(place, ask, study)

@@ -12,6 +12,12 @@ from targets.masses.massive import mass_named
 
 # Keys of a row that only an orbit can answer.
 _OF_ORBITS = ("latitude_deg", "hours_below_min", "count_sigma_min", "resolution_m_max")
+# Keys of an approach that only an orbit reads, and those that it does not.
+_ORBIT_KEYS = (
+    "designs", "periapsis_km", "apoapsis_km", "inclination_deg", "argp_deg", "capture", "insertion_burns",
+    "insertion_success", "spiral_from_km", "science_days", "below_km", "maintain", "altitude_range_km",
+)  # fmt: skip
+_PASS_KEYS = ("altitudes_km",)
 
 
 def lowest_km(ask: ApproachSettings) -> float:
@@ -49,6 +55,14 @@ def orbit_relations(place: str, ask: ApproachSettings, study: Study) -> Iterator
         )
     yield from _range(place, ask)
     yield from _takers(place, ask, study)
+
+
+def keys_of_kind(place: str, ask: ApproachSettings) -> Iterator[Problem]:
+    """Keys that are given and that nothing of this kind reads."""
+    unread = _PASS_KEYS if ask.kind == "orbit" else _ORBIT_KEYS
+    for key in unread:
+        if key in ask.model_fields_set:
+            yield Problem(f"{place}.{key}", "a value", f'none with kind = "{ask.kind}"')
 
 
 def _range(place: str, ask: ApproachSettings) -> Iterator[Problem]:

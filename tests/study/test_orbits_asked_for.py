@@ -49,6 +49,8 @@ def test_the_demonstration_is_understood():
         ({"designs": ["by"]}, "approach[0].designs[0]", 'a design that takes "orbit"'),
         ({"designs": ["stop"]}, "approach[0].capture", 'designs with propulsion = "electric"'),
         ({"capture": "impulsive"}, "approach[0].capture", 'designs with propulsion = "chemical"'),
+        ({"altitudes_km": [50]}, "approach[0].altitudes_km", 'none with kind = "orbit"'),
+        ({"kind": "low-pass"}, "approach[0].periapsis_km", 'none with kind = "low-pass"'),
         ({"design": {"duty": 0.0}}, "designs[0].duty", "greater than 0"),
         (
             {"row": {"hours_below_min": 3}},

@@ -30,6 +30,8 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 
 SOLAR_W_M2 = 1361.0  # at 1 au: Kopp & Lean 2011, Geophys. Res. Lett. 38:L01706
+# What stays in orbit comes down in the end, and nothing here takes it away: the upper bound.
+ORBIT_IMPACT_CHANCE = 1.0
 # A plane is turned no further than this at insertion; what asks for more is left to another clock angle. Own choice.
 TURN_LIMIT_RAD = math.radians(20.0)
 

@@ -105,6 +105,13 @@ def test_ground_above_the_periapsis_is_refused(tmp_path):
     assert "more than 16 km, the highest ground of Moon" in done.output
 
 
+def test_a_body_that_nothing_may_hit_has_no_orbits(tmp_path):
+    changed = ("[survival]", "[protection]\nimpact_chance_max = { Moon = 0.01 }\n\n[survival]")
+    done = call("lifetime", str(yarrow(tmp_path, changed)))
+    assert done.exit_code == 3
+    assert "it comes down there, and disposal is not computed" in done.output
+
+
 def test_a_study_without_orbits_is_told_what_to_ask(tmp_path):
     file = tmp_path / "tiny.toml"
     file.write_text(TINY, encoding="utf-8")
