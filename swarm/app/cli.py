@@ -114,6 +114,23 @@ def passages_command(study: StudyPath, debug: Debug = False) -> None:
     _guard(work, debug=debug)
 
 
+@app.command(name="lifetime")
+def lifetime_command(study: StudyPath, debug: Debug = False) -> None:
+    """What orbits about a planet or a moon come to: the way in, how long they live, what they see until then."""
+
+    def work() -> None:
+        from swarm.app.lifetimes import lifetime_lines
+        from swarm.study.schema import read_study, require_files, require_supported
+
+        understood = read_study(study)
+        require_supported(understood, file=study)
+        require_files(understood, file=study)
+        for line in lifetime_lines(understood):
+            printed.say(line)
+
+    _guard(work, debug=debug)
+
+
 @app.command(name="run")
 def run_command(
     study: StudyPath,

@@ -11,8 +11,9 @@ from swarm.reach.approach.field import OK
 from swarm.reach.approach.rows import LATE, LowPasses, covered_s, field_for, shot
 from swarm.reach.approach.scene import Scene
 from swarm.reach.approach.shoot import REASONS
-from swarm.study.approach_relations import impact_limit, lowest_km
+from swarm.study.approach_relations import impact_limit
 from swarm.study.by_design import takers
+from swarm.study.lowest import lowest_km
 from swarm.study.schema import Study
 from swarm.study.sections.approach import ApproachSettings
 from targets.base.constants import DAY_S

@@ -50,6 +50,12 @@ def passage_lines(study: Study) -> list[str]:
         if not scene.found:
             lines = ["the mothership passes no planet or moon", *_how_near(scene)]
         for ask in study.approach:
+            if ask.kind == "orbit":
+                lines += [
+                    "",
+                    f"{ask.name}: an orbit about {ask.body}; swarm lifetime STUDY says what it comes to",
+                ]
+                continue
             lines += ["", *approach_lines(scene, ask)]
     return lines
 

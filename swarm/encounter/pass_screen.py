@@ -25,9 +25,10 @@ from swarm.reach.found import Screening
 from swarm.reach.mothership.path import NODE_S, Path, table_of_legs
 from swarm.reach.mothership.sources import mothership_of
 from swarm.run.workers import Pool
-from swarm.study.approach_relations import impact_limit, lowest_km
+from swarm.study.approach_relations import impact_limit
 from swarm.study.by_design import takers
 from swarm.study.kind_names import LOW_PASS
+from swarm.study.lowest import lowest_km
 from swarm.study.schema import Study
 from swarm.study.sections.approach import ApproachSettings
 from swarm.study.sections.designs import DesignSettings

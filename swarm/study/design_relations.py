@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from swarm.study.problems import Problem
-from swarm.study.whole_study import Study
+from swarm.study.whole_study import OF_DESIGNS, Study
 
 
 def design_relations(study: Study) -> Iterator[Problem]:
@@ -49,5 +49,5 @@ def loaded_mass_kg(study: Study) -> float:
 
 def _stands_for_designs(study: Study) -> bool:
     """Whether `study.probe` is what the designs make of it."""
-    first = study.designs[0].model_dump(exclude={"name", "takes"})
+    first = study.designs[0].model_dump(exclude=set(OF_DESIGNS))
     return study.probe.model_dump() == {**first, "count": sum(design.count for design in study.designs)}

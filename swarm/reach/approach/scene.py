@@ -56,8 +56,19 @@ class Scene:
             )  # fmt: skip
         return [(number, own[number - 1]) for number in numbers]
 
-    def rows(self, ask: ApproachSettings, passage: Passage, *, checkout_days: float) -> Asked:
-        """Rows of a passage; none is released before another planet was passed, whose moons are not in the field."""
+    def rows(
+        self,
+        ask: ApproachSettings,
+        passage: Passage,
+        *,
+        checkout_days: float,
+        heights_km: tuple[float, ...] | None = None,
+        clock_step_deg: float | None = None,
+    ) -> Asked:
+        """Rows of a passage; none is released before another planet was passed, whose moons are not in the field.
+
+        heights_km, clock_step_deg : of the arrivals; those that the approach has for passes unless given
+        """
         planet = planet_of(passage.body)
         before = [
             each.closest_tdb_s
@@ -65,7 +76,9 @@ class Scene:
             if each.closest_tdb_s < passage.closest_tdb_s and planet_of(each.body) is not planet
         ]
         first = max([self.span_tdb_s[0], *before])
-        asked = Ask(ask.altitudes_km, ask.clock_step_deg, ask.release_days_before, checkout_days)
+        heights = ask.altitudes_km if heights_km is None else heights_km
+        step = ask.clock_step_deg if clock_step_deg is None else clock_step_deg
+        asked = Ask(heights, step, ask.release_days_before, checkout_days)
         return asked_rows(asked, passage, self.states, first_tdb_s=first, ephemeris=self.ephemeris)
 
 

@@ -28,6 +28,29 @@ class ProbeSettings(Section):
     isp_s: float = default(220.0, "s", f"{PROPULSION_SURVEY}, 220-250 s", likely=(40, 5000), ge=1, le=1e5)
     thrust_n: float = default(0.5, "N", f"{PROPULSION_SURVEY}, 0.1-27 N", likely=(0.0001, 500), gt=0, le=1e5)
     burn_limit_m_s: float = required("m/s", likely=(5, 5000), gt=0, le=20_000)
+    propulsion: Literal["chemical", "electric"] = choice("chemical", "own choice: burns are impulses")
+    thrust_power_w: float = default(
+        0.0,
+        "W",
+        "own choice: thrust does not hang on power; at the Sun range at hand it falls with what is missing",
+        likely=(0, 5000),
+        ge=0,
+        le=1e6,
+    )
+    power_exponent: float = default(
+        1.0,
+        "-",
+        f"{FROM_MEMORY}: thrust goes with the power of an ion engine at one exhaust speed",
+        gt=0,
+        le=5,
+    )
+    duty: float = default(
+        0.9,
+        "-",
+        f"{FROM_MEMORY}: common practice leaves a tenth of the time for pointing and radio",
+        gt=0,
+        le=1,
+    )
     spring_m_s: float = default(
         1.0,
         "m/s",

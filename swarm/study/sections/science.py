@@ -41,7 +41,8 @@ class Where(Section):
     spin_period_h_min: float | None = optional("h", ge=0)
     spin_period_h_max: float | None = optional("h", gt=0)
     family: Annotated[tuple[Name, ...], Strict(False)] | None = Field(default=None, min_length=1)
-    kind: Literal["flyby", "low-pass", "entry"] = choice("flyby", "own choice: flybys are searched")
+    kind: Literal["flyby", "low-pass", "entry", "orbit"] = choice("flyby", "own choice: flybys are searched")
+    # of passes and orbits
     body: Name | None = unset()
     altitude_km_max: float | None = optional("km", gt=0)
     latitude_deg: Angles | None = _angles("planetocentric")
@@ -49,6 +50,9 @@ class Where(Section):
     sun_elevation_deg: Angles | None = _angles("Sun over the horizon below")
     resolution_m_max: float | None = optional("m", gt=0)
     dwell_s_min: float | None = optional("s", gt=0)
+    # of orbits
+    hours_below_min: float | None = optional("h", "below approach.below_km in the band of latitudes", gt=0)
+    count_sigma_min: float | None = optional("-", gt=0)
 
 
 class ScienceRow(Section):
