@@ -119,7 +119,8 @@ def _rows(study: Study) -> Iterator[Problem]:
         every = dict.fromkeys(
             ("taxonomy", *BODY_KEYS, *(key for keys in KEYS_OF_ROWS.values() for key in keys))
         )
-        read = KEYS_OF_ROWS[kind]
+        # of a kind that is not computed nothing is known but that
+        read = KEYS_OF_ROWS.get(kind, every)
         for key in (key for key in every if key not in read):
             if getattr(row.where, key) is not None:
                 said = f'no such key with kind = "{kind}"'
