@@ -1,4 +1,4 @@
-"""Low passes in the refinement of a plan: flown in the field about their planet already, and not handed over yet."""
+"""Low passes in the refinement of a plan: flown in the field about their planet already."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ from swarm.refine.correct import Arc, NotRefined
 
 
 def refine_pass(study: Any, field: Any, arc: Arc) -> NotRefined:
-    """Say that a pass is left out of the refinement and of the package, and what stands in their place."""
+    """Say that a pass is left out of the refinement, and what stands in its place."""
     return NotRefined(
         arc,
-        "a low pass was flown in the field about its planet when it was screened (table passes); this version "
-        "neither disperses it in full nor hands it over",
+        "a low pass is flown in the field about its planet when it is screened (table passes): it is handed over so "
+        "(PASSES.txt of the package), and not dispersed again",
     )

@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+from typing import Any
+
+import pyarrow.compute as pc
+
 from swarm.app.stages.record import Work
+from swarm.reach.approach.scene import ephemeris_of
 from swarm.reach.mothership.path import legs_of_table
-from swarm.refine.handoff.package import clear_package, write_package
+from swarm.refine.handoff.package import Package, clear_package, write_package
+from swarm.refine.handoff.passes import write_passes
 from swarm.refine.ranking import ranking_changes
 from swarm.refine.safety import cautions, others_of, safety_table
 from swarm.refine.stretches import Paths, field_of, paths_of
@@ -17,6 +23,7 @@ from swarm.refine.whole_plan import (
 )
 from swarm.run.csv_cells import csv_text
 from swarm.run.folder import Run
+from swarm.run.kinds import ENCOUNTERS
 from targets.base.errors import NothingFeasible
 
 _PACKAGE = "handoff"
@@ -71,20 +78,29 @@ def work_handoff(work: Work) -> None:
     run, plan = work.run, _number(work)
     stored = {name: work.table(name) for name in REFINEMENT_TABLES}
     refined = stored_plan(work.study, tables_of(run), stored, plan)
-    if not refined.flown:
+    passes = _passes_of(run, plan)
+    if not refined.flown and not passes:
         left = "; ".join(f"probe {each.arc.probe}: {each.reason}" for each in refined.lost)
         raise NothingFeasible(
             "no trajectory of this plan to hand over", limit=left or "the plan flies no probe"
         )
-    package = write_package(
-        work.study,
-        work.targets(),
-        work.table("mothership"),
-        refined.flown,
-        refined.paths,
-        lost=refined.lost,
-        folder=run.folder / _PACKAGE,
-    )
+    folder = run.folder / _PACKAGE
+    clear_package(folder)
+    package = Package(folder, (), (), 0.0, 0.0)
+    if refined.flown:
+        package = write_package(
+            work.study,
+            work.targets(),
+            work.table("mothership"),
+            refined.flown,
+            refined.paths,
+            lost=refined.lost,
+            folder=folder,
+        )
+    worst = package.worst_km, package.worst_km_s
+    if passes:
+        off = write_passes(work.study, passes, folder, ephemeris=ephemeris_of(work.study))
+        worst = max(worst[0], off[0]), max(worst[1], off[1])
     for each in package.unwritten:
         run.warn(f"plan {plan}, probe {each.arc.probe} ({each.arc.target}) not handed over: {each.reason}")
     run.note(
@@ -92,8 +108,16 @@ def work_handoff(work: Work) -> None:
         {
             "plan": plan,
             "not_refined": {str(each.arc.probe): each.reason for each in (*refined.lost, *package.unwritten)},
-            "files": list(package.files),
-            "read_back_m": round(1e3 * package.worst_km, 4),
-            "read_back_m_s": float(f"{1e3 * package.worst_km_s:.3g}"),
+            "files": sorted(entry.name for entry in folder.iterdir()),
+            "read_back_m": round(1e3 * worst[0], 4),
+            "read_back_m_s": float(f"{1e3 * worst[1]:.3g}"),
         },
     )
+
+
+def _passes_of(run: Run, plan: int) -> list[tuple[int, dict[str, Any]]]:
+    """Probe numbers of a plan that pass a planet or a moon, each with its row of `opportunities`."""
+    own = run.read_table("plans").filter(pc.equal(run.read_table("plans")["plan"], plan))
+    rows = {row["opportunity"]: row for row in run.read_table("opportunities").to_pylist()}
+    flown = [(each["probe"], rows[each["opportunity"]]) for each in own.to_pylist()]
+    return [(probe, row) for probe, row in flown if ENCOUNTERS[row["kind"]].place]

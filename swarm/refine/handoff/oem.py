@@ -1,4 +1,4 @@
-"""Orbit ephemeris messages: CCSDS 502.0-B-3, section 5, KVN. A segment each side of an impulse; ICRF, TDB, Sun."""
+"""Orbit ephemeris messages: CCSDS 502.0-B-3, section 5, KVN. A segment each side of an impulse; ICRF, TDB."""
 
 from __future__ import annotations
 
@@ -59,16 +59,20 @@ def oem_text(
     creation_tdb_s: float,
     comments: Sequence[str] = (),
     covariance: tuple[float, Floats] | None = None,
+    centers: Sequence[str] | None = None,
 ) -> str:
-    """Return the message; `covariance` is (epoch, (6, 6)), put under the last segment."""
+    """Return the message; `covariance` is (epoch, (6, 6)), put under the last segment.
+
+    centers : what each stretch's states are about; the Sun unless given
+    """
     lines = header("OEM", creation_tdb_s, comments)
-    for stretch in stretches:
+    for center, stretch in zip(centers or ["SUN"] * len(stretches), stretches, strict=True):
         dates = [date_text(float(t)) for t in stretch.epochs_tdb_s]
         lines += [
             "META_START",
             f"OBJECT_NAME = {name}",
             f"OBJECT_ID = {OBJECT_ID}",
-            "CENTER_NAME = SUN",
+            f"CENTER_NAME = {center}",
             "REF_FRAME = ICRF",
             "TIME_SYSTEM = TDB",
             f"START_TIME = {dates[0]}",
