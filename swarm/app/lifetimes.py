@@ -16,8 +16,8 @@ from swarm.encounter.orbit.insertion import Insertion
 from swarm.encounter.orbit.mean_life import ENDS, Life, MeanOrbit
 from swarm.encounter.orbit.orbit_judging import (
     ORBIT_IMPACT_CHANCE,
+    Arrived,
     JudgedOrbit,
-    Met,
     follow,
     judge_orbits,
 )
@@ -155,7 +155,7 @@ def _around(sky: _Sky, ask: ApproachSettings, passage: Passage, field: GravityFi
     return surroundings_of(passage.body, field, span, ground_km=lowest_km(ask), ephemeris=sky.ephemeris)
 
 
-def _arrivals(sky: _Sky, own: Study, ask: ApproachSettings, passage: Passage) -> tuple[list[Met], str]:
+def _arrivals(sky: _Sky, own: Study, ask: ApproachSettings, passage: Passage) -> tuple[list[Arrived], str]:
     """Arrivals at every height, clock angle and date of release, shot in the field; and what became of them."""
     planet = planet_of(passage.body)
     before = [
@@ -171,7 +171,7 @@ def _arrivals(sky: _Sky, own: Study, ask: ApproachSettings, passage: Passage) ->
     judged = judge_passes(own, rows, PassRules(ask.ephemeris_sigma_km, lowest_km(ask), None))
     good = np.flatnonzero(rows.shots.status == OK)
     met = [
-        Met(
+        Arrived(
             rows.shots.relative[k], float(rows.shots.closest_s[k]), float(rows.shots.v_inf_km_s[k]),
             float(rows.release_s[k]), float(judged.burn_m_s[k]), float(judged.dv99_m_s[k]),
             float(judged.sigma_altitude_km[k]),
