@@ -53,6 +53,7 @@ _HEAD = (
     f"{'m/px':>6} {'quality':>8} {'chance':>7}"
 )
 _HISTORY_ROWS = 8
+FLATTENED_KM = 1.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -265,7 +266,12 @@ def _history(row: JudgedOrbit, body: Mass, around: Surroundings) -> list[str]:
 
 
 def _in_full(life: Life, body: Mass, around: Surroundings) -> list[str]:
-    """The same orbit flown in the field, not averaged, until its first upkeep: how good the mean is."""
+    """The same orbit flown in the field, not averaged, until its first upkeep: how good the mean is.
+
+    Where the ground is flattened, the lowest place of a revolution is not its periapsis, and the two are not compared.
+    """
+    if body.radius_km - body.polar_radius_km > FLATTENED_KM:
+        return []
     begin, days = float(life.tdb_s[0]), min(life.days, 0.99 * turn_s_of(body) / DAY_S)
     start = MeanOrbit(life.a_km, life.elements[0, :3].copy(), life.elements[0, 3:].copy())
     flown = fly(osculating_state(start, 0.0, begin, around), begin, days, around)

@@ -182,8 +182,8 @@ def _set_up(axes: Floats, inclination_deg: float, argp_deg: float) -> tuple[Floa
 
 
 def _judge(
-    study: Study, ask: ApproachSettings, where: Where | None, met: Arrived, orbit: _Orbit, thruster: Thruster, body: Mass,
-    around: Surroundings,
+    study: Study, ask: ApproachSettings, where: Where | None, met: Arrived, orbit: _Orbit, thruster: Thruster,
+    body: Mass, around: Surroundings,
 ) -> JudgedOrbit:  # fmt: skip
     arrival, days, refused = _arrive(study, ask, met, orbit, thruster, body, around)
     spent = met.burn_m_s + met.dv99_m_s + arrival.total_m_s
