@@ -56,6 +56,7 @@ Gpu = Annotated[
     bool, typer.Option("--gpu", help="Filter the population on a GPU first; the answer is the same.")
 ]
 PlanNumber = Annotated[int, typer.Option("--plan", metavar="ID", help="A number of front.parquet.")]
+All = Annotated[bool, typer.Option("--all", help="Print everything that is known, not the summary.")]
 Debug = Annotated[bool, typer.Option("--debug", help="Show the traceback of an unexpected error.")]
 
 
@@ -67,8 +68,8 @@ def _version(version: Annotated[bool, typer.Option("--version", help="Print the 
 
 
 @app.command()
-def check(study: StudyPath, debug: Debug = False) -> None:
-    """The study as understood: every value with its unit and source.
+def check(study: StudyPath, everything: All = False, debug: Debug = False) -> None:
+    """The study as understood: bodies, path, dates, what looks odd; with --all every value with its unit and source.
 
     Keys and examples of every section: swarm help study. A mothership that meets planets is written row by row:
 
@@ -85,12 +86,16 @@ def check(study: StudyPath, debug: Debug = False) -> None:
 
     def work() -> None:
         from swarm.refine.two_body import two_body_warning
+        from swarm.study.at_a_glance import glance
         from swarm.study.schema import read_study, require_files, require_supported, study_notes, study_rows
 
         understood = read_study(study)
         require_supported(understood, file=study)
         require_files(understood, file=study)
-        printed.study(study_rows(understood))
+        if everything:
+            printed.study(study_rows(understood))
+        else:
+            printed.labelled(glance(understood))
         for note in filter(None, (*study_notes(understood), two_body_warning(understood))):
             typer.echo(f"note: {note}", err=True)
 
@@ -142,16 +147,24 @@ def run_command(
     until: Until = None,
     old: From = None,
     gpu: Gpu = False,
+    everything: All = False,
     debug: Debug = False,
 ) -> None:
-    """Every stage in order, from the catalogue to the page; each is printed when it is done, the front first."""
+    """Every stage in order, from the catalogue to the page; then the answer in eight lines."""
 
     def work() -> None:
         from swarm.app.pipeline import left_after, run_all
 
         options = Options(workers, scheduler, seed, resume, gpu)
         with telling(_err) as teller:
-            made = run_all(study, run, options, teller, until=until, old=old, on_stage=printed.AsItComes())
+            said = printed.AsItComes(teller.say, everything=everything)
+            try:
+                made = run_all(study, run, options, teller, until=until, old=old, on_stage=said)
+            except BaseException:
+                said.warnings()  # they may be why it failed
+                raise
+        printed.answer(made)
+        said.warnings()
         if left := left_after(until, made):
             printed.left_over(left, _command_to_go_on(study, run, options, old))
 
@@ -287,25 +300,30 @@ def explain(
     plan: Annotated[
         int | None, typer.Option("--plan", metavar="N", help="A number of front.parquet.")
     ] = None,
+    everything: All = False,
     debug: Debug = False,
 ) -> None:
-    """Why an opportunity, or a plan, is worth what it is worth."""
+    """The answer of a run in eight lines, or all of it; or why an opportunity, or a plan, is worth what it is worth."""
 
     def work() -> None:
         from swarm.decide.explain import explain_opportunity
         from swarm.decide.explain_plan import explain_plan
         from swarm.run.folder import Run
 
-        if (opportunity is None) == (plan is None):
-            found = "neither" if plan is None else "both"
-            raise InputError(
-                "one thing is explained at a time", found=found, expected="--opportunity N or --plan N"
-            )
+        if sum((opportunity is not None, plan is not None, everything)) > 1:
+            expected = "--opportunity N, --plan N or --all; without one, the answer in eight lines"
+            raise InputError("one thing is explained at a time", found="more than one", expected=expected)
         opened = Run.open(run)
         if opportunity is not None:
             printed.explanation(explain_opportunity(opened, opportunity))
         elif plan is not None:
             printed.explanation(explain_plan(opened, plan))
+        elif everything:
+            printed.everything(opened)
+        elif opened.has("front"):
+            printed.answer(opened)
+        else:
+            raise InputError("this run has no front", file=run, do="finish it with: swarm run --resume")
 
     _guard(work, debug=debug, folder=run)
 

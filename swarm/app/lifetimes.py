@@ -5,12 +5,9 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
-from functools import partial
 
 import numpy as np
 
-from swarm.app.low_passes import asked_passages, ephemeris_of
 from swarm.encounter.orbit.full_field import fly
 from swarm.encounter.orbit.insertion import Insertion
 from swarm.encounter.orbit.mean_life import ENDS, Life, MeanOrbit
@@ -26,21 +23,21 @@ from swarm.encounter.orbit.spiral import Spiral
 from swarm.encounter.orbit.surroundings import Surroundings, surroundings_of, turn_s_of
 from swarm.encounter.pass_judging import PassRules, judge_passes
 from swarm.reach.approach.field import OK
-from swarm.reach.approach.passage import Meeting, Passage, States, nearest, passages
-from swarm.reach.approach.rows import Ask, low_passes
+from swarm.reach.approach.passage import Passage
+from swarm.reach.approach.rows import LATE, covered_s, field_for, shot
+from swarm.reach.approach.scene import Scene, scene_of
 from swarm.reach.approach.shoot import REASONS
-from swarm.reach.mothership.sources import epochs_needed_tdb_s, meetings_of, states_of
 from swarm.study.approach_relations import impact_limit
-from swarm.study.orbit_relations import lowest_km, takers
+from swarm.study.by_design import takers
+from swarm.study.lowest import lowest_km
 from swarm.study.schema import Study
 from swarm.study.sections.approach import ApproachSettings
 from swarm.study.sections.science import Where
 from targets.base.constants import DAY_S
 from targets.base.errors import InputError, NothingFeasible
-from targets.base.timescale import iso_of_tdb_s, tdb_s_from_jd
-from targets.ephemeris.planets import sample_planets
+from targets.base.timescale import iso_of_tdb_s
 from targets.gravity.harmonic_field import GravityField, gravity_of
-from targets.masses.massive import Mass, mass_named, planet_of
+from targets.masses.massive import Mass
 from targets.masses.where import Ephemeris
 
 # An orbit let go is followed so long for where it ends. Own choice.
@@ -56,16 +53,6 @@ _HISTORY_ROWS = 8
 FLATTENED_KM = 1.0
 
 
-@dataclass(frozen=True, eq=False)
-class _Sky:
-    """What all approaches of a study share."""
-
-    study: Study
-    states: States
-    found: Sequence[Passage]
-    ephemeris: Ephemeris
-
-
 def lifetime_lines(study: Study) -> list[str]:
     """Sentences for people, a block an approach and passage. Raises NothingFeasible where no orbit is left."""
     asks = [ask for ask in study.approach if ask.kind == "orbit"]
@@ -74,26 +61,15 @@ def lifetime_lines(study: Study) -> list[str]:
             "the study asks for no orbit", place="approach", found=f"{len(study.approach)} of other kinds",
             expected='an [[approach]] with kind = "orbit"',
         )  # fmt: skip
-    span = float(tdb_s_from_jd(study.study.start_jd_tdb)), float(tdb_s_from_jd(study.study.end_jd_tdb))
-    needed = epochs_needed_tdb_s(study)
-    planets = sample_planets(min(needed), max(needed))
-    ephemeris = ephemeris_of(study)
-    meetings = [
-        Meeting(mass_named(name), t, state[3:] - ephemeris.about_sun(mass_named(name), np.array([t]))[0, 3:])
-        for name, t, state in meetings_of(study, planets)
-    ]
     lines: list[str] = []
-    with states_of(study, planets) as states:
-        found = passages(states, span, planets=planets, ephemeris=ephemeris, meetings=meetings)
-        sky = _Sky(study, states, found, ephemeris)
+    with scene_of(study) as sky:
         for ask in asks:
-            near = partial(nearest, mass_named(ask.body), states, span, planets=planets)
-            for number, passage in asked_passages(ask, found, near):
+            for number, passage in sky.asked(ask):
                 lines += [*([""] if lines else []), *_passage_lines(sky, ask, number, passage)]
     return lines
 
 
-def _passage_lines(sky: _Sky, ask: ApproachSettings, number: int, passage: Passage) -> list[str]:
+def _passage_lines(sky: Scene, ask: ApproachSettings, number: int, passage: Passage) -> list[str]:
     body = passage.body
     _may_end_there(sky.study, ask)
     field = field_of(sky.study, body)
@@ -107,7 +83,7 @@ def _passage_lines(sky: _Sky, ask: ApproachSettings, number: int, passage: Passa
     refusals: list[str] = []
     kept = 0
     around = _around(sky, ask, passage, field)
-    for name, own in takers(sky.study, ask).items():
+    for name, own in takers(sky.study, ask.kind, ask.designs).items():
         met, counted = _arrivals(sky, own, ask, passage)
         for k, where in enumerate(wheres or [None]):
             sun_km = float(np.linalg.norm(passage.sun_km))
@@ -149,39 +125,39 @@ def field_of(study: Study, body: Mass) -> GravityField:
     return gravity_of(body, study.base / name, degree=study.massive.gravity_degree)
 
 
-def _around(sky: _Sky, ask: ApproachSettings, passage: Passage, field: GravityField) -> Surroundings:
+def _around(sky: Scene, ask: ApproachSettings, passage: Passage, field: GravityField) -> Surroundings:
     way = SPIRAL_DAYS_MAX if ask.capture == "spiral" else 60.0
     days = way + ask.science_days + FOLLOWED_DAYS
     span = passage.closest_tdb_s - 5.0 * DAY_S, passage.closest_tdb_s + days * DAY_S
     return surroundings_of(passage.body, field, span, ground_km=lowest_km(ask), ephemeris=sky.ephemeris)
 
 
-def _arrivals(sky: _Sky, own: Study, ask: ApproachSettings, passage: Passage) -> tuple[list[Arrived], str]:
+def _arrivals(sky: Scene, own: Study, ask: ApproachSettings, passage: Passage) -> tuple[list[Arrived], str]:
     """Arrivals at every height, clock angle and date of release, shot in the field; and what became of them."""
-    planet = planet_of(passage.body)
-    before = [
-        each.closest_tdb_s
-        for each in sky.found
-        if each.closest_tdb_s < passage.closest_tdb_s and planet_of(each.body) is not planet
-    ]
-    first = max([float(tdb_s_from_jd(own.study.start_jd_tdb)), *before])
     # to a spiral the side by which it comes is no matter
     step = 360.0 if ask.capture == "spiral" else ask.clock_step_deg
-    asked = Ask(ask.periapsis_km or (), step, ask.release_days_before, own.probe.checkout_days)
-    rows = low_passes(asked, passage, sky.states, first_tdb_s=first, ephemeris=sky.ephemeris)
+    asked = sky.rows(
+        ask,
+        passage,
+        checkout_days=own.probe.checkout_days,
+        heights_km=ask.periapsis_km or (),
+        clock_step_deg=step,
+    )
+    rows = shot(asked, field_for(asked, sky.ephemeris), covered_s(asked))
     judged = judge_passes(own, rows, PassRules(ask.ephemeris_sigma_km, lowest_km(ask), None))
-    good = np.flatnonzero(rows.shots.status == OK)
     met = [
         Arrived(
             rows.shots.relative[k], float(rows.shots.closest_s[k]), float(rows.shots.v_inf_km_s[k]),
-            float(rows.release_s[k]), float(judged.burn_m_s[k]), float(judged.dv99_m_s[k]),
-            float(judged.sigma_altitude_km[k]),
+            float(rows.release_s[k]), float(judged.burn_m_s[j]), float(judged.worth.dv99_needed_m_s[j]),
+            float(judged.worth.sigma_altitude_km[j]),
         )
-        for k in good
+        for j, k in enumerate(judged.rows)
     ]  # fmt: skip
-    parts = [f"{len(rows.burn_s) + rows.early} arrivals asked for", f"{len(met)} shot"]
+    parts = [f"{len(rows.burn_s) + rows.early + rows.late} arrivals asked for", f"{len(met)} shot"]
     if rows.early:
         parts.append(f"{rows.early} would be released before the path that leads here begins")
+    if rows.late:
+        parts.append(f"{rows.late} {LATE}")
     missed = Counter(int(status) for status in rows.shots.status if status != OK)
     parts += [f"{count}: {REASONS[status]}" for status, count in sorted(missed.items())]
     return met, "; ".join(parts)

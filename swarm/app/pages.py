@@ -8,7 +8,7 @@ from swarm.run.tables import lines
 from swarm.study.reference import study_reference
 from targets.base.errors import InputError
 
-WRITTEN = ("several-designs", "many-studies", "beyond-one-machine", "in-a-script")
+WRITTEN = ("low-passes", "several-designs", "many-studies", "beyond-one-machine", "in-a-script")
 PAGES = ("study", "tables", *WRITTEN)
 
 

@@ -21,6 +21,19 @@ def say(text: str) -> None:
     typer.echo(text)
 
 
+def labelled(lines: list[tuple[str, str]]) -> None:
+    """Lines of a label and a sentence; on a terminal a long sentence goes on under its own beginning."""
+    if not _out.is_terminal:
+        width = max(len(label) for label, _ in lines)
+        for label, text in lines:
+            say(f"{label:<{width}}  {text}")
+        return
+    shown = Table(box=None, show_header=False, pad_edge=False, padding=(0, 1))
+    for label, text in lines:
+        shown.add_row(Text(label, style="bold"), _plain_cell(text))
+    _out.print(shown)
+
+
 def explanation(steps: list[Step]) -> None:
     from swarm.decide.explain import as_text
 
@@ -109,7 +122,7 @@ def front(run: Run) -> None:
         f"  of the encounters it expects to see and send home, {100.0 * summary['low_quality_share']:.0f} % show their "
         "target and hardly more (quality under 0.1)"
     )
-    say("what that rests on, of the defaults that the study leaves (the plan as it is, judged again):")
+    say("what that rests on: defaults the study does not set (the same plan, judged again):")
     for line in rests_on_lines(run.read_table("rests_on")):
         say(f"  {line}")
     _print_costs(summary["constraint_costs"])
@@ -145,7 +158,7 @@ def sensitivity(run: Run) -> None:
     noted = run.manifest["notes"].get("sensitivity")
     if noted is None or not run.has("sensitivity"):
         return
-    say(f"what plan {noted['plan']} hangs on, the widest first:")
+    say(f"what plan {noted['plan']} depends on, the widest first:")
     for line in tornado_lines(run.read_table("sensitivity")):
         say(f"  {line}")
     say("risks in a 5x5 table (likelihood, consequence; bins of the study), the highest first:")
@@ -169,7 +182,7 @@ def refined(run: Run) -> None:
     from swarm.refine.duties import mothership_duties
 
     table = run.read_table("refined")
-    say(f"plan {noted['plan']} in full force:")
+    say(f"plan {noted['plan']} under all forces:")
     for row in table.to_pylist():
         say(
             f"  probe {row['probe']:>2}: burn {row['burn_m_s']:.3f} m/s ({row['burn_change_m_s']:+.3f}), aim point "
@@ -225,19 +238,87 @@ AFTER: dict[str, Callable[[Run], None]] = {
 }
 
 
-class AsItComes:
-    """What `swarm run` prints: the lines of each stage when it is done, and each warning once."""
+def _found_by_screen(run: Run) -> str:
+    notes = run.manifest["notes"]
+    names = run.read_table("opportunities", whole=False)["target"]
+    return (
+        f"{len(names.unique())} of {notes['catalogue']['bodies']} bodies in reach, {len(names)} opportunities"
+    )
 
-    def __init__(self) -> None:
+
+def _found_by_optimize(run: Run) -> str:
+    summary = run.manifest["notes"]["summary"]
+    front = run.read_table("front")
+    row = next(row for row in front.to_pylist() if row["plan"] == summary["plan"])
+    return (
+        f"{front.num_rows} plans; {summary['rule']} chooses plan {row['plan']}: {row['probes']} probes, "
+        f"{100 * row['science']:.0f} % of the science, risk {100 * row['risk']:.0f} %"
+    )
+
+
+def _found_by_handoff(run: Run) -> str:
+    noted = run.manifest["notes"]["handoff"]
+    return f"{len(noted['files'])} files in {run.folder / 'handoff'}, read back"
+
+
+# What is said of a stage in one line when it is done; of others that they are.
+_FOUND: dict[str, Callable[[Run], str]] = {
+    "screen": _found_by_screen,
+    "optimize": _found_by_optimize,
+    "handoff": _found_by_handoff,
+}
+
+
+class AsItComes:
+    """What `swarm run` prints: a line a stage while it runs, then the answer in eight lines, then what to beware of.
+
+    say        : takes the lines about stages (standard error)
+    everything : each stage is printed in full when it is done
+    """
+
+    def __init__(self, say: Callable[[str], None], *, everything: bool = False) -> None:
+        self._say, self._everything = say, everything
         self._warned = 0
+        self._run: Run | None = None
 
     def __call__(self, stage: str, run: Run) -> None:
-        AFTER.get(stage, nothing)(run)
-        warnings = run.manifest["warnings"]
-        if stage != "screen":  # its lines end with the warnings there are
-            for text in warnings[self._warned :]:
-                say(f"warning: {text}")
+        self._run = run
+        if self._everything:
+            AFTER.get(stage, nothing)(run)
+            if stage == "screen":  # its lines end with the warnings there are
+                self._warned = len(run.manifest["warnings"])
+            self.warnings()
+        elif stage in _FOUND:
+            self._say(f"{stage}: {_FOUND[stage](run)}")
+
+    def warnings(self) -> None:
+        """Each warning that was not printed yet; also where a later stage failed."""
+        if self._run is None:
+            return
+        warnings = self._run.manifest["warnings"]
+        for text in warnings[self._warned :]:
+            say(f"warning: {text}")
         self._warned = len(warnings)
+
+
+def answer(run: Run) -> None:
+    """The eight lines, what refinement warns of, and what such figures are good for."""
+    from swarm.decide.headline import headline
+
+    if not run.has("front"):
+        return
+    labelled(headline(run))
+    noted = run.manifest["notes"].get("refined")
+    for text in (*noted["ranking_changes"], *noted["cautions"]) if noted and run.has("refined") else ():
+        say(f"caution: {text}")
+    say("Concept-study figures, not for operations; see the cautions in the README.")
+
+
+def everything(run: Run) -> None:
+    """Every stage of a run in full, as `swarm run --all` prints it."""
+    for stage in AFTER:
+        if run.manifest["stages"].get(stage, {}).get("status") == "done":
+            AFTER[stage](run)
 
 
 def left_over(stages: tuple[str, ...], command: str) -> None:

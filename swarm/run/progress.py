@@ -1,4 +1,4 @@
-"""Progress: a bar on a terminal, a plain line now and then elsewhere. Everything goes to standard error."""
+"""Progress: a line a stage with the time left; a bar on a terminal, plain lines elsewhere; to standard error."""
 
 from __future__ import annotations
 
@@ -9,7 +9,8 @@ from contextlib import contextmanager
 from typing import Protocol
 
 from rich.console import Console
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+from rich.progress import BarColumn, Progress, ProgressColumn, Task, TextColumn
+from rich.text import Text
 
 OnDone = Callable[[int, int], None]
 _LINE_EVERY_S = 15.0
@@ -37,8 +38,24 @@ def _ignore(done: int, total: int) -> None:
     pass
 
 
+def time_left(elapsed_s: float, done: int, total: int) -> str:
+    """How long a stage will take yet, were the steps to come like those done; in words, as it is a guess."""
+    if done >= total:
+        return f"done in {_duration(elapsed_s)}"
+    if not done:
+        return f"{_duration(elapsed_s)} so far"
+    return f"about {_duration(elapsed_s / done * (total - done))} left"
+
+
+def _duration(seconds: float) -> str:
+    whole = round(seconds)
+    if whole < 120:
+        return f"{whole} s"
+    return f"{round(whole / 60)} min" if whole < 7200 else f"{whole / 3600:.1f} h"
+
+
 class Lines:
-    """Plain lines: one when a stage starts, one at its end, and one every quarter of a minute between."""
+    """Plain lines: one every quarter of a minute while a stage goes on, one at its end."""
 
     def __init__(self, console: Console) -> None:
         self._console = console
@@ -48,20 +65,28 @@ class Lines:
 
     def stage(self, name: str) -> OnDone:
         begun = last = time.monotonic()
-        self.say(f"{name} ...")
 
         def on_done(done: int, total: int) -> None:
             nonlocal last
             now = time.monotonic()
             if done == total or now - last >= _LINE_EVERY_S:
                 last = now
-                self.say(f"{name}: {done} of {total} ({now - begun:.0f} s)")
+                step = "" if done == total else f"step {done} of {total}, "
+                self.say(f"{name}: {step}{time_left(now - begun, done, total)}")
 
         return on_done
 
 
+class _TimeLeft(ProgressColumn):
+    """The time left as `time_left` puts it; the library's own forgets steps that are minutes apart."""
+
+    def render(self, task: Task) -> Text:
+        elapsed_s = (task.finished_time if task.finished else task.elapsed) or 0.0
+        return Text(time_left(elapsed_s, int(task.completed), int(task.total or 1)))
+
+
 class Bars:
-    """Bars of rich, one per stage."""
+    """A line a stage: its name, a bar, and the time left."""
 
     def __init__(self, progress: Progress) -> None:
         self._progress = progress
@@ -85,7 +110,7 @@ def telling(console: Console | None = None) -> Iterator[Teller]:
     if not console.is_terminal:
         yield Lines(console)
         return
-    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
+    columns = (TextColumn("{task.description:<12}"), BarColumn(), _TimeLeft())
     # What is printed meanwhile goes above the bars on a terminal; to a file it goes as it is, not to standard error.
     with Progress(*columns, console=console, redirect_stdout=sys.stdout.isatty()) as progress:
         yield Bars(progress)

@@ -5,11 +5,26 @@ from __future__ import annotations
 from collections.abc import Iterator
 from difflib import get_close_matches
 
-from swarm.study.orbit_relations import keys_of_kind, lowest_km, orbit_relations
+from swarm.study.kind_names import FLYBY, LOW_PASS, ORBIT, SEARCHED
+from swarm.study.lowest import lowest_km
+from swarm.study.orbit_relations import keys_of_kind, orbit_relations
 from swarm.study.problems import Problem
 from swarm.study.sections.approach import ApproachSettings
 from swarm.study.whole_study import Study
+from targets.catalogue.worth import BODY_KEYS
 from targets.masses.massive import NAMES, Mass, mass_named
+
+# What a row can ask of a pass, and of each kind of encounter.
+PASS_KEYS = (
+    "body", "altitude_km_max", "latitude_deg", "longitude_deg", "sun_elevation_deg", "resolution_m_max", "dwell_s_min",
+)  # fmt: skip
+KEYS_OF_ROWS = {
+    FLYBY: ("taxonomy", *BODY_KEYS),
+    LOW_PASS: PASS_KEYS,
+    ORBIT: ("body", "latitude_deg", "resolution_m_max", "hours_below_min", "count_sigma_min"),
+}
+# What says what a kind comes to that is not searched.
+_COMMANDS = {ORBIT: "swarm lifetime STUDY"}
 
 
 def impact_limit(study: Study, ask: ApproachSettings) -> float | None:
@@ -33,9 +48,11 @@ def approach_relations(study: Study) -> Iterator[Problem]:
         if ask.kind == "orbit":
             yield from orbit_relations(place, ask, study)
         yield from _dates(place, ask, study)
+        yield from _designs(place, ask, study)
         if isinstance(ask.passages, tuple) and (not ask.passages or min(ask.passages) < 1):
             found = ", ".join(map(str, ask.passages)) or "nothing"
             yield Problem(f"{place}.passages", found, '"all", or numbers from 1 on')
+    yield from _rows(study)
     for name in study.protection.impact_chance_max:
         if name not in NAMES:
             yield Problem(f"protection.impact_chance_max.{name}", name, _bodies(name))
@@ -72,20 +89,59 @@ def unsupported_approaches(study: Study) -> Iterator[Problem]:
 
 
 def unsearched(study: Study) -> Iterator[Problem]:
-    """What `swarm passages` and `swarm lifetime` compute and the search does not take yet."""
+    """Approaches that the search does not take or no row asks for, and rows that no approach serves."""
+    asked = {row.where.kind for row in study.science.rows}
+    for k, ask in enumerate(study.approach):
+        if ask.kind not in SEARCHED:
+            found = f'"{ask.kind}", not searched by this version'
+            yield Problem(f"approach[{k}].kind", found, f"none: {_COMMANDS[ask.kind]} says what it comes to")
+        elif ask.kind not in asked:
+            said = f'a row with where = {{ kind = "{ask.kind}" }}: what no row asks for is not searched'
+            yield Problem(f"approach[{k}].kind", f'"{ask.kind}", and no row of this kind', said)
+    served = {ask.kind for ask in study.approach}
     for k, row in enumerate(study.science.rows):
-        if row.where.kind == "orbit":
-            yield Problem(f"science.rows[{k}].where.kind", '"orbit", not searched by this version', '"flyby"')
-    if study.approach:
-        found = f"{len(study.approach)} of them"
-        said = (
-            "none: swarm passages STUDY and swarm lifetime STUDY say what they come to; the search of this version "
-            "takes flybys only"
-        )
-        yield Problem("approach", found, said)
+        if row.where.kind not in SEARCHED:
+            known = " or ".join(f'"{name}"' for name in SEARCHED)
+            found = f'"{row.where.kind}", not searched by this version'
+            yield Problem(f"science.rows[{k}].where.kind", found, known)
+        elif row.where.kind != FLYBY and row.where.kind not in served:
+            said = f'an [[approach]] with kind = "{row.where.kind}", which says where, how low and when'
+            yield Problem(f"science.rows[{k}].where.kind", f'"{row.where.kind}", and no approach of it', said)
     if study.massive is not None and not study.approach:
         found = "this section"
         yield Problem("massive", found, "none without [[approach]]: flybys have nothing to do with it")
+
+
+def _rows(study: Study) -> Iterator[Problem]:
+    """Rows that ask an encounter for what it is not known by, and for bodies that no approach leads to."""
+    for k, row in enumerate(study.science.rows):
+        kind = row.where.kind
+        every = dict.fromkeys(
+            ("taxonomy", *BODY_KEYS, *(key for keys in KEYS_OF_ROWS.values() for key in keys))
+        )
+        # of a kind that is not computed nothing is known but that
+        read = KEYS_OF_ROWS.get(kind, every)
+        for key in (key for key in every if key not in read):
+            if getattr(row.where, key) is not None:
+                said = f'no such key with kind = "{kind}"'
+                yield Problem(f"science.rows[{k}].where.{key}", str(getattr(row.where, key)), said)
+        bodies = {ask.body for ask in study.approach if ask.kind == kind}
+        if row.where.body is not None and row.where.body not in bodies:
+            there = ", ".join(sorted(bodies)) or "none"
+            said = f'the body of an [[approach]] with kind = "{kind}": {there}'
+            yield Problem(f"science.rows[{k}].where.body", row.where.body, said)
+        window = row.where.latitude_deg
+        if window is not None and window[0] >= window[1]:
+            found = ", ".join(f"{x:g}" for x in window)
+            yield Problem(f"science.rows[{k}].where.latitude_deg", found, "the southern latitude first")
+
+
+def _designs(place: str, ask: ApproachSettings, study: Study) -> Iterator[Problem]:
+    takes = {design.name: design.takes for design in study.designs}
+    for j, name in enumerate(ask.designs):
+        if ask.kind not in takes.get(name, ()):
+            able = ", ".join(name for name, kinds in takes.items() if ask.kind in kinds) or "none"
+            yield Problem(f"{place}.designs[{j}]", name, f'a design that takes "{ask.kind}": {able}')
 
 
 def _bodies(found: str) -> str:

@@ -33,6 +33,19 @@ def design_numbers(study: Study, table: pa.Table) -> Rows:
         raise ValueError(f"opportunities of a design that the study does not have: {missing}") from None
 
 
+def takers(study: Study, kind: str, named: tuple[str, ...] = ()) -> dict[str, Study]:
+    """The question asked of each design that takes a kind of encounter, by its name; of [probe], which takes all.
+
+    named : of these designs alone; of any where there are none
+    """
+    takes = {design.name: design.takes for design in study.designs}
+    return {
+        name: alone
+        for name, alone in study.by_design.items()
+        if not takes or (kind in takes[name] and (not named or name in named))
+    }
+
+
 def design_names(study: Study, table: pa.Table) -> NDArray[np.object_]:
     """(n,) name of each row's design."""
     names = np.array(list(study.by_design), dtype=object)

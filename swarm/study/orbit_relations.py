@@ -4,26 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from swarm.study.by_design import takers
+from swarm.study.lowest import lowest_km
 from swarm.study.problems import Problem
 from swarm.study.sections.approach import ApproachSettings
-from swarm.study.sections.science import Where
 from swarm.study.whole_study import Study
 from targets.masses.massive import mass_named
 
-# Keys of a row that only an orbit can answer.
-_OF_ORBITS = ("latitude_deg", "hours_below_min", "count_sigma_min", "resolution_m_max")
 # Keys of an approach that only an orbit reads, and those that it does not.
 _ORBIT_KEYS = (
-    "designs", "periapsis_km", "apoapsis_km", "inclination_deg", "argp_deg", "capture", "insertion_burns",
+    "periapsis_km", "apoapsis_km", "inclination_deg", "argp_deg", "capture", "insertion_burns",
     "insertion_success", "spiral_from_km", "science_days", "below_km", "maintain", "altitude_range_km",
 )  # fmt: skip
 _PASS_KEYS = ("altitudes_km",)
-
-
-def lowest_km(ask: ApproachSettings) -> float:
-    """Height above the ellipsoid under which an approach is no pass: the study's own terrain, or the body's."""
-    body = mass_named(ask.body)
-    return body.lowest_km if ask.terrain_km is None else max(ask.terrain_km, body.interface_km or 0.0)
 
 
 def orbit_relations(place: str, ask: ApproachSettings, study: Study) -> Iterator[Problem]:
@@ -88,37 +81,14 @@ def _takers(place: str, ask: ApproachSettings, study: Study) -> Iterator[Problem
             yield Problem(
                 f"{place}.designs[{j}]", f"{name}, which takes {found}", 'a design that takes "orbit"'
             )
-    if not takers(study, ask) and not any(name not in known for name in ask.designs):
+    if not takers(study, ask.kind, ask.designs) and not any(name not in known for name in ask.designs):
         yield Problem(f"{place}.kind", '"orbit"', 'a design with "orbit" in takes')
     wanted = "electric" if ask.capture == "spiral" else "chemical"
-    others = [name for name, own in takers(study, ask).items() if own.probe.propulsion != wanted]
+    others = [
+        name for name, own in takers(study, ask.kind, ask.designs).items() if own.probe.propulsion != wanted
+    ]
     if others:
         found = f'"{ask.capture}" with {", ".join(others)}'
         yield Problem(
             f"{place}.capture", found, f'designs with propulsion = "{wanted}" (approach.designs names them)'
         )
-
-
-def takers(study: Study, ask: ApproachSettings) -> dict[str, Study]:
-    """The question asked of each design that an orbit is for, by its name."""
-    if not study.designs:
-        return study.by_design
-    named = set(ask.designs) or set(study.by_design)
-    takes = {design.name for design in study.designs if "orbit" in design.takes}
-    return {name: own for name, own in study.by_design.items() if name in named & takes}
-
-
-def where_relations(study: Study) -> Iterator[Problem]:
-    """Rows ask of orbits what only an orbit can answer."""
-    for k, row in enumerate(study.science.rows):
-        place = f"science.rows[{k}].where"
-        if row.where.kind != "orbit":
-            for key in _asked(row.where):
-                yield Problem(f"{place}.{key}", "a value", 'none without kind = "orbit"')
-        elif row.where.latitude_deg is not None and row.where.latitude_deg[0] >= row.where.latitude_deg[1]:
-            found = ", ".join(f"{x:g}" for x in row.where.latitude_deg)
-            yield Problem(f"{place}.latitude_deg", found, "the southern latitude first")
-
-
-def _asked(where: Where) -> list[str]:
-    return [key for key in _OF_ORBITS if getattr(where, key) is not None]

@@ -4,7 +4,8 @@ from dataclasses import fields
 
 import pytest
 
-from swarm.run.kinds import ENCOUNTERS, FLYBY, kinds_of
+from swarm.run.kinds import ENCOUNTERS, FLYBY, LOW_PASS, kinds_of
+from swarm.study.kind_names import SEARCHED
 from swarm.study.schema import study_from
 from tests.helpers.small_cases import make_study
 
@@ -12,8 +13,12 @@ from tests.helpers.small_cases import make_study
 @pytest.mark.parametrize("kind", ENCOUNTERS.values(), ids=list(ENCOUNTERS))
 def test_every_function_is_there(kind):
     for field in fields(kind):
-        if field.name != "name":
+        if field.name not in ("name", "place"):
             assert callable(kind.function(field.name))
+
+
+def test_the_table_has_the_kinds_that_are_searched():
+    assert tuple(ENCOUNTERS) == SEARCHED
 
 
 def test_a_kind_is_screened_where_a_row_asks_for_it_and_a_design_takes_it():
@@ -24,4 +29,4 @@ def test_a_kind_is_screened_where_a_row_asks_for_it_and_a_design_takes_it():
     rows = [*data["science"]["rows"], {"name": "low", "where": {"kind": "low-pass"}}]
     designs = [{**probe, "name": "low", "takes": ["low-pass"]}]
     study = study_from({**data, "science": {"rows": rows}, "designs": designs})
-    assert kinds_of(study) == ()
+    assert [kind.name for kind in kinds_of(study)] == [LOW_PASS]

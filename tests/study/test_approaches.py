@@ -2,13 +2,14 @@
 
 import pytest
 
-from swarm.study.approach_relations import impact_limit, lowest_km
+from swarm.study.approach_relations import impact_limit
+from swarm.study.lowest import lowest_km
 from swarm.study.schema import require_searched, require_supported, study_from, study_rows
 from targets.base.errors import InputError
 
 
 def study(approach, **more):
-    return study_from(
+    given = (
         {
             "study": {"name": "pass", "start": "2031-03-01 TDB", "end": "2034-03-01 TDB"},
             "catalogue": {"format": "invented", "bodies": 10},
@@ -22,6 +23,7 @@ def study(approach, **more):
             **more,
         }
     )  # fmt: skip
+    return study_from({key: value for key, value in given.items() if value is not None})
 
 
 @pytest.mark.parametrize(
@@ -81,16 +83,46 @@ def test_what_this_version_does_not_compute_is_said(key, value):
     assert refusal.value.place == f"approach[0].{key}"
 
 
-def test_the_search_takes_no_approaches_yet():
+def test_approaches_and_rows_of_their_kind_belong_together():
     asked = study([{}])
     require_supported(asked)
-    with pytest.raises(InputError, match="swarm passages STUDY"):
+    with pytest.raises(InputError, match="what no row asks for is not searched") as refusal:
         require_searched(asked)
+    assert refusal.value.place == "approach[0].kind"
+    low = {"rows": [{"name": "low", "where": {"kind": "low-pass", "body": "Europa", "altitude_km_max": 100}}]}
+    require_searched(study([{}], science=low))
+    without = {"rows": [{"name": "low", "where": {"kind": "low-pass"}}]}
+    with pytest.raises(InputError, match="which says where, how low and when"):
+        require_searched(study([], science=without))
     with pytest.raises(InputError, match="flybys have nothing to do with it"):
         require_searched(study([], massive={"spk": []}))
     # the plan's own rule, whatever kind of encounter has an impact chance
     require_searched(study([], protection={"impact_chance_max": {"Europa": 1e-4}}))
     require_searched(study([]))
+
+
+@pytest.mark.parametrize(
+    ("where", "key"),
+    [
+        ({"altitude_km_max": 100}, "altitude_km_max"),
+        ({"kind": "low-pass", "diameter_km_min": 1.0}, "diameter_km_min"),
+        ({"kind": "low-pass", "taxonomy": ["C"]}, "taxonomy"),
+        ({"kind": "low-pass", "hours_below_min": 3.0}, "hours_below_min"),
+        ({"kind": "low-pass", "body": "Io"}, "body"),
+        ({"kind": "low-pass", "latitude_deg": [10, -10]}, "latitude_deg"),
+    ],
+)
+def test_a_row_asks_an_encounter_for_what_it_is_known_by(where, key):
+    with pytest.raises(InputError) as refusal:
+        study([{}], science={"rows": [{"name": "row", "where": where}]})
+    assert refusal.value.place == f"science.rows[0].where.{key}"
+
+
+def test_an_approach_is_for_designs_that_take_it():
+    probe = {"name": "eye", "count": 1, "wet_mass_kg": 12.0, "burn_limit_m_s": 150.0}
+    with pytest.raises(InputError, match='a design that takes "low-pass": none') as refusal:
+        study([{"designs": ["eye"]}], probe=None, designs=[probe])
+    assert refusal.value.place == "approach[0].designs[0]"
 
 
 def test_the_tighter_limit_holds():

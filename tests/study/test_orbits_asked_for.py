@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from swarm.study.approach_relations import unsearched
-from swarm.study.orbit_relations import takers
+from swarm.study.by_design import takers
 from swarm.study.schema import read_study, require_files, study_from
 from swarm.study.toml_file import read_toml
 from targets.base.errors import InputError
@@ -26,8 +26,8 @@ def asked(approach=0, *, design=None, row=None, **keys):
 
 def test_the_demonstration_is_understood():
     study = read_study(FILE)
-    assert list(takers(study, study.approach[0])) == ["spiral"]
-    assert list(takers(study, study.approach[1])) == ["stop"]
+    assert list(takers(study, "orbit", study.approach[0].designs)) == ["spiral"]
+    assert list(takers(study, "orbit", study.approach[1].designs)) == ["stop"]
     assert study.designs[0].instruments[0].radius_km == 25.0
     assert study.designs[0].duty == 0.9
 
@@ -82,7 +82,12 @@ def test_a_periapsis_is_needed_and_an_atmosphere_is_an_entry():
 
 def test_the_search_does_not_take_orbits_yet_and_says_so():
     told = {problem.key for problem in unsearched(read_study(FILE))}
-    assert {"approach", "science.rows[0].where.kind", "science.rows[1].where.kind"} <= told
+    assert {
+        "approach[0].kind",
+        "approach[1].kind",
+        "science.rows[0].where.kind",
+        "science.rows[1].where.kind",
+    } <= told
 
 
 def test_a_table_of_gravity_that_is_not_there_is_missed():

@@ -175,7 +175,6 @@ def test_keys_go_with_their_format_or_kind(data, section, settings, key):
     ("section", "settings", "key"),
     [
         ("science", {"rows": [{"name": "a", "where": {"kind": "entry"}}]}, "science.rows[0].where.kind"),
-        ("science", {"rows": [{"name": "a", "where": {"kind": "low-pass"}}]}, "science.rows[0].where.kind"),
     ],
 )
 def test_what_the_schema_knows_and_this_version_does_not_is_refused_with_what_it_does(

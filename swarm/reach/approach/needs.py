@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -18,6 +19,18 @@ from targets.masses.where import Ephemeris
 CLOCKS_DEG = np.arange(0.0, 360.0, 30.0)
 # Room about the mothership's own closest approach in which the probe's may lie.
 WINDOW_S = 2.0 * DAY_S
+
+# A leg to a planet's centre knows nothing of its pull, which shortens the way from a distance R at v to infinity by
+# mu/v^3 (ln(2 R v^2/mu) - 1): within so many mu/v^3 for any sphere of influence (the logarithm is of less than 100).
+_EARLIER = 4.0
+
+
+def window_s(passage: Passage) -> float:
+    """How far from the mothership's own closest approach, as known, the probe's may lie."""
+    if math.isfinite(passage.distance_km):
+        return WINDOW_S
+    speed = float(np.linalg.norm(passage.v_inf_km_s))
+    return WINDOW_S + _EARLIER * passage.body.gm_km3_s2 / speed**3
 
 
 @dataclass(frozen=True)
@@ -44,7 +57,8 @@ def low_pass_needs(
     if not days:
         return []
     met = passage.closest_tdb_s
-    covered = (met - max(days) * DAY_S - 1.0, met + WINDOW_S + DAY_S)
+    room = window_s(passage)
+    covered = (met - max(days) * DAY_S - 1.0, met + room + DAY_S)
     field = field_about(planet, *covered, ephemeris)
     n = len(CLOCKS_DEG)
     needs = []
@@ -56,7 +70,7 @@ def low_pass_needs(
         shots = shoot(
             np.tile(state, (n, 1)), np.full(n, begin), targets=np.full(n, index_of(passage.body)),
             gm_km3_s2=np.full(n, passage.body.gm_km3_s2),
-            windows_s=np.tile([max(begin, met - WINDOW_S), met + WINDOW_S], (n, 1)),
+            windows_s=np.tile([max(begin, met - room), met + room], (n, 1)),
             gates_km=np.full(n, passage.body.influence_km), goals=goals, field=field, covered_s=covered,
         )  # fmt: skip
         good = shots.status == OK

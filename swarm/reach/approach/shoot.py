@@ -100,47 +100,87 @@ def _improve(by_start, miss, burn):
 
 
 @njit(cache=True)
-def _shoot_one(state, begin, target, mu, window, gate_km, goal, field, burn, y, by_start):
-    """Return status, epoch of closest approach, B-plane, unburned aim; burn, y and by_start are filled."""
-    relative = np.empty(6)
-    burn[:] = 0.0
-    _start(state, burn, y)
+def _unburned(state, begin, target, mu, window, gate_km, field, y, relative, by_start):
+    """Return status, epoch and B-plane of the path without a burn; y, relative and by_start are filled."""
+    _start(state, np.zeros(3), y)
     met = fly_to_closest(y, begin, target, window, gate_km, field)
     relative[:] = relative_to(target, met.epoch_s, y, field)
     frame = frame_of(relative, mu)
-    unburned = aim_of(relative, frame)
     if met.status != OK:
-        return met.status, met.epoch_s, frame, unburned
+        return met.status, met.epoch_s, frame
     if not math.isfinite(frame.v_inf):
-        return BOUND, met.epoch_s, frame, unburned
+        return BOUND, met.epoch_s, frame
     _aim_by_start(relative, frame, y, by_start)
+    return OK, met.epoch_s, frame
+
+
+@njit(cache=True)
+def _shoot_one(state, begin, target, mu, window, goal, field, frame, relative, burn, y, by_start):
+    """Return status and epoch of closest approach; burn, y and by_start are filled.
+
+    frame, relative, by_start : of the path without a burn
+    """
+    burn[:] = 0.0
     for _ in range(_ITERATIONS):
         if not _improve(by_start, miss_of(relative, goal, frame), burn):
             break
         _start(state, burn, y)
         met = fly_to_closest(y, begin, target, window, 0.0, field)
         if met.status != OK:
-            return met.status, met.epoch_s, frame, unburned
+            return met.status, met.epoch_s
         relative[:] = relative_to(target, met.epoch_s, y, field)
         _aim_by_start(relative, frame, y, by_start)
         miss = miss_of(relative, goal, frame)
         nearest = math.sqrt(relative[0] ** 2 + relative[1] ** 2 + relative[2] ** 2)
         if math.hypot(miss[0], miss[1]) < 0.5 * WITHIN_KM and abs(nearest - goal[0]) < WITHIN_KM:
-            return OK, met.epoch_s, frame, unburned
-    return NOT_CONVERGED, met.epoch_s, frame, unburned
+            return OK, met.epoch_s
+    return NOT_CONVERGED, 0.0
+
+
+@njit(cache=True)
+def _alike(a, b, states, begin, targets, mus, windows, gates):
+    """Whether two rows begin as one and lead to one body: then their unburned paths are one."""
+    same = begin[a] == begin[b] and targets[a] == targets[b] and mus[a] == mus[b] and gates[a] == gates[b]
+    same = same and windows[a, 0] == windows[b, 0] and windows[a, 1] == windows[b, 1]
+    for i in range(6):
+        same = same and states[a, i] == states[b, i]
+    return same
 
 
 @njit(cache=True)
 def _shoot_many(states, begin, targets, mus, windows, gates, goals, field, covered, out):
     status, burns, closest, ends, relatives, bs, v_infs, ss, unburned, by_starts = out
-    y, by_start = np.empty(42), np.empty((2, 6))
-    burn = np.empty(3)
+    y, by_start, burn = np.empty(42), np.empty((2, 6)), np.empty(3)
+    relative, first_by_start, first_relative = np.empty(6), np.empty((2, 6)), np.empty(6)
+    first, epoch, frame = OUTSIDE, 0.0, frame_of(np.ones(6), 1.0)
+    known = -1  # the row whose unburned path is known
     for n in range(states.shape[0]):
         if begin[n] < covered[0] or windows[n, 1] > covered[1]:
             status[n] = OUTSIDE
             continue
-        status[n], epoch, frame, aim = _shoot_one(
-            states[n], begin[n], targets[n], mus[n], windows[n], gates[n], goals[n], field, burn, y, by_start
+        if known < 0 or not _alike(known, n, states, begin, targets, mus, windows, gates):
+            known = n
+            first, epoch, frame = _unburned(
+                states[n], begin[n], targets[n], mus[n], windows[n], gates[n], field, y, first_relative,
+                first_by_start,
+            )  # fmt: skip
+        status[n] = first
+        if first != OK:
+            continue
+        relative[:], by_start[:] = first_relative, first_by_start
+        status[n], epoch = _shoot_one(
+            states[n],
+            begin[n],
+            targets[n],
+            mus[n],
+            windows[n],
+            goals[n],
+            field,
+            frame,
+            relative,
+            burn,
+            y,
+            by_start,
         )
         if status[n] == OK:
             closest[n], burns[n], by_starts[n], ends[n] = epoch, burn, by_start, y[:6]
@@ -148,7 +188,7 @@ def _shoot_many(states, begin, targets, mus, windows, gates, goals, field, cover
             bs[n, :] = aim_of(relatives[n], frame)
             v_infs[n] = frame.v_inf
             ss[n, :] = frame.s
-            unburned[n, :] = aim
+            unburned[n, :] = aim_of(first_relative, frame)
 
 
 def shoot(

@@ -48,6 +48,10 @@ class ApproachSettings(Section):
 
     name: Name
     body: Name
+    designs: Annotated[tuple[Name, ...], Strict(False)] = Field(
+        default=(), json_schema_extra={"source": "every design that takes the kind"}
+    )
+    probes_max: int | None = optional("-", "no limit but that of the plan", ge=1, le=1000)
     kind: Literal["low-pass", "entry", "orbit"] = choice("low-pass", "own choice: what this version computes")
     passages: Literal["all"] | Annotated[tuple[int, ...], Strict(False)] = default("all", "-", OWN_CHOICE)
     altitudes_km: Annotated[tuple[Kilometres, ...], Strict(False)] = default(
@@ -70,7 +74,6 @@ class ApproachSettings(Section):
         "km", "highest relief of the body, or its atmosphere's interface", ge=0, le=1e5
     )
     impact_chance_max: float | None = optional("-", "protection.impact_chance_max of the body", ge=0, le=1)
-    designs: Annotated[tuple[Name, ...], Strict(False)] = Field(default=())
     # orbits
     periapsis_km: Heights | None = Field(
         default=None, min_length=1, max_length=50, json_schema_extra={"unit": "km"}

@@ -7,6 +7,7 @@ import pytest
 
 from swarm.run.folder import Run
 from swarm.run.tables import made_by
+from swarm.study.schema import read_study
 from tests.helpers.command_line import TINY, call
 
 OPPORTUNITY_COLUMNS = {
@@ -33,7 +34,7 @@ def whole(tmp_path_factory):
     """The run others compare with, on one worker."""
     folder = tmp_path_factory.mktemp("whole")
     (folder / "study.toml").write_text(TINY, encoding="utf-8")
-    result = call("run", folder / "study.toml", "--run", folder / "out", "--workers", 1)
+    result = call("run", folder / "study.toml", "--run", folder / "out", "--workers", 1, "--all")
     assert result.exit_code == 0, result.stderr
     return folder, result
 
@@ -157,7 +158,7 @@ def test_resuming_with_another_seed_searches_again_and_records_it(whole, swarm, 
 
 
 def test_check_prints_every_value_with_unit_and_source(swarm, tiny):
-    result = swarm("check", tiny())
+    result = swarm("check", tiny(), "--all")
     assert result.exit_code == 0
     rows = dict(line.split("\t", 1) for line in result.stdout.splitlines())
     assert rows["probe.burn_limit_m_s"] == "1200\tm/s\tstudy file"
@@ -180,8 +181,8 @@ def test_a_run_stops_after_the_front_and_goes_on_to_the_same_bytes(whole, swarm,
     left, command = stopped.stdout.splitlines()[-1].split("; go on with: ")
     assert left == "not run yet: refine, handoff, report"  # the study asks for no counts and no sensitivities
     assert shlex.split(command) == ["swarm", *map(str, arguments), "--resume"]
-    assert "of the science can be expected of it" in stopped.stdout
-    assert "in order of release it visits" in stopped.stdout
+    assert "% of the science asked for" in stopped.stdout
+    assert stopped.stdout.splitlines()[7].startswith("page         not made yet")
     assert swarm(*shlex.split(command)[1:]).exit_code == 0
     assert contents(tmp_path / "out") == contents(folder / "out")
 
@@ -201,7 +202,49 @@ def test_a_stage_is_printed_when_it_is_done(tiny, swarm, tmp_path, monkeypatch):
         raise KeyboardInterrupt
 
     monkeypatch.setattr("swarm.app.stages.refining.refine_plan", stopped)
-    result = swarm("run", tiny(), "--run", tmp_path / "out", "--workers", 1)
+    result = swarm("run", tiny(), "--run", tmp_path / "out", "--workers", 1, "--all")
     assert result.exit_code == 1
     assert "front (chosen by rule" in result.stdout
     assert "of a proven bound" in result.stdout
+
+
+def test_a_run_prints_eight_lines_and_everything_on_request(whole, swarm):
+    """Each number of the eight lines, read from the tables here; nothing that --all prints is lost from the folder."""
+    folder, result = whole
+    run = Run.open(folder / "out")
+    shown = swarm("explain", "--run", folder / "out").stdout.splitlines()
+    assert [line[:11].strip() for line in shown[:8]] == [
+        "in reach", "plan", "worth", "mass", "limited by", "rests on", "decide next", "page",
+    ]  # fmt: skip
+    summary = run.manifest["notes"]["summary"]
+    row = next(row for row in run.read_table("front").to_pylist() if row["plan"] == summary["plan"])
+    assert f"{summary['targets']} of 3 000 bodies" in shown[0]
+    assert f"plan {row['plan']} of {run.read_table('front').num_rows}" in shown[1]
+    assert f"flies {row['probes']} of {run.study.probe.count} probes" in shown[1]
+    assert f"{100 * row['science']:.0f} % of the science" in shown[2]
+    assert f"{100 * row['cvar10_science']:.0f} % in the worst tenth" in shown[2]
+    assert f"({100 * row['risk']:.0f} %)" in shown[2]
+    probe, margins = run.study.probe, run.study.margins  # no own density of designs in the tiny study
+    most = (
+        probe.wet_mass_kg * (1.0 + margins.probe_maturity_fraction)
+        + probe.dispenser_kg * (1.0 + margins.dispenser_maturity_fraction)
+    ) * (1.0 + margins.system_fraction)
+    assert f"{row['probes'] * most:.0f} kg with margins" in shown[3]
+    assert str(folder / "out" / "report.html") in shown[7]
+    assert result.stdout.splitlines()[-len(shown) :] == shown
+    everything = swarm("explain", "--run", folder / "out", "--all").stdout.splitlines()
+    assert set(result.stdout.splitlines()) == {*everything, *shown}
+
+
+def test_two_things_are_not_explained_at_a_time(whole, swarm):
+    folder, _ = whole
+    result = swarm("explain", "--run", folder / "out", "--plan", 1, "--all")
+    assert result.exit_code == 2
+    assert "one thing is explained at a time" in result.stderr
+
+
+def test_check_sums_a_study_up(swarm, tiny):
+    lines = dict(line.split("  ", 1) for line in swarm("check", tiny()).stdout.splitlines())
+    assert lines["bodies"].strip() == f"3000 invented ones, of seed {read_study(tiny()).catalogue.seed}"
+    assert lines["path"].strip().startswith("elements, 2.25 to 2.75 au from the Sun")
+    assert lines["dates"].strip() == "2031-03-01 to 2032-09-01 TDB, 1.5 years"

@@ -71,7 +71,7 @@ def test_check_says_what_is_odd_and_refuses_nothing(swarm, tiny, old, new, note)
 
 
 def test_a_quality_that_is_left_out_asks_for_something(swarm, tiny):
-    result = swarm("check", tiny())
+    result = swarm("check", tiny(), "--all")
     assert "science.rows[0].quality_min\t0.1\t-\town choice" in result.stdout
     assert result.stderr == ""
 
