@@ -55,7 +55,7 @@ def test_the_demonstration_is_understood():
         (
             {"row": {"hours_below_min": 3}},
             "science.rows[0].where.hours_below_min",
-            'none without kind = "orbit"',
+            'no such key with kind = "flyby"',
         ),
         (
             {"row": {"kind": "orbit", "latitude_deg": [10, -10]}},
