@@ -13,8 +13,8 @@ from swarm.encounter.orbit.insertion import Insertion
 from swarm.encounter.orbit.mean_life import ENDS, Life, MeanOrbit
 from swarm.encounter.orbit.orbit_judging import (
     ORBIT_IMPACT_CHANCE,
+    Arrived,
     JudgedOrbit,
-    Met,
     follow,
     judge_orbits,
 )
@@ -50,6 +50,7 @@ _HEAD = (
     f"{'m/px':>6} {'quality':>8} {'chance':>7}"
 )
 _HISTORY_ROWS = 8
+FLATTENED_KM = 1.0
 
 
 def lifetime_lines(study: Study) -> list[str]:
@@ -131,7 +132,7 @@ def _around(sky: Scene, ask: ApproachSettings, passage: Passage, field: GravityF
     return surroundings_of(passage.body, field, span, ground_km=lowest_km(ask), ephemeris=sky.ephemeris)
 
 
-def _arrivals(sky: Scene, own: Study, ask: ApproachSettings, passage: Passage) -> tuple[list[Met], str]:
+def _arrivals(sky: Scene, own: Study, ask: ApproachSettings, passage: Passage) -> tuple[list[Arrived], str]:
     """Arrivals at every height, clock angle and date of release, shot in the field; and what became of them."""
     # to a spiral the side by which it comes is no matter
     step = 360.0 if ask.capture == "spiral" else ask.clock_step_deg
@@ -145,7 +146,7 @@ def _arrivals(sky: Scene, own: Study, ask: ApproachSettings, passage: Passage) -
     rows = shot(asked, field_for(asked, sky.ephemeris), covered_s(asked))
     judged = judge_passes(own, rows, PassRules(ask.ephemeris_sigma_km, lowest_km(ask), None))
     met = [
-        Met(
+        Arrived(
             rows.shots.relative[k], float(rows.shots.closest_s[k]), float(rows.shots.v_inf_km_s[k]),
             float(rows.release_s[k]), float(judged.burn_m_s[j]), float(judged.worth.dv99_needed_m_s[j]),
             float(judged.worth.sigma_altitude_km[j]),
@@ -241,7 +242,12 @@ def _history(row: JudgedOrbit, body: Mass, around: Surroundings) -> list[str]:
 
 
 def _in_full(life: Life, body: Mass, around: Surroundings) -> list[str]:
-    """The same orbit flown in the field, not averaged, until its first upkeep: how good the mean is."""
+    """The same orbit flown in the field, not averaged, until its first upkeep: how good the mean is.
+
+    Where the ground is flattened, the lowest place of a revolution is not its periapsis, and the two are not compared.
+    """
+    if body.radius_km - body.polar_radius_km > FLATTENED_KM:
+        return []
     begin, days = float(life.tdb_s[0]), min(life.days, 0.99 * turn_s_of(body) / DAY_S)
     start = MeanOrbit(life.a_km, life.elements[0, :3].copy(), life.elements[0, 3:].copy())
     flown = fly(osculating_state(start, 0.0, begin, around), begin, days, around)

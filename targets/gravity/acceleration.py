@@ -48,6 +48,8 @@ class Harmonics(NamedTuple):
 
 def harmonics(gm_km3_s2: float, radius_km: float, c: Floats, s: Floats, top: NDArray[np.int64]) -> Harmonics:
     """Make the factors once; c, s as of `Harmonics`, c[0, 0] = 1 with the central term."""
+    # a column of the recursion serves three orders: it goes as far as any order from its own on asks for
+    top = np.maximum.accumulate(top[::-1])[::-1]
     orders, degrees = c.shape
     n, m = np.meshgrid(np.arange(degrees + 1.0), np.arange(orders + 1.0))
     inside = n > m

@@ -29,7 +29,7 @@ _TURNED = 1e-2
 
 @dataclass(frozen=True, eq=False)
 class Flown:
-    """States (n, 6) at epochs (n,), ICRF about the body's centre; lowest passes (m,) over the ellipsoid.
+    """States (n, 6) at epochs (n,), ICRF about the body's centre; heights (m,) over the ellipsoid at each periapsis.
 
     hit     : whether it met the ground, which is where the last state is then
     """

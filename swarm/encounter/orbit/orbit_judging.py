@@ -37,7 +37,7 @@ TURN_LIMIT_RAD = math.radians(20.0)
 
 
 @dataclass(frozen=True, eq=False)
-class Met:
+class Arrived:
     """An arrival that a burn was found for: (6,) at closest approach about the body, its epoch, v_inf, and its costs.
 
     burn_m_s, dv99_m_s : of the release burn, of the corrections
@@ -62,7 +62,7 @@ class JudgedOrbit:
     quality       : of what is asked of the ground, 0 to 1; chance: it works and is not hit early
     """
 
-    met: Met
+    met: Arrived
     periapsis_km: float
     apoapsis_km: float
     inclination_deg: float
@@ -101,7 +101,7 @@ def thruster_of(study: Study, sun_km: float) -> Thruster:
 
 
 def judge_orbits(
-    study: Study, ask: ApproachSettings, where: Where | None, arrivals: list[Met], body: Mass, around: Surroundings,
+    study: Study, ask: ApproachSettings, where: Where | None, arrivals: list[Arrived], body: Mass, around: Surroundings,
     *, sun_km: float,
 ) -> list[JudgedOrbit]:  # fmt: skip
     """Every arrival in every orbit asked for: of one design, each row by itself.
@@ -128,7 +128,7 @@ class _Orbit:
     along: Floats
 
 
-def _orbits(ask: ApproachSettings, met: Met, body: Mass) -> list[_Orbit]:
+def _orbits(ask: ApproachSettings, met: Arrived, body: Mass) -> list[_Orbit]:
     """The orbits that an arrival leads to; those whose plane would be turned too far are left to other arrivals."""
     r, v = met.relative[:3], met.relative[3:]
     up, pole = r / np.linalg.norm(r), np.cross(r, v)
@@ -182,8 +182,8 @@ def _set_up(axes: Floats, inclination_deg: float, argp_deg: float) -> tuple[Floa
 
 
 def _judge(
-    study: Study, ask: ApproachSettings, where: Where | None, met: Met, orbit: _Orbit, thruster: Thruster, body: Mass,
-    around: Surroundings,
+    study: Study, ask: ApproachSettings, where: Where | None, met: Arrived, orbit: _Orbit, thruster: Thruster,
+    body: Mass, around: Surroundings,
 ) -> JudgedOrbit:  # fmt: skip
     arrival, days, refused = _arrive(study, ask, met, orbit, thruster, body, around)
     spent = met.burn_m_s + met.dv99_m_s + arrival.total_m_s
@@ -211,7 +211,7 @@ def _judge(
 def _arrive(
     study: Study,
     ask: ApproachSettings,
-    met: Met,
+    met: Arrived,
     orbit: _Orbit,
     thruster: Thruster,
     body: Mass,

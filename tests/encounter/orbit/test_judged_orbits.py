@@ -8,7 +8,7 @@ import pytest
 
 from swarm.encounter.orbit.insertion import Insertion
 from swarm.encounter.orbit.mean_life import IMPACT, MeanOrbit
-from swarm.encounter.orbit.orbit_judging import Met, follow, judge_orbits, quality_of, thruster_of
+from swarm.encounter.orbit.orbit_judging import Arrived, follow, judge_orbits, quality_of, thruster_of
 from swarm.encounter.orbit.orbit_science import Seen
 from swarm.encounter.orbit.orbit_tables import ALTITUDES, ORBITS, altitudes_table, orbits_table
 from swarm.encounter.orbit.osculating import state_of
@@ -53,7 +53,7 @@ def met(inclination_deg=80.0, argp_deg=-90.0, height_km=30.0, v_inf=0.8, sigma_k
     along = np.cos(w) * node + np.sin(w) * np.cross(pole, node)
     state = state_of(MeanOrbit(1737.4 + height_km, axes.T @ pole, 1e-6 * (axes.T @ along)), 0.0, MU)
     state[3:] *= math.sqrt(v_inf**2 + 2.0 * MU / (1737.4 + height_km)) / np.linalg.norm(state[3:])
-    return Met(state, BEGIN, v_inf, BEGIN - 8.64e5, 5.0, 3.0, sigma_km)
+    return Arrived(state, BEGIN, v_inf, BEGIN - 8.64e5, 5.0, 3.0, sigma_km)
 
 
 def judge(own, asked, arrivals, where=None, ground_km=8.0):

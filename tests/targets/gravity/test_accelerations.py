@@ -51,6 +51,19 @@ def test_the_lunar_field_is_the_slope_of_its_potential():
     assert np.max(np.linalg.norm(ours - slope(places, field), axis=1) / pull) < 2e-11
 
 
+@pytest.mark.parametrize("name", ["Europa", "Enceladus", "Saturn"])
+def test_few_terms_of_a_figure_are_the_slope_of_theirs(name):
+    """J2 to J4 beside C22: an order that ends lower than the next one."""
+    body = mass_named(name)
+    field = gravity_of(body)
+    places = random_places(20, 100.0, 500.0) * body.radius_km / 1738.0
+    ours = accelerations_km_s2(places, field.compiled(), central=False)
+    pull = field.gm_km3_s2 / np.linalg.norm(places, axis=1) ** 2
+    step = 1e-3 * body.radius_km
+    assert np.max(np.linalg.norm(ours - slope(places, field, step), axis=1) / pull) < 1e-10
+    assert np.min(np.linalg.norm(ours, axis=1) / pull) > 1e-5
+
+
 def test_the_pole_and_the_equator_of_j2_alone():
     """At the equator 3/2 J2 mu R^2/r^4 inwards, at the pole 3 J2 mu R^2/r^4 outwards: any text, from memory."""
     field = gravity_of(MOON).cut(2, 0)
