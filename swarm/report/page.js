@@ -173,7 +173,7 @@
   function frame(spec, width) {
     const narrow = width < 480;
     const names = spec.y.kind === "names" ? Math.max(...spec.y.names.map((name) => name.length), 3) : 0;
-    const left = names ? Math.min(24 + 7.2 * names, 0.45 * width) : spec.y.kind === "date" ? 76 : 62;
+    const left = names ? Math.min(24 + 7.6 * names, 0.45 * width) : spec.y.kind === "date" ? 76 : 62;
     const box = { left: left + 18, right: narrow ? 14 : 20, top: 12, bottom: 52, width };
     const inner = width - box.left - box.right;
     const least = names && spec.height < 0.6 + 1e-9 ? 26 * spec.y.names.length : 150;
@@ -207,7 +207,7 @@
     for (const [value, label] of ticksOf(spec.y, scale.y, scale.h, 44)) {
       const y = scale.toY(value);
       if (spec.y.kind !== "names") svg.append(make("line", { x1: box.left, x2: box.left + scale.w, y1: y, y2: y, class: "t-line", stroke: "currentColor" }));
-      const most = Math.max(3, Math.floor((box.left - 26) / 6.6));
+      const most = Math.max(3, Math.floor((box.left - 30) / 7.4));
       const said = label.length > most ? `${label.slice(0, most - 1)}\u2026` : label;
       svg.append(make("text", { x: box.left - 7, y: y + 4, "text-anchor": "end", "font-size": 12, class: "t-ink tick" }, said));
     }
@@ -539,8 +539,8 @@
   function encounterRow({ at, values }, columns) {
     const line = make("tr", { "data-probe": values.probe });
     if (values.probe === state.probe) line.setAttribute("aria-current", "true");
-    for (const { key, table, form } of columns) {
-      const cell = make("td", form === "text" ? {} : { class: "n" });
+    for (const { key, table, form, head, unit } of columns) {
+      const cell = make("td", { ...(form === "text" ? {} : { class: "n" }), "data-head": unit ? `${head} (${unit})` : head });
       const said = shown(values[key], form);
       if (key === "probe") cell.append(make("button", { type: "button", "data-choose": values.probe, "aria-label": `probe ${said}` }, said));
       else if (form === "text") cell.append(make("bdi", said.length > LONG ? { class: "long" } : {}, said));

@@ -184,7 +184,7 @@ def test_probes_of_a_plan_come_in_order_of_release(run):
 def test_sections_without_tables_are_left_out_and_said(run):
     page = write_page(run).read_text(encoding="utf-8")
     assert (
-        "Not in this run folder: When it happens, How many return, How many probes, What would change it"
+        "Not in this run folder: How many probes, How many return, When it happens, Under all forces, Budgets"
         in page
     )
     assert 'data-figure="tornado"' not in page
