@@ -113,11 +113,11 @@ def _next_decision(tables: PageTables) -> tuple[Markup, str]:
 def _confidence(tables: PageTables) -> tuple[str, str]:
     """How many unset defaults decide, and whether other code looked at the plans."""
     checked = tables.run.manifest["notes"].get("verified_plans")
-    seen = f"{checked} plans looked at again by other code" if checked else "plans not looked at again"
+    seen = f"{checked} plans checked by other code" if checked else "plans not checked by other code"
     if not tables.has("rests_on"):
         return "not known", f"defaults not moved; {seen}"
     decisive = tables["rests_on"]["decisive"].to_pylist()
-    return f"{sum(decisive)} of {len(decisive)} defaults decide", seen
+    return f"{sum(decisive)} of {len(decisive)}", f"defaults decide; {seen}"
 
 
 def _levels(tables: PageTables, row: int) -> list[dict[str, Any]]:

@@ -84,7 +84,8 @@ def _front(tables: PageTables) -> Markup:
 def _where(tables: PageTables) -> Markup:
     lacking = "This run folder holds no arcs; releases and encounters are drawn without them."
     said = NOTHING if tables.has("arcs") else paragraph(lacking)
-    return said + _controls("date") + beside(place("map"), place("map_side"))
+    apart = [place("apart")] if tables.has("arcs") else []
+    return said + _controls("date") + beside(place("map"), *apart, place("map_side"))
 
 
 def _dates(tables: PageTables) -> Markup:
