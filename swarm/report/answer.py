@@ -94,14 +94,14 @@ def _mass(tables: PageTables, row: int) -> tuple[Markup, Markup | str]:
 
 
 def _next_decision(tables: PageTables) -> tuple[Markup, str]:
-    """The first day on which a choice about a probe closes; its first release where no recourse was computed."""
+    """The first burn, until which a probe can be sent elsewhere; its first release where no recourse was computed."""
     if tables.has("recourse"):
         rows = tables["recourse"].to_pylist()
-        dated = [k for k, one in enumerate(rows) if one["decide_by_jd_tdb"] is not None]
+        dated = [k for k, one in enumerate(rows) if one["burn_by_jd_tdb"] is not None]
         if dated:
-            k = min(dated, key=lambda at: rows[at]["decide_by_jd_tdb"])
-            last = number("recourse", "decide_by_jd_tdb", k, value=rows[k]["decide_by_jd_tdb"], form="date")
-            return last, f"last day to choose for probe {rows[k]['probe']}"
+            k = min(dated, key=lambda at: rows[at]["burn_by_jd_tdb"])
+            last = number("recourse", "burn_by_jd_tdb", k, value=rows[k]["burn_by_jd_tdb"], form="date")
+            return last, f"whether probe {rows[k]['probe']} flies to its target: its burn"
     flown = plan_rows(tables, tables.plan)
     if not flown:
         return Markup("none"), "no probe is flown"

@@ -67,7 +67,7 @@ def front_figure(tables: PageTables, *, across: str = "propellant_kg", ringed: i
         "risk": "risk: chance of missing a threshold (0 to 1)",
     }
     probes = front["probes"].to_numpy()
-    promising = promising_plans(front[across].to_numpy(), front["science"].to_numpy())
+    promising = promising_plans(front["propellant_kg"].to_numpy(), front["science"].to_numpy())
     promising |= front["plan"].to_numpy() == tables.plan
     layers = []
     for k, (low, high) in enumerate(count_classes(int(probes.max()) if len(probes) else 0)):
@@ -95,8 +95,8 @@ def front_figure(tables: PageTables, *, across: str = "propellant_kg", ringed: i
     return Figure(
         "front" if across == "propellant_kg" else "front_risk",
         "Science against propellant" if across == "propellant_kg" else "Science against risk",
-        "Each mark is a plan that no other plan beats in science, propellant and risk at once. Large: none shown has "
-        "as much science further left; near-equal ones merged.",
+        "Each mark is a plan that no other plan beats in science, propellant and risk at once. Large: none has as "
+        "much science for less propellant; near-equal ones merged.",
         Axis(labels[across], zero=True),
         Axis("expected science (1 = every row met)", zero=True),
         tuple(layers),

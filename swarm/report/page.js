@@ -233,8 +233,8 @@
     points(group, layer, scale) {
       const mark = SYMBOLS[layer.symbol || "circle"];
       const path = [];
-      layer.x.forEach((x, k) => { if (x !== null && layer.y[k] !== null) path.push(mark(scale.toX(x), scale.toY(layer.y[k]), layer.small ? 1.5 : 4.5)); });
-      group.append(make("path", { d: path.join(""), class: `t-${layer.tone} points`, fill: "currentColor", opacity: layer.small ? 0.35 : 1, "data-count": path.length }));
+      layer.x.forEach((x, k) => { if (x !== null && layer.y[k] !== null) path.push(mark(scale.toX(x), scale.toY(layer.y[k]), layer.small ? 1.8 : 4.5)); });
+      group.append(make("path", { d: path.join(""), class: `t-${layer.tone} points`, fill: "currentColor", opacity: layer.small ? 0.45 : 1, "data-count": path.length }));
       if (layer.said) labels(group, layer, scale);
     },
     circled(group, layer, scale) {
