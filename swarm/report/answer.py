@@ -27,6 +27,7 @@ def answer(tables: PageTables) -> Markup:
     bodies = plan_rows(tables, tables.plan)
     return filled(
         "answer.html",
+        strip=_strip(tables, row),
         bodies=tables.run.manifest["notes"]["catalogue"]["bodies"],
         targets=tables.summary["targets"],
         plan=tables.plan,
@@ -49,6 +50,74 @@ def answer(tables: PageTables) -> Markup:
 
 def _of(tables: PageTables, key: str, row: int, form: str) -> Markup:
     return number("front", key, row, value=tables["front"][key][row].as_py(), form=form)
+
+
+# Upper ends of a risk and the words for it (own choice); the number stands beside the word.
+_RISK_WORDS = ((0.1, "slight"), (0.3, "moderate"), (0.6, "considerable"), (1.0, "high"))
+
+
+def _strip(tables: PageTables, row: int) -> list[dict[str, Markup | str]]:
+    """Six things a panel asks first: probes, science with its spread, risk, mass, next decision, confidence."""
+    front = tables["front"]
+    risk = front["risk"][row].as_py()
+    word = next(said for high, said in _RISK_WORDS if risk <= high + 1e-9)
+    worst = "cvar10_science" in front.column_names
+    made = [
+        ("Probes", filled_line("{} of {}", _of(tables, "probes", row, "0"), tables.run.study.probe.count),
+         "flown of carried"),
+        ("Science", _of(tables, "science", row, "%0"),
+         filled_line("{} in the worst tenth", _of(tables, "cvar10_science", row, "%0")) if worst else ""),
+        ("Risk", word, filled_line("{} to miss a threshold", _of(tables, "risk", row, "%0"))),
+        ("Mass", *_mass(tables, row)),
+        ("Next decision", *_next_decision(tables)),
+        ("Confidence", *_confidence(tables)),
+    ]  # fmt: skip
+    return [{"head": head, "said": said, "note": note} for head, said, note in made]
+
+
+def filled_line(line: str, *parts: object) -> Markup:
+    """A line with its parts, each escaped unless it is markup itself."""
+    return Markup(line).format(*parts)
+
+
+def _mass(tables: PageTables, row: int) -> tuple[Markup, Markup | str]:
+    """The last row of the mass budget, which sums the others; the propellant alone where there is no budget."""
+    propellant = filled_line("{} kg propellant", _of(tables, "propellant_kg", row, "2"))
+    if not tables.has("mass_budget"):
+        return propellant, ""
+    last = tables["mass_budget"].num_rows - 1
+    best, most = (
+        number("mass_budget", key, last, value=tables["mass_budget"][key][last].as_py(), form="1")
+        for key in ("expected_kg", "maximum_kg")
+    )
+    return filled_line("{} kg", best), filled_line("{} kg with margins; {}", most, propellant)
+
+
+def _next_decision(tables: PageTables) -> tuple[Markup, str]:
+    """The first burn, until which a probe can be sent elsewhere; its first release where no recourse was computed."""
+    if tables.has("recourse"):
+        rows = tables["recourse"].to_pylist()
+        dated = [k for k, one in enumerate(rows) if one["burn_by_jd_tdb"] is not None]
+        if dated:
+            k = min(dated, key=lambda at: rows[at]["burn_by_jd_tdb"])
+            last = number("recourse", "burn_by_jd_tdb", k, value=rows[k]["burn_by_jd_tdb"], form="date")
+            return last, f"whether probe {rows[k]['probe']} flies to its target: its burn"
+    flown = plan_rows(tables, tables.plan)
+    if not flown:
+        return Markup("none"), "no probe is flown"
+    k = tables.row("opportunities", "opportunity", flown[0]["opportunity"])
+    first = number("opportunities", "release_jd_tdb", k, value=flown[0]["release_jd_tdb"], form="date")
+    return first, f"release of probe {flown[0]['probe']}"
+
+
+def _confidence(tables: PageTables) -> tuple[str, str]:
+    """How many unset defaults decide, and whether other code looked at the plans."""
+    checked = tables.run.manifest["notes"].get("verified_plans")
+    seen = f"{checked} plans checked by other code" if checked else "plans not checked by other code"
+    if not tables.has("rests_on"):
+        return "not known", f"defaults not moved; {seen}"
+    decisive = tables["rests_on"]["decisive"].to_pylist()
+    return f"{sum(decisive)} of {len(decisive)}", f"defaults decide; {seen}"
 
 
 def _levels(tables: PageTables, row: int) -> list[dict[str, Any]]:

@@ -89,6 +89,20 @@ PLAN_FIGURES: dict[str, Described] = {
             height=0.45,
         ),
         Described(
+            "apart",
+            "Plan {plan} seen from the mothership",
+            "The mothership is at 0, 0; axes of the ecliptic, which do not turn. From burn to encounter.",
+            Axis("ecliptic x from the mothership (au)"),
+            Axis("ecliptic y from the mothership (au)"),
+            {
+                "arc": Mark("line", "arc of a probe", "sky"),
+                "met": Mark("points", "encounter, by probe", "bloom", "diamond"),
+                "ship": Mark("points", "mothership", "leaf"),
+            },
+            equal=True,
+            height=0.8,
+        ),
+        Described(
             "timeline",
             "Dates of plan {plan}",
             "Shaded: blackouts of the study, in which nothing is released.",

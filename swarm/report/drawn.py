@@ -141,6 +141,31 @@ def _principal(judged: pa.Table, which: str) -> tuple[Floats, Floats, Floats]:
     return np.sqrt(middle + half), np.sqrt(np.maximum(middle - half, 0.0)), angle
 
 
+# --- what an encounter counts for ----------------------------------------------------------------------------
+
+
+def serves(study: Study, opportunities: pa.Table, targets: Catalogue, *, judged: Chances) -> pa.Table:
+    """Return the science rows that each opportunity may count for, and how likely: opportunity, science_row, chance.
+
+    The chance that the hardware works, the class fits, the quality suffices and the data come home, whatever the other
+    probes do. Rows that it cannot count for are left out. `opportunities` and `judged` row by row the same.
+    """
+    data = plan_data(study, opportunities, targets, judged=judged)
+    chance = np.zeros((opportunities.num_rows, len(study.science.rows)))
+    owner = np.repeat(np.arange(opportunities.num_rows), np.diff(data.merged_start))
+    np.add.at(chance, owner, data.merged_chance[:, None] * data.row_sets[data.merged_set])
+    chance *= data.hardware[:, None]
+    at, row = np.nonzero(chance)
+    names = [one.name for one in study.science.rows]
+    return pa.table(
+        {
+            "opportunity": column(opportunities, "opportunity")[at],
+            "science_row": pa.array([names[k] for k in row], pa.string()),
+            "counts_chance": chance[at, row],
+        }
+    )
+
+
 # --- how many return ----------------------------------------------------------------------------------------
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from swarm.report.figure_parts import Figure
 from swarm.report.figures import (
+    apart_figure,
     b_plane_figure,
     counts_figure,
     front_figure,
@@ -43,7 +44,8 @@ def page_figures(tables: PageTables, *, ringed: int | None = None) -> list[Figur
 
 def plan_figures(tables: PageTables, plan: int) -> list[Figure]:
     """Figures of one plan, as the page draws them when it is chosen; its first probe stands for the rest."""
-    made = [map_figure(tables, plan), map_figure(tables, plan, side=True), timeline_figure(tables, plan),
+    made = [map_figure(tables, plan), map_figure(tables, plan, side=True),
+            apart_figure(tables, plan), timeline_figure(tables, plan),
             successes_figure(tables, plan)]  # fmt: skip
     rows = plan_rows(tables, plan)
     if rows:

@@ -39,6 +39,7 @@ class Layer:
     x, y   : where; `to` is where a bar or band ends, or the length of an error's whisker
     said   : a text per mark
     key    : a number per mark by which the page knows it (a plan, a probe)
+    small  : points in the background, behind those a reader should look at first
     ring   : x, y the centre; `to` holds (larger, smaller half axis, angle in degrees from x to y)
     """
 
@@ -53,6 +54,7 @@ class Layer:
     symbol: str = "circle"
     dashed: bool = False
     fill: bool = False
+    small: bool = False
 
 
 @dataclass(frozen=True)

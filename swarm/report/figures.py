@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from scipy.interpolate import CubicSpline
 
 from swarm.report.described import PLAN_FIGURES, Mark
 from swarm.report.figure_parts import EVENT_MARKS, SYMBOLS, Axis, Figure, Layer, clipped, listed
@@ -21,6 +22,10 @@ from swarm.report.tones import RAMP_STEPS
 from targets.base.constants import AU_KM
 from targets.base.frames import ecliptic_from_icrf
 
+FEW_PLANS = 200
+# Marks of 9 px on an axis of some 450 px touch when nearer than this share of it.
+NEAR = 50
+
 # --- the front ----------------------------------------------------------------------------------------------
 
 
@@ -28,6 +33,27 @@ def count_classes(most: int) -> list[tuple[int, int]]:
     """Return at most RAMP_STEPS ranges of probe counts, from 0 to the most."""
     edges = np.unique(np.linspace(0, most + 1, min(RAMP_STEPS, most + 1) + 1).round().astype(int))
     return [(int(a), int(b) - 1) for a, b in pairwise(edges.tolist())]
+
+
+def promising_plans(cost: np.ndarray, science: np.ndarray) -> np.ndarray:
+    """Return which plans stand out, (n,) bool: none has as much science for less, near-equal ones merged.
+
+    Of plans closer than a NEAR-th of both axes to one that stands out already, only that one does. A front of few
+    plans stands out whole.
+    """
+    if len(cost) <= FEW_PLANS:
+        return np.ones(len(cost), dtype=bool)
+    found = np.zeros(len(cost), dtype=bool)
+    best, at = -np.inf, np.array([np.inf, np.inf])
+    span = np.maximum([np.ptp(cost), np.ptp(science)], 1e-12) / NEAR
+    for k in np.lexsort((-science, cost)):
+        if science[k] <= best:
+            continue
+        best = science[k]
+        place = np.array([cost[k], science[k]])
+        if (np.abs(place - at) > span).any():
+            found[k], at = True, place
+    return found
 
 
 def front_figure(tables: PageTables, *, across: str = "propellant_kg", ringed: int | None = None) -> Figure:
@@ -41,28 +67,36 @@ def front_figure(tables: PageTables, *, across: str = "propellant_kg", ringed: i
         "risk": "risk: chance of missing a threshold (0 to 1)",
     }
     probes = front["probes"].to_numpy()
+    promising = promising_plans(front["propellant_kg"].to_numpy(), front["science"].to_numpy())
+    promising |= front["plan"].to_numpy() == tables.plan
     layers = []
     for k, (low, high) in enumerate(count_classes(int(probes.max()) if len(probes) else 0)):
-        some = front.filter(pa.array((probes >= low) & (probes <= high)))
-        if some.num_rows:
-            layers.append(
-                Layer(
-                    "points",
-                    f"{low} probes" if low == high else f"{low} to {high} probes",
-                    f"ramp{k}",
-                    listed(some, across),
-                    listed(some, "science"),
-                    key=listed(some, "plan"),
-                    symbol=SYMBOLS[k],
+        here = (probes >= low) & (probes <= high)
+        said = f"{low} probes" if low == high else f"{low} to {high} probes"
+        for small in (True, False):
+            some = front.filter(pa.array(here & (promising != small)))
+            if some.num_rows:
+                layers.append(
+                    Layer(
+                        "points",
+                        "" if small and (here & promising).any() else said,
+                        f"ramp{k}",
+                        listed(some, across),
+                        listed(some, "science"),
+                        key=listed(some, "plan"),
+                        symbol=SYMBOLS[k],
+                        small=small,
+                    )
                 )
-            )
+    layers.sort(key=lambda layer: bool(layer.label))  # what stands out is drawn last, in order of probes
     if ringed is not None:
         own = front.slice(tables.row("front", "plan", ringed), 1)
         layers.append(Layer("circled", f"plan {ringed}", "ink", listed(own, across), listed(own, "science")))
     return Figure(
         "front" if across == "propellant_kg" else "front_risk",
         "Science against propellant" if across == "propellant_kg" else "Science against risk",
-        "Each mark is a plan that no other plan beats in science, propellant and risk at once.",
+        "Each mark is a plan that no other plan beats in science, propellant and risk at once. Large: none has as "
+        "much science for less propellant; near-equal ones merged.",
         Axis(labels[across], zero=True),
         Axis("expected science (1 = every row met)", zero=True),
         tuple(layers),
@@ -79,6 +113,7 @@ def places(tables: PageTables) -> dict[str, Any]:
     return {
         "path": _track(_thinned(tables["mothership"], 600)),
         "arcs": _arc_tracks(tables),
+        "apart": _apart_tracks(tables),
         "met": {
             str(row["opportunity"]): _au(np.array([[row[f"target_{axis}_km"] for axis in "xyz"]]))[0]
             for row in tables["opportunities"].take(pa.array(tables.used)).to_pylist()
@@ -101,8 +136,33 @@ def _arc_tracks(tables: PageTables) -> dict[str, Any]:
     return {str(number[a]): _track(arcs.slice(a, b - a)) for a, b in zip(starts, ends, strict=True)}
 
 
+def _apart_tracks(tables: PageTables) -> dict[str, Any]:
+    """The arcs relative to the mothership at the same dates, au, axes of the ecliptic.
+
+    The mothership between its dates by a cubic spline: with dates ten days apart right to some 400 km (remainder of a
+    cubic on a circle of 1 au), which is thinner than a line.
+    """
+    if not tables.has("arcs"):
+        return {}
+    path, arcs = tables["mothership"], tables["arcs"]
+    ship = CubicSpline(path["t_jd_tdb"].to_numpy(), _xyz(path))(arcs["t_jd_tdb"].to_numpy())
+    apart_au = np.array(_au(_xyz(arcs) - ship))
+    numbers = arcs["opportunity"].to_numpy()
+    tracks: dict[str, Any] = {}
+    for number, (x, y, _) in zip(numbers.tolist(), apart_au.tolist(), strict=True):
+        track = tracks.setdefault(str(number), {"x": [], "y": []})
+        track["x"].append(x)
+        track["y"].append(y)
+    return tracks
+
+
+def _xyz(table: pa.Table) -> np.ndarray:
+    """(n, 3) km."""
+    return np.column_stack([table[f"{axis}_km"].to_numpy() for axis in "xyz"])
+
+
 def _track(table: pa.Table) -> dict[str, list[float]]:
-    points = np.array(_au(np.column_stack([table[f"{axis}_km"].to_numpy() for axis in "xyz"])))
+    points = np.array(_au(_xyz(table)))
     return {
         "t": table["t_jd_tdb"].to_pylist(),
         **{axis: points[:, k].tolist() for k, axis in enumerate("xyz")},
@@ -131,6 +191,25 @@ def map_figure(tables: PageTables, plan: int, *, side: bool = False) -> Figure:
     keys = ["plan", "probe", "opportunity", "target", "encounter_jd_tdb"]
     places_au = {f"{axis}_au": pa.array([m[k] for m in met], pa.float64()) for k, axis in enumerate("xyz")}
     data = pa.table({**{key: [row[key] for row in rows] for key in keys}, **places_au})
+    return described.figure(layers, data, plan=plan)
+
+
+def apart_figure(tables: PageTables, plan: int) -> Figure | None:
+    """The plan's arcs as seen from the mothership, where they can be told apart."""
+    if not tables.has("arcs"):
+        return None
+    described, found = PLAN_FIGURES["apart"], places(tables)["apart"]
+    flown = [row for row in plan_rows(tables, plan) if str(row["opportunity"]) in found]
+    tracks = [found[str(row["opportunity"])] for row in flown]
+    ends = {axis: [track[axis][-1] for track in tracks] for axis in "xy"}
+    layers = [
+        *(described["arc"].layer(track["x"], track["y"]) for track in tracks),
+        described["met"].layer(ends["x"], ends["y"], said=[str(row["probe"]) for row in flown]),
+        described["ship"].layer([0.0], [0.0]),
+    ]
+    keys = ["plan", "probe", "opportunity", "target"]
+    ends_au = {f"apart_{axis}_au": pa.array(ends[axis], pa.float64()) for axis in "xy"}
+    data = pa.table({**{key: [row[key] for row in flown] for key in keys}, **ends_au})
     return described.figure(layers, data, plan=plan)
 
 

@@ -137,7 +137,8 @@ def risk_figure(tables: PageTables) -> Figure | None:
     return Figure(
         "risk",
         "Likelihood and consequence",
-        "Numbers are rows of the table below; bins are the study's; shading by the product of the bins, own choice.",
+        "Numbers are those of the table below, the highest first; bins are the study's; shading by the product "
+        "of the bins, own choice.",
         Axis("consequence (bin, 5 is worst)", "names", names),
         Axis("likelihood (bin, 5 is likeliest)", "names", names),
         tuple(layers),
@@ -148,8 +149,20 @@ def risk_figure(tables: PageTables) -> Figure | None:
 
 
 def risk_cells(tables: PageTables) -> dict[tuple[int, int], list[int]]:
-    """Rows of the risk table by place: (consequence, likelihood) from 0."""
+    """Ranks of the risks, from 0, by place: (consequence, likelihood) from 0."""
     cells: dict[tuple[int, int], list[int]] = {(x, y): [] for y in range(5) for x in range(5)}
-    for k, row in enumerate(tables["risk_table"].to_pylist()):
+    rows = tables["risk_table"].to_pylist()
+    for k, row in enumerate(rows[at] for at in risk_order(tables)):
         cells[int(row["consequence_bin"]) - 1, int(row["likelihood_bin"]) - 1].append(k)
     return cells
+
+
+def risk_order(tables: PageTables) -> list[int]:
+    """Rows of the risk table, the highest first: by the product of the bins, then by the expected loss."""
+    rows = tables["risk_table"].to_pylist()
+
+    def height(k: int) -> tuple[float, float]:
+        row = rows[k]
+        return row["likelihood_bin"] * row["consequence_bin"], row["likelihood"] * row["consequence"]
+
+    return sorted(range(len(rows)), key=height, reverse=True)

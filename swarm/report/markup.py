@@ -66,11 +66,27 @@ def number(table: str, key: str, row: int, *, value: Any, form: str) -> Markup:
     return part("number", f"{table}/{key}/{row}", form, shown(value, form))
 
 
-def archive_table(table: str, data: pa.Table, columns: Sequence[Shown], *, caption: str) -> Markup:
-    """An HTML table of an archive table; each cell knows its place there. Columns that are missing are left out."""
+def archive_table(
+    table: str,
+    data: pa.Table,
+    columns: Sequence[Shown],
+    *,
+    caption: str,
+    order: Sequence[int] | None = None,
+    numbered: bool = False,
+) -> Markup:
+    """An HTML table of an archive table; each cell knows its place there. Columns that are missing are left out.
+
+    order    : rows of the archive's table as they are to stand; as they are there when None
+    numbered : whether a first column counts the rows from 1
+    """
     there = [column for column in columns if column.key in data.column_names]
-    rows = [[shown(row[column.key], column.form) for column in there] for row in data.to_pylist()]
-    return part("archive_table", table, there, rows, caption)
+    listed = data.to_pylist()
+    rows = [
+        (at, [shown(listed[at][column.key], column.form) for column in there])
+        for at in (range(len(listed)) if order is None else order)
+    ]
+    return part("archive_table", table, there, rows, caption, numbered)
 
 
 def plain_table(heads: Sequence[str], rows: Iterable[Sequence[object]], *, caption: str) -> Markup:

@@ -9,7 +9,7 @@
   const UNIX_JD = 2440587.5;
   const NOTHING = "\u2013";
   const LONG = 24;
-  const state = { plan: null, rows: [], probe: 0, when: carried.span[0], sort: null, filter: "" };
+  const state = { plan: null, rows: [], pinned: null, kind: "", row: "", probe: 0, when: carried.span[0], sort: null, filter: "" };
   const drawn = {}; // figure name -> what was drawn last: scales, spec
 
   // --- small helpers -------------------------------------------------------------------------------------
@@ -66,6 +66,7 @@
   const eventsOf = tables.events ? groupedBy(tables.events.opportunity) : new Map();
   const aimOf = tables.aims ? new Map(tables.aims.opportunity.map((number, k) => [number, k])) : new Map();
   const returnsOf = tables.successes ? groupedBy(tables.successes.plan) : new Map();
+  const servesOf = tables.serves ? groupedBy(tables.serves.opportunity) : new Map();
   const windowsOf = groupedBy(tables.windows.target);
 
   /* The probes of a plan in order of release: archive rows of every table, and the values joined. */
@@ -78,7 +79,9 @@
       const judged = tables.judged ? rowOf("judged", o) : {};
       const target = t === undefined ? {} : rowOf("targets", t);
       const at = { plans: k, opportunities: chance.row, judged: chance.row, targets: t };
-      return { at, values: { ...target, ...judged, ...chance, ...flown } };
+      const served = servesOf.get(flown.opportunity) || [];
+      const science_row = served.map((r) => `${tables.serves.science_row[r]} ${shown(tables.serves.counts_chance[r], "%0")}`).join("; ");
+      return { at, served, values: { ...target, ...judged, ...chance, ...flown, science_row } };
     });
     return found.sort((a, b) => a.values.release_jd_tdb - b.values.release_jd_tdb || a.values.probe - b.values.probe);
   }
@@ -173,7 +176,7 @@
   function frame(spec, width) {
     const narrow = width < 480;
     const names = spec.y.kind === "names" ? Math.max(...spec.y.names.map((name) => name.length), 3) : 0;
-    const left = names ? Math.min(24 + 7.2 * names, 0.45 * width) : spec.y.kind === "date" ? 76 : 62;
+    const left = names ? Math.min(24 + 7.6 * names, 0.45 * width) : spec.y.kind === "date" ? 76 : 62;
     const box = { left: left + 18, right: narrow ? 14 : 20, top: 12, bottom: 52, width };
     const inner = width - box.left - box.right;
     const least = names && spec.height < 0.6 + 1e-9 ? 26 * spec.y.names.length : 150;
@@ -207,7 +210,7 @@
     for (const [value, label] of ticksOf(spec.y, scale.y, scale.h, 44)) {
       const y = scale.toY(value);
       if (spec.y.kind !== "names") svg.append(make("line", { x1: box.left, x2: box.left + scale.w, y1: y, y2: y, class: "t-line", stroke: "currentColor" }));
-      const most = Math.max(3, Math.floor((box.left - 26) / 6.6));
+      const most = Math.max(3, Math.floor((box.left - 30) / 7.4));
       const said = label.length > most ? `${label.slice(0, most - 1)}\u2026` : label;
       svg.append(make("text", { x: box.left - 7, y: y + 4, "text-anchor": "end", "font-size": 12, class: "t-ink tick" }, said));
     }
@@ -230,8 +233,8 @@
     points(group, layer, scale) {
       const mark = SYMBOLS[layer.symbol || "circle"];
       const path = [];
-      layer.x.forEach((x, k) => { if (x !== null && layer.y[k] !== null) path.push(mark(scale.toX(x), scale.toY(layer.y[k]), 4.5)); });
-      group.append(make("path", { d: path.join(""), class: `t-${layer.tone} points`, fill: "currentColor", "data-count": path.length }));
+      layer.x.forEach((x, k) => { if (x !== null && layer.y[k] !== null) path.push(mark(scale.toX(x), scale.toY(layer.y[k]), layer.small ? 1.8 : 4.5)); });
+      group.append(make("path", { d: path.join(""), class: `t-${layer.tone} points`, fill: "currentColor", opacity: layer.small ? 0.45 : 1, "data-count": path.length }));
       if (layer.said) labels(group, layer, scale);
     },
     circled(group, layer, scale) {
@@ -298,10 +301,13 @@
   function labels(group, layer, scale) {
     const taken = [];
     layer.said.forEach((said, k) => {
-      const x = scale.toX(layer.x[k]) + 7;
+      const beside = scale.toX(layer.x[k]) + 7, wide = 8 * String(said).length;
+      const x = beside + wide > scale.toX(scale.x[1]) ? beside - 14 - wide : beside;
       let y = scale.toY(layer.y[k]) - 6;
       const close = () => taken.some(([u, v]) => Math.abs(u - x) < 18 && Math.abs(v - y) < 13);
-      for (let tries = 0; tries < 4 && close(); tries += 1) y -= 13;
+      const top = scale.toY(scale.y[1]) + 12;
+      if (y < top) y += 22; // at the upper edge below the mark
+      for (let tries = 0; tries < 4 && close() && y - 13 >= top; tries += 1) y -= 13;
       if (close()) return;
       taken.push([x, y]);
       group.append(make("text", { x, y, "font-size": 12, class: "t-ink mark-text" }, said));
@@ -341,7 +347,8 @@
     svg.append(marks);
     const over = make("g", { class: "over" });
     svg.append(over);
-    host.replaceChildren(make("figcaption", {}, make("strong", {}, spec.title), make("span", {}, spec.note)), legend(spec), svg);
+    const saving = [["svg", "picture"], ["csv", "data"]].map(([form, what]) => make("button", { type: "button", "data-save": form, "aria-label": `save the ${what} of ${spec.title}` }, `save ${what}`));
+    host.replaceChildren(make("figcaption", {}, make("strong", {}, spec.title), make("span", {}, spec.note)), legend(spec), svg, make("p", { class: "save screen" }, ...saving));
     drawn[spec.name] = { spec, scale, svg, over, box };
     host.drawnFrom = spec; // for tests: what the figure was drawn from
     return drawn[spec.name];
@@ -401,7 +408,9 @@
     const made = drawn[name], k = frontOf.get(state.plan);
     if (!made || k === undefined) return;
     const [x, y] = [made.scale.toX(tables.front[FRONTS[name]][k]), made.scale.toY(tables.front.science[k])];
+    const p = frontOf.get(state.pinned);
     made.over.replaceChildren(
+      ...(p === undefined ? [] : [make("circle", { cx: made.scale.toX(tables.front[FRONTS[name]][p]), cy: made.scale.toY(tables.front.science[p]), r: 11, fill: "none", stroke: "currentColor", "stroke-width": 2.5, "stroke-dasharray": "4 3", class: "t-bloom pinned" })]),
       make("circle", { cx: x, cy: y, r: 11, fill: "none", stroke: "currentColor", "stroke-width": 5, class: "t-sheet" }),
       make("circle", { cx: x, cy: y, r: 11, fill: "none", stroke: "currentColor", "stroke-width": 2.5, class: "t-ink chosen", "data-plan": state.plan }),
     );
@@ -429,6 +438,15 @@
       marked(name, "burn", { x: flown.map(({ arc }) => arc.x[0]), y: flown.map(({ arc }) => arc[up][0]) }),
       marked(name, "met", { x: met.map((m) => m[0]), y: met.map((m) => m[side ? 2 : 1]), said: state.rows.map(({ values }) => String(values.probe)) }),
       marked(name, "sun", { x: [0], y: [0] }),
+    ]);
+  }
+
+  function apartSpec() {
+    const flown = state.rows.map(({ values }) => ({ of: values.opportunity, probe: values.probe, arc: carried.places.apart[values.opportunity] })).filter(({ arc }) => arc);
+    return specOf("apart", { plan: state.plan }, [
+      ...flown.map(({ arc, of }) => marked("apart", "arc", { ...arc, of })),
+      marked("apart", "met", { x: flown.map(({ arc }) => arc.x.at(-1)), y: flown.map(({ arc }) => arc.y.at(-1)), said: flown.map(({ probe }) => String(probe)) }),
+      marked("apart", "ship", { x: [0], y: [0] }),
     ]);
   }
 
@@ -481,12 +499,13 @@
     return specOf("successes", { plan: state.plan }, [marked("successes", "returned", bars)]);
   }
 
+  const MEASURES = [["probes", "0", "", " probes"], ["science", "3", "science "], ["propellant_kg", "3", "propellant ", " kg"], ["risk", "3", "risk "], ["p_threshold", "3", "every threshold met "], ["p_baseline", "3", "every baseline met "], ["p_none", "4", "no data at all "], ["cvar10_science", "3", "science of the worst tenth "]];
+
   function planSaid() {
     const k = frontOf.get(state.plan), row = rowOf("front", k);
-    const parts = [["probes", "0", "", " probes"], ["science", "3", "science "], ["propellant_kg", "3", "propellant ", " kg"], ["risk", "3", "risk "], ["p_threshold", "3", "every threshold met "], ["p_baseline", "3", "every baseline met "], ["p_none", "4", "no data at all "], ["cvar10_science", "3", "science of the worst tenth "]];
     const said = make("span", {}, `Plan ${state.plan}${state.plan === carried.plan ? " (chosen by the study's rule)" : ""}: `);
     let first = true;
-    for (const [key, form, before, after] of parts) {
+    for (const [key, form, before, after] of MEASURES) {
       if (!(key in row)) continue;
       if (!first) said.append("; ");
       first = false;
@@ -495,12 +514,45 @@
     byId("plan-said").replaceChildren(said, ".");
   }
 
+  // --- two plans side by side ----------------------------------------------------------------------------
+
+  function drawCompared() {
+    const host = byId("compared"), other = state.pinned;
+    byId("plan-pin").textContent = other === state.plan ? "unpin this plan" : "pin this plan";
+    host.hidden = other === null || other === state.plan;
+    if (host.hidden) { host.replaceChildren(); return; }
+    const [a, b] = [other, state.plan];
+    const cell = (kind, text, more = {}) => make(kind, more, text);
+    const number = (plan, key, form, head) => cell("td", shown(tables.front[key][frontOf.get(plan)], form), { class: "n", "data-head": head, "data-at": `front/${key}/${frontOf.get(plan)}`, "data-form": form });
+    const heads = [`plan ${a} (pinned)`, `plan ${b}`, "difference"];
+    const lines = MEASURES.filter(([key]) => key in tables.front).map(([key, form, before, after]) => {
+      const [u, v] = [a, b].map((plan) => tables.front[key][frontOf.get(plan)]);
+      const change = u === null || v === null ? NOTHING : `${v > u ? "+" : ""}${shown(v - u, form)}`;
+      const said = `${before}${(after || "").trim()}`.trim();
+      return make("tr", {}, cell("th", key === "propellant_kg" ? "propellant, kg" : said, { scope: "row" }), number(a, key, form, heads[0]), number(b, key, form, heads[1]), cell("td", change, { class: "n", "data-head": heads[2] }));
+    });
+    const [met, own] = [a, b].map((plan) => new Set(probesOf(plan).map(({ values }) => values.target)));
+    const visits = [["visited by both", [...met].filter((one) => own.has(one))], [`only by plan ${a}`, [...met].filter((one) => !own.has(one))], [`only by plan ${b}`, [...own].filter((one) => !met.has(one))]];
+    const lists = visits.flatMap(([said, names]) => [make("dt", {}, `${said}: ${names.length}`), make("dd", {}, ...names.flatMap((one, k) => [...(k ? [", "] : []), make("bdi", {}, one)]))]);
+    const head = make("tr", {}, ...["measure", ...heads].map((said, k) => cell("th", said, { scope: "col", ...(k ? { class: "n" } : {}) })));
+    host.replaceChildren(
+      make("table", { class: "stack" }, make("caption", {}, `Plan ${a} beside plan ${b}`), make("thead", {}, head), make("tbody", {}, ...lines)),
+      make("dl", { class: "visits" }, ...lists),
+    );
+  }
+
+  function pin() {
+    state.pinned = state.pinned === state.plan ? null : state.plan;
+    Object.keys(FRONTS).forEach(ring);
+    drawCompared();
+  }
+
   // --- the table of encounters ---------------------------------------------------------------------------
 
   function visibleRows() {
     const wanted = state.filter.trim().toLowerCase();
     const columns = encounterColumns;
-    const rows = state.rows.filter(({ values }) => !wanted || columns.some(({ key, form }) => shown(values[key], form).toLowerCase().includes(wanted)));
+    const rows = state.rows.filter(({ values, served }) => (!state.kind || values.taxonomy === state.kind) && (!state.row || served.some((r) => tables.serves.science_row[r] === state.row)) && (!wanted || columns.some(({ key, form }) => shown(values[key], form).toLowerCase().includes(wanted))));
     if (state.sort) rows.sort(compare(state.sort.key, state.sort.falling ? -1 : 1));
     return rows;
   }
@@ -512,6 +564,18 @@
       if (none || other) return none - other;
       return sign * (typeof u === "string" ? (u < v ? -1 : u > v ? 1 : 0) : u - v);
     };
+  }
+
+  /* The two filters by choice: state.kind is a class, state.row a row of the science. */
+  function fillFilters() {
+    const kinds = state.rows.map(({ values }) => values.taxonomy).filter(Boolean);
+    const served = state.rows.flatMap((one) => one.served.map((r) => tables.serves.science_row[r]));
+    for (const [id, names] of [["kind", kinds], ["row", served]]) {
+      const there = [...new Set(names)].sort();
+      if (!there.includes(state[id])) state[id] = "";
+      byId(id).replaceChildren(make("option", { value: "" }, "all"), ...there.map((one) => make("option", { value: one }, clipped(one))));
+      byId(id).value = state[id];
+    }
   }
 
   /* Columns of the table: without those that no target of the run has anything in. */
@@ -536,13 +600,17 @@
     byId("rows-said").textContent = `${rows.length} of ${state.rows.length} rows`;
   }
 
-  function encounterRow({ at, values }, columns) {
+  /* The science rows an encounter may count for, each with its chance. */
+  const servedSaid = (served) => served.flatMap((r, k) => [...(k ? [make("br")] : []), make("bdi", {}, tables.serves.science_row[r]), " ", make("data", { "data-at": `serves/counts_chance/${r}`, "data-form": "%0" }, shown(tables.serves.counts_chance[r], "%0"))]);
+
+  function encounterRow({ at, served, values }, columns) {
     const line = make("tr", { "data-probe": values.probe });
     if (values.probe === state.probe) line.setAttribute("aria-current", "true");
-    for (const { key, table, form } of columns) {
-      const cell = make("td", form === "text" ? {} : { class: "n" });
+    for (const { key, table, form, head, unit } of columns) {
+      const cell = make("td", { ...(form === "text" ? {} : { class: "n" }), "data-head": unit ? `${head} (${unit})` : head });
       const said = shown(values[key], form);
       if (key === "probe") cell.append(make("button", { type: "button", "data-choose": values.probe, "aria-label": `probe ${said}` }, said));
+      else if (key === "science_row") cell.append(make("span", {}, ...servedSaid(served)));
       else if (form === "text") cell.append(make("bdi", said.length > LONG ? { class: "long" } : {}, said));
       else cell.append(said);
       if (at[table] !== undefined) cell.setAttribute("data-at", `${table}/${key}/${at[table]}`);
@@ -567,7 +635,26 @@
     document.body.append(link);
     link.click();
     link.remove();
-    setTimeout(() => URL.revokeObjectURL(link.href), 1000);
+    setTimeout(() => URL.revokeObjectURL(link.href), 60000); // a busy machine takes its time to save
+  }
+
+  /* A figure as a picture of its own, its colours written in, or the numbers it was drawn from. */
+  function saveFigure(name, form) {
+    const { spec, svg } = drawn[name];
+    if (form === "csv") {
+      const quoted = (value) => `"${String(value ?? "").replaceAll('"', '""')}"`;
+      const lines = spec.layers.flatMap((layer) => (layer.x || []).map((x, k) => [layer.label, x, (layer.y || [])[k], (layer.to || [])[k], (layer.said || [])[k], (layer.key || [])[k]]));
+      save(`${name}.csv`, "text/csv", [["layer", spec.x.label, spec.y.label, "to", "text", "plan"], ...lines].map((line) => line.map(quoted).join(",")).join("\r\n"));
+      return;
+    }
+    const copy = svg.cloneNode(true);
+    const [from, to] = [svg, copy].map((one) => [one, ...one.querySelectorAll("*")]);
+    from.forEach((node, k) => {
+      const style = getComputedStyle(node);
+      for (const key of ["color", "fill", "stroke", "font-family"]) to[k].setAttribute(key, style.getPropertyValue(key));
+    });
+    copy.style.background = getComputedStyle(hostOf(name)).backgroundColor;
+    save(`${name}.svg`, "image/svg+xml", new XMLSerializer().serializeToString(copy));
   }
 
   // --- one probe -----------------------------------------------------------------------------------------
@@ -656,10 +743,13 @@
   function drawPlan() {
     draw(mapSpec(false));
     draw(mapSpec(true));
+    draw(apartSpec());
     drawNow();
     if (tables.events) draw(timelineSpec());
     if (tables.successes) draw(successesSpec());
+    drawCompared();
     fillProbes();
+    fillFilters();
     drawEncounters();
     drawProbe();
   }
@@ -673,6 +763,9 @@
     byId("plan-before").addEventListener("click", () => choose(stepped("front", "ArrowLeft")));
     byId("plan-after").addEventListener("click", () => choose(stepped("front", "ArrowRight")));
     byId("plan-chosen").addEventListener("click", () => choose(carried.plan));
+    byId("plan-pin").addEventListener("click", pin);
+    for (const id of ["kind", "row"]) byId(id).addEventListener("change", (event) => { state[id] = event.target.value; drawEncounters(); });
+    document.addEventListener("click", ({ target }) => { if (target.dataset && target.dataset.save) saveFigure(target.closest("[data-figure]").dataset.figure, target.dataset.save); });
     byId("probe").addEventListener("change", (event) => chooseProbe(Number(event.target.value)));
     byId("filter").addEventListener("input", (event) => { state.filter = event.target.value; drawEncounters(); });
     byId("csv").addEventListener("click", () => save(`encounters-plan-${state.plan}.csv`, "text/csv", csvText()));

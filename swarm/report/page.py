@@ -47,6 +47,8 @@ ENCOUNTER_COLUMNS = (
     ("name", "targets", "name", "", "text"),
     ("taxonomy", "targets", "class", "", "text"),
     ("h_mag", "targets", "H", "mag", "1"),
+    ("diameter_km", "targets", "diameter", "km", "1"),
+    ("science_row", "serves", "counts for (chance)", "", "text"),
     ("release_jd_tdb", "opportunities", "release", "TDB", "date"),
     ("burn_m_s", "opportunities", "burn", "m/s", "1"),
     ("encounter_jd_tdb", "opportunities", "encounter", "TDB", "date"),
@@ -124,6 +126,7 @@ def page_data(tables: PageTables) -> dict[str, Any]:
     for name, keys in (
         ("events", ("opportunity", "event", "t_jd_tdb")),
         ("aims", tuple(tables["aims"].column_names) if tables.has("aims") else ()),
+        ("serves", ("opportunity", "science_row", "counts_chance")),
         ("successes", ("plan", "returned", "chance_or_more")),
     ):
         if tables.has(name):

@@ -146,8 +146,9 @@ def _at(values: list[Any], axis: Axis) -> np.ndarray:
 def _points(axes: Axes, layer: Layer, figure: Figure) -> None:
     x, y = _at(layer.x, figure.x), _at(layer.y, figure.y)
     axes.scatter(
-        x, y, s=36, marker=_MARKERS[layer.symbol], color=_TONES[layer.tone], edgecolor=LIGHT["sheet"],
-        linewidth=0.3, label=layer.label, zorder=3,
+        x, y, s=5 if layer.small else 36, marker=_MARKERS[layer.symbol], color=_TONES[layer.tone],
+        edgecolor=LIGHT["sheet"], linewidth=0.0 if layer.small else 0.3, alpha=0.35 if layer.small else 1.0,
+        label=layer.label, zorder=2.5 if layer.small else 3,
     )  # fmt: skip
     for left, up, said in zip(x, y, layer.said, strict=False):
         axes.annotate(said, (left, up), xytext=(5, 5), textcoords="offset points", fontsize="small")

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
+from swarm.decide.rests import rests_on_lines
 from swarm.report.answer import answer
-from swarm.report.figures_of_runs import risk_cells
+from swarm.report.figures_of_runs import risk_cells, risk_order
 from swarm.report.markup import (
     Shown,
     archive_table,
@@ -38,20 +39,34 @@ CAUTIONS = (
 
 @dataclass(frozen=True)
 class PageSection:
-    """A section: its anchor, heading, and what stands in it; `make` returns "" where the run has nothing for it."""
+    """A section: its anchor, heading, and what stands in it; `make` returns "" where the run has nothing for it.
+
+    question : what a reader asks who looks here; a section that answers none does not belong on the page
+    """
 
     anchor: str
     title: str
+    question: str
     make: Callable[[PageTables], Markup]
 
 
 @dataclass(frozen=True)
+class SectionGroup:
+    """Sections that answer one larger question; the links at the top of the page lead to groups."""
+
+    anchor: str
+    title: str
+    sections: tuple[PageSection, ...]
+
+
+@dataclass(frozen=True)
 class Made:
-    """A section as it stands on the page."""
+    """A section, or a group with its sections, as it stands on the page."""
 
     anchor: str
     title: str
     html: Markup
+    inner: tuple[Made, ...] = ()
 
 
 NOTHING = Markup("")
@@ -62,14 +77,15 @@ def _controls(name: str) -> Markup:
 
 
 def _front(tables: PageTables) -> Markup:
-    lines = folded("The front in lines", listing(tables.summary["front"]))
+    lines = folded("The front as text", listing(tables.summary["front"]))
     return _controls("plan") + beside(place("front"), place("front_risk")) + lines
 
 
 def _where(tables: PageTables) -> Markup:
     lacking = "This run folder holds no arcs; releases and encounters are drawn without them."
     said = NOTHING if tables.has("arcs") else paragraph(lacking)
-    return said + _controls("date") + beside(place("map"), place("map_side"))
+    apart = [place("apart")] if tables.has("arcs") else []
+    return said + _controls("date") + beside(place("map"), *apart, place("map_side"))
 
 
 def _dates(tables: PageTables) -> Markup:
@@ -171,7 +187,7 @@ def _change(tables: PageTables) -> Markup:
     if tables.has("rests_on"):
         caption = "Defaults that the study leaves, moved within their ranges: the plan as it is, judged again"
         moved = archive_table("rests_on", tables["rests_on"], _RESTS_ON, caption=caption)
-        said += folded("What the plan rests on: every default, moved within its range", moved)
+        said += folded("Every default that the study leaves, moved within its range", moved)
     return said
 
 
@@ -191,9 +207,12 @@ def _risk(tables: PageTables) -> Markup:
         for y in reversed(range(5))
     ]
     grid = plain_table(
-        ("likelihood / consequence", *"12345"), rows, caption="Rows of the risk table by their bins"
+        ("likelihood / consequence", *"12345"), rows, caption="Numbers of the risks by their bins"
     )
-    table = archive_table("risk_table", tables["risk_table"], _RISK, caption="Risks")
+    table = archive_table(
+        "risk_table", tables["risk_table"], _RISK, caption="Risks, the highest first", order=risk_order(tables),
+        numbered=True,
+    )  # fmt: skip
     return place("risk", alone=True) + table + folded("The grid as a table", grid)
 
 
@@ -313,7 +332,10 @@ def _assumptions(tables: PageTables) -> Markup:
     ]
     rows = study_rows(tables.run.study)
     table = plain_table(("key", "value", "unit", "source"), rows, caption="The study as understood")
-    return listing(said) + table
+    decisive = NOTHING
+    if tables.has("rests_on"):
+        decisive = part("heading", "Those that decide") + listing(rests_on_lines(tables["rests_on"]))
+    return decisive + listing(said) + folded(f"All {len(rows)} keys of the study as understood", table)
 
 
 def _provenance(tables: PageTables) -> Markup:
@@ -334,37 +356,54 @@ def _provenance(tables: PageTables) -> Markup:
         ("the same bytes on a second run", "yes" if manifest["notes"].get("repeatable", True) else "no"),
         ("plans looked at again by the checker", manifest["notes"].get("verified_plans", "not known")),
     ]
-    return plain_table(("what", "which"), rows, caption="Where this page comes from")
+    table = plain_table(("what", "which"), rows, caption="Where this page comes from")
+    return folded("Inputs, libraries and seed", table)
 
 
 def _cautions(tables: PageTables) -> Markup:
     return listing(CAUTIONS)
 
 
-SECTIONS: tuple[PageSection, ...] = (
-    PageSection("answer", "The answer", answer),
-    PageSection("plans", "Plans to choose from", _front),
-    PageSection("where", "Where it happens", _where),
-    PageSection("dates", "When it happens", _dates),
-    PageSection("encounters-of", "Encounters", _encounters),
-    PageSection("aim", "One probe", _probe),
-    PageSection("returned", "How many return", _returned),
-    PageSection("counts-of", "How many probes", _counts),
-    PageSection("change", "What would change it", _change),
-    PageSection("risks", "Risks", _risk),
-    PageSection("budgets", "Budgets", _budgets),
-    PageSection("recourse-of", "If a probe fails", _recourse),
-    PageSection("refined-of", "In full force", _refined),
-    PageSection("proof", "How good the search is", _proof),
-    PageSection("reach", "Is the reach plausible", _density),
-    PageSection("observe-of", "What astronomers could help with", _observe),
-    PageSection("cautions", "Cautions", _cautions),
-    PageSection("assumptions", "Assumptions and their sources", _assumptions),
-    PageSection("provenance", "Provenance", _provenance),
-)
+GROUPS: tuple[SectionGroup, ...] = (
+    SectionGroup("summary", "Summary", (
+        PageSection("answer", "The answer", "what is proposed, and what limits it?", answer),
+    )),
+    SectionGroup("choose", "Plans", (
+        PageSection("plans", "Plans to choose from", "which plan, and what does each cost?", _front),
+        PageSection("counts-of", "How many probes", "what does one probe more or less change?", _counts),
+        PageSection("returned", "How many return", "how many probes may be lost?", _returned),
+    )),
+    SectionGroup("flight", "Flight", (
+        PageSection("where", "Where it happens", "where do the probes go, and how far apart are they?", _where),
+        PageSection("dates", "When it happens", "what has to be done when?", _dates),
+        PageSection("encounters-of", "Encounters", "what is met, how fast, and what comes home?", _encounters),
+        PageSection("aim", "One probe", "how close can it pass, and could it leave on another day?", _probe),
+        PageSection("refined-of", "Under all forces", "does it hold when everything pulls?", _refined),
+        PageSection("budgets", "Budgets", "do mass, propellant and power close?", _budgets),
+    )),
+    SectionGroup("doubt", "Risk and change", (
+        PageSection("risks", "Risks", "what can go wrong, the worst first?", _risk),
+        PageSection("change", "What would change it", "which assumption decides the answer?", _change),
+        PageSection("recourse-of", "If a probe fails", "what is done when one is dead?", _recourse),
+        PageSection("observe-of", "What astronomers could help with", "what is worth learning before?", _observe),
+    )),
+    SectionGroup("grounds", "Grounds", (
+        PageSection("cautions", "Cautions", "what must this not be used for?", _cautions),
+        PageSection("proof", "How good the search is", "could a better plan have been missed?", _proof),
+        PageSection("reach", "Is the reach plausible", "are there as many targets as one expects?", _density),
+        PageSection("assumptions", "Assumptions and their sources", "what was put in, by whom?", _assumptions),
+        PageSection("provenance", "Provenance", "can it be made again?", _provenance),
+    )),
+)  # fmt: skip
 
 
 def made_sections(tables: PageTables) -> tuple[list[Made], list[str]]:
-    """The sections that the run has something for, and the titles of the others."""
-    made = [Made(section.anchor, section.title, section.make(tables)) for section in SECTIONS]
-    return [one for one in made if one.html], [one.title for one in made if not one.html]
+    """The groups with the sections that the run has something for, and the titles of the other sections."""
+    groups, missing = [], []
+    for group in GROUPS:
+        made = [Made(one.anchor, one.title, one.make(tables)) for one in group.sections]
+        missing += [one.title for one in made if not one.html]
+        there = tuple(one for one in made if one.html)
+        if there:
+            groups.append(Made(group.anchor, group.title, NOTHING, there))
+    return groups, missing

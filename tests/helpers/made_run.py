@@ -24,6 +24,7 @@ def make_run(folder, *, plans=6, targets=6, probes=4, chosen=2, every_table=True
     belt = invented_belt(targets, 1)
     belt.target[:3] = named
     belt.name[0] = HOSTILE_NAME
+    belt.taxonomy[:2] = ("C", "S")
     write_some(run, "targets", belt.to_table())
     angle = np.linspace(0.0, 6.0, 200)
     circle = {"x_km": 2 * AU_KM * np.cos(angle), "y_km": 2 * AU_KM * np.sin(angle), "z_km": 0.0 * angle}
@@ -114,6 +115,12 @@ def _write_rest(run, opportunities, front, plans, *, chosen, rng):
     ]
     names = ("opportunity", "keepout_km", "slew_km", "sigma_larger_km", "sigma_smaller_km", "sigma_angle_deg")
     write_some(run, "aims", _columns(names, rings))
+    served = [
+        (row["opportunity"], name, rng.random())
+        for row in flown
+        for name in ("one of each class", HOSTILE)[: 1 + row["opportunity"] % 2]
+    ]
+    write_some(run, "serves", _columns(("opportunity", "science_row", "counts_chance"), served))
     chances = [
         (row["plan"], k, 1.0 / (row["probes"] + 1), 1.0 - k / (row["probes"] + 1))
         for row in front.to_pylist()

@@ -2,6 +2,7 @@
 
 import csv
 import io
+import xml.etree.ElementTree as ElementTree
 from itertools import pairwise
 from pathlib import Path
 
@@ -186,6 +187,78 @@ def test_the_csv_button_saves_the_rows_with_the_archive_s_numbers(drawn_run, loo
         assert float(row["encounter_jd_tdb"]) == chance["encounter_jd_tdb"]
 
 
+def test_two_plans_stand_side_by_side_when_one_is_pinned(drawn_run, look):
+    page = look(drawn_run)
+    choose(page, 3)
+    assert not page.is_visible("#compared")
+    page.click("#plan-pin")
+    assert not page.is_visible("#compared")  # a plan is not compared with itself
+    choose(page, 5)
+    assert page.is_visible("#compared")
+    front = drawn_run.read_table("front").to_pylist()
+    cells = page.eval_on_selector_all(
+        "#compared [data-at]", "all => all.map(one => [one.dataset.at, one.dataset.form, one.textContent])"
+    )
+    assert len(cells) == 16  # two plans, eight measures
+    for place, form, text in cells:
+        _, key, row = place.split("/")
+        assert text == shown(front[int(row)][key], form)
+    chances = {row["opportunity"]: row["target"] for row in drawn_run.read_table("opportunities").to_pylist()}
+    first, second = (
+        {chances[row["opportunity"]] for row in plan_in_archive(drawn_run, plan)} for plan in (3, 5)
+    )
+    said = page.eval_on_selector_all("#compared dt", "all => all.map(one => one.textContent)")
+    assert said == [
+        f"visited by both: {len(first & second)}",
+        f"only by plan 3: {len(first - second)}",
+        f"only by plan 5: {len(second - first)}",
+    ]
+    assert page.locator("[data-figure=front] .pinned").count() == 1
+    choose(page, 3)
+    page.click("#plan-pin")
+    choose(page, 5)
+    assert not page.is_visible("#compared")
+
+
+def test_rows_by_class_and_by_what_they_count_for(drawn_run, look):
+    page = look(drawn_run)
+    choose(page, 5)
+    flown = {row["opportunity"]: row["probe"] for row in plan_in_archive(drawn_run, 5)}
+    served = [row for row in drawn_run.read_table("serves").to_pylist() if row["opportunity"] in flown]
+    wanted = {flown[row["opportunity"]] for row in served if row["science_row"] == HOSTILE}
+    assert 0 < len(wanted) < len(flown)  # the made-up run has both
+    page.select_option("#row", HOSTILE)
+    assert {int(row[0]) for row in rows_of(page)} == wanted
+    page.select_option("#row", "")
+    kinds = page.eval_on_selector_all("#kind option", "all => all.map(one => one.value).filter(Boolean)")
+    column = heads_of(page).index("taxonomy")
+    assert kinds == ["C", "S"]
+    for kind in kinds:
+        page.select_option("#kind", kind)
+        assert {row[column] for row in rows_of(page)} == {kind}
+
+
+def test_every_figure_can_be_saved_as_picture_and_as_data(drawn_run, look):
+    page = look(drawn_run)
+    names = page.eval_on_selector_all("[data-figure]", "all => all.map(one => one.dataset.figure)")
+    assert len(names) == 16
+    for k, name in enumerate(names):
+        if k % 4 == 0:  # the browser lets a page save ten files in a row, and swallows the eleventh
+            page = look(drawn_run)
+        for form in ("svg", "csv"):
+            with page.expect_download() as saved:
+                page.click(f"[data-figure={name}] [data-save={form}]")
+            assert saved.value.suggested_filename == f"{name}.{form}"
+            text = Path(saved.value.path()).read_text(encoding="utf-8")
+            if form == "svg":
+                root = ElementTree.fromstring(text)
+                assert root.tag.endswith("svg")
+                assert not [one for one in root.iter() if one.tag.endswith("script")]
+                assert "var(" not in text  # the colours stand in the file itself
+            else:
+                assert len(list(csv.reader(io.StringIO(text, newline="")))) > 1
+
+
 def test_hostile_names_are_shown_as_text(drawn_run, look):
     page = look(drawn_run)
     for target in (HOSTILE, RIGHT_TO_LEFT, LONG):
@@ -205,7 +278,7 @@ def test_hostile_names_are_shown_as_text(drawn_run, look):
     assert page.locator("img").count() == 0
     assert page.locator("script").count() == 2  # the data and the page's own
     # a name that turns its own direction leaves that of its neighbours
-    assert page.locator("td bdi").count() == page.locator("td:has(bdi)").count()
+    assert page.locator("td > bdi").count() == page.locator("td:has(> bdi)").count()
 
 
 def test_the_probe_shown_follows_the_table_and_the_list(drawn_run, look):
@@ -278,6 +351,25 @@ def test_labels_of_an_axis_do_not_stand_on_each_other(drawn_run, look):
                })"""
         )
         assert overlapping == []
+
+
+def test_on_a_phone_no_table_is_cut(drawn_run, look):
+    page = look(drawn_run, width=390, height=844)
+    choose(page, 3)
+    page.click("#plan-pin")
+    choose(page, 5)
+    page.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true; })")
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+    assert page.locator("table").count() > 10
+    cut = page.evaluate(
+        """[...document.querySelectorAll('table, table caption, td')].filter(one => {
+             const box = one.getBoundingClientRect();
+             return box.width && (box.right > 391 || box.left < -1);
+           }).map(one => one.textContent.slice(0, 60))"""
+    )
+    assert cut == []
+    unnamed = page.eval_on_selector_all("td", "all => all.filter(one => !one.dataset.head).length")
+    assert unnamed == 0  # a cell without its column's head says nothing there
 
 
 def test_every_text_has_contrast_enough_in_both_themes(drawn_run, look):

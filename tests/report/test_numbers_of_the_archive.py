@@ -133,6 +133,7 @@ def test_embedded_tables_are_the_archive_s_to_the_last_digit(drawn_run):
         "judged",
         "events",
         "aims",
+        "serves",
         "successes",
     }
     for name, columns in tables.items():
@@ -221,6 +222,22 @@ def test_the_map_is_the_archive_turned_to_the_ecliptic(drawn_run):
         if str(row["opportunity"]) in places["met"]:
             wanted = turned(row, [f"target_{axis}_km" for axis in "xyz"])
             assert np.allclose(places["met"][str(row["opportunity"])], wanted, atol=6e-7, rtol=0.0)
+
+
+def test_seen_from_the_mothership_is_the_difference_of_the_two_paths(drawn_run):
+    """The made-up mothership rides a circle of 2 au, so its place at any date is known without its table."""
+    first = drawn_run.read_table("mothership")["t_jd_tdb"][0].as_py()
+    c, s = math.cos(OBLIQUITY_J2000_RAD), math.sin(OBLIQUITY_J2000_RAD)
+    apart = embedded(drawn_run)["places"]["apart"]
+    assert apart
+    for number, track in apart.items():
+        mine = [row for row in drawn_run.read_table("arcs").to_pylist() if row["opportunity"] == int(number)]
+        for k, row in enumerate(mine):
+            angle = 6.0 / 199.0 * (row["t_jd_tdb"] - first) / 9.0
+            x = row["x_km"] / AU_KM - 2.0 * math.cos(angle)
+            y = c * (row["y_km"] / AU_KM - 2.0 * math.sin(angle)) + s * row["z_km"] / AU_KM
+            # rounded to 1e-6 au; the spline's remainder with steps of 0.03 rad is 2 au x 0.03^4 / 384 = 4e-9 au
+            assert (track["x"][k], track["y"][k]) == pytest.approx((x, y), abs=2e-6)
 
 
 def test_the_check_sees_a_number_that_is_not_the_archive_s(drawn_run):

@@ -170,6 +170,16 @@ def test_the_answer_is_said_in_words(run):
     assert "What would change it most: burn limit; at 120 m/s science changes by -0.080" in said
 
 
+def test_the_next_decision_is_the_first_burn_or_the_first_release(run):
+    said = '<dt>Next decision</dt><dd><data data-at="{}" data-form="date">{}</data>'
+    assert said.format("opportunities/release_jd_tdb/0", "2031-03-12") in answer(read_page_tables(run))
+    dates = [START + 200.0, START + 13.0, None]
+    write_some(run, "recourse", pa.table({"probe": [2, 0, 1], "burn_by_jd_tdb": dates}))
+    made = answer(read_page_tables(run))
+    assert said.format("recourse/burn_by_jd_tdb/1", "2031-03-15") in made
+    assert "whether probe 0 flies" in made
+
+
 SENSITIVITY = pa.table(
     {"factor": ["burn limit"], "side": ["low"], "setting": ["120 m/s"], "science_change": [-0.08]}
 )
@@ -184,7 +194,7 @@ def test_probes_of_a_plan_come_in_order_of_release(run):
 def test_sections_without_tables_are_left_out_and_said(run):
     page = write_page(run).read_text(encoding="utf-8")
     assert (
-        "Not in this run folder: When it happens, How many return, How many probes, What would change it"
+        "Not in this run folder: How many probes, How many return, When it happens, Under all forces, Budgets"
         in page
     )
     assert 'data-figure="tornado"' not in page

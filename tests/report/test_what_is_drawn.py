@@ -140,6 +140,25 @@ def test_how_many_return_agrees_with_what_is_known_otherwise(found):
             )
 
 
+def test_what_encounters_count_for_sums_up_to_the_science_of_a_plan_of_one_probe(found):
+    """Science is the weighted expected share of the baselines: of one probe, sum of weight x chance / baseline."""
+    study = found.study
+    weight = {row.name: row.weight for row in study.science.rows}
+    baseline = {row.name: row.baseline for row in study.science.rows}
+    table, plans = found.read_table("serves").to_pylist(), found.read_table("plans").to_pylist()
+    ones = [row for row in found.read_table("front").to_pylist() if row["probes"] == 1]
+    assert ones
+    for row in ones:
+        (flown,) = (one["opportunity"] for one in plans if one["plan"] == row["plan"])
+        mine = [one for one in table if one["opportunity"] == flown]
+        assert mine
+        share = sum(
+            weight[one["science_row"]] * one["counts_chance"] / baseline[one["science_row"]] for one in mine
+        )
+        assert share / sum(weight.values()) == pytest.approx(row["science"], abs=1e-9)
+    assert {one["opportunity"] for one in table} <= {one["opportunity"] for one in plans}
+
+
 def test_how_many_return_by_enumeration(found):
     """Every outcome of a plan written out: a failure of all, else each probe by itself (contract, section 6)."""
     study, table = found.study, found.read_table("successes").to_pylist()

@@ -28,7 +28,7 @@ from swarm.plan.judged import (
 from swarm.plan.measures import with_measures
 from swarm.plan.verify import Tables as Reported
 from swarm.plan.verify import verify
-from swarm.report.drawn import arc_points, event_dates, successes
+from swarm.report.drawn import arc_points, event_dates, serves, successes
 from swarm.run.csv_cells import csv_text
 from swarm.run.folder import Run, sha256_of
 from swarm.run.kinds import ENCOUNTERS
@@ -180,6 +180,7 @@ def _draw(
     run.write_table("aims", _aims(study, flown, come_to))
     returned = successes(study, flown, targets, front=result.front, plans=result.plans, judged=chances)
     run.write_table("successes", returned)
+    run.write_table("serves", serves(study, flown, targets, judged=chances))
 
 
 def _aims(study: Study, flown: pa.Table, come_to: pa.Table) -> pa.Table:

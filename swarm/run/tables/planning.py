@@ -167,6 +167,16 @@ TABLES = (
         ),
     ),
     Table(
+        "serves",
+        "optimize",
+        "a row of the science that such an encounter may count for",
+        (
+            _OPPORTUNITY,
+            text("science_row", "name of the row"),
+            real("counts_chance", "-", "chance that it counts: hardware, class, quality and data together"),
+        ),
+    ),
+    Table(
         "successes",
         "optimize",
         "a plan and a number of probes",
