@@ -14,10 +14,9 @@ from numpy.typing import ArrayLike, NDArray
 
 from targets.masses.massive import Mass
 from targets.masses.rotation import body_axes, spin_rad_s
+from targets.masses.spheroid import spheroid_height
 
 Floats = NDArray[np.float64]
-
-_NEWTON_STEPS = 2  # from the reduced latitude: 1e-14 of the radius for any height met here
 
 
 class Globe(NamedTuple):
@@ -61,24 +60,7 @@ def in_axes(body: Mass, states: ArrayLike, tdb_s: float) -> Floats:
 @njit(cache=True)
 def height_over(x, y, z, world):
     """Height over the spheroid, and the upward direction as (cos, sin) of its latitude."""
-    rho = math.sqrt(x * x + y * y)
-    a, c = world.radius_km, world.polar_km
-    if a == c:
-        r = math.sqrt(rho * rho + z * z)
-        return r - a, rho / r, z / r
-    squash, excess = c / a, (a * a - c * c) / a
-    # (s, k): sine and cosine of the reduced latitude of the foot; each step turns them, without a sine
-    size = math.sqrt(z * z + squash * squash * rho * rho)
-    s, k = z / size, squash * rho / size
-    for _ in range(_NEWTON_STEPS):
-        f = rho * s - z * squash * k - excess * s * k
-        turn = f / (rho * k + z * squash * s - excess * (k * k - s * s))
-        s, k = s - k * turn, k + s * turn
-        size = math.sqrt(s * s + k * k)
-        s, k = s / size, k / size
-    size = math.sqrt(s * s + squash * squash * k * k)
-    up, along = s / size, squash * k / size
-    return (rho - a * k) * along + (z - c * s) * up, along, up
+    return spheroid_height(math.sqrt(x * x + y * y), z, world.radius_km, world.polar_km)
 
 
 @njit(cache=True)
