@@ -30,7 +30,8 @@ from typing import Any
 import tomli_w
 
 from swarm.app.pipeline import Options, Work, finish_all, is_due, on_first_start, start_run
-from swarm.reach.opportunities import Screening, screen_together
+from swarm.reach.every_kind import screen_every_kind
+from swarm.reach.found import Screening
 from swarm.run.folder import Run
 from swarm.run.lock import LOCK, folder_held
 from swarm.run.progress import Silent, Teller
@@ -324,7 +325,7 @@ def _screen_group(
     if len(due) < 2:
         return {}
     try:
-        found = screen_together(
+        found = screen_every_kind(
             [run.study for _, run, _ in due], due[0][2].catalogue, pool=pool, on_done=teller.stage("screen")
         )
     except (InputError, NothingFeasible) as problem:

@@ -3,22 +3,21 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Sequence
 
 import numpy as np
 
 from swarm.encounter.pass_judging import JudgedPasses, PassRules, judge_passes
 from swarm.reach.approach.field import OK
-from swarm.reach.approach.passage import Nearest, Passage, States
-from swarm.reach.approach.rows import Ask, LowPasses, low_passes
+from swarm.reach.approach.rows import LowPasses, covered_s, field_for, shot
+from swarm.reach.approach.scene import Scene
 from swarm.reach.approach.shoot import REASONS
 from swarm.study.approach_relations import impact_limit, lowest_km
 from swarm.study.schema import Study
 from swarm.study.sections.approach import ApproachSettings
 from targets.base.constants import DAY_S
-from targets.base.errors import InputError, NothingFeasible
-from targets.base.timescale import iso_of_tdb_s, tdb_s_from_jd
-from targets.masses.massive import mass_named, planet_of
+from targets.base.errors import NothingFeasible
+from targets.base.timescale import iso_of_tdb_s
+from targets.masses.massive import mass_named
 from targets.masses.where import Ephemeris
 
 _HEAD = (
@@ -27,88 +26,36 @@ _HEAD = (
 )
 
 
-def ephemeris_of(study: Study) -> Ephemeris:
-    """Where bodies with mass are, by the study's own files first."""
-    names = study.massive.spk if study.massive is not None else ()
-    return Ephemeris([study.base / name for name in names])
-
-
-def approach_lines(
-    study: Study,
-    ask: ApproachSettings,
-    found: Sequence[Passage],
-    states: States,
-    ephemeris: Ephemeris,
-    how_near: Callable[[], Nearest],
-) -> list[str]:
+def approach_lines(scene: Scene, ask: ApproachSettings) -> list[str]:
     """One line a date of release and height: the clock angle with the best quality among those that keep the limit.
 
     Raises NothingFeasible where the body is not passed, no burn is found, or no row keeps the limit on impacts.
     """
-    own = _asked_passages(ask, found, how_near)
+    study = scene.study
+    own = scene.asked(ask)
     limit, lines, kept = impact_limit(study, ask), [], 0
     rules = PassRules(ask.ephemeris_sigma_km, lowest_km(ask), limit)
     least = np.inf
     for number, passage in own:
-        rows = _rows(study, ask, passage, found, states, ephemeris)
+        asked = scene.rows(ask, passage, checkout_days=study.probe.checkout_days)
+        rows = shot(asked, field_for(asked, scene.ephemeris), covered_s(asked))
         judged = judge_passes(study, rows, rules)
         lines += [f"{ask.name}: {ask.body}, passage {number}, {iso_of_tdb_s(passage.closest_tdb_s)}"]
         keeps = _keeps(study, judged, limit)
         kept += int(keeps.sum())
-        least = min(least, float(np.nanmin(np.append(judged.impact_chance, np.inf))))
+        least = min(least, float(judged.worth.impact_chance.min(initial=np.inf)))
         lines += [
             f"   {line}"
             for line in (*_counted(rows, judged, keeps, study), _HEAD, *_best(rows, judged, keeps))
         ]
     if not kept:
         raise NothingFeasible(f"no low pass of {ask.body} is left", limit=_why_none(study, ask, limit, least))
-    return [*lines, *_cautions(ask, ephemeris)]
-
-
-def _asked_passages(
-    ask: ApproachSettings, found: Sequence[Passage], how_near: Callable[[], Nearest]
-) -> list[tuple[int, Passage]]:
-    own = [each for each in found if each.body.name == ask.body]
-    if not own:
-        near = how_near()
-        about = planet_of(mass_named(ask.body)).name
-        raise NothingFeasible(
-            f"the mothership never passes {ask.body}",
-            limit=f"it comes no nearer to {about} than {near.distance_km:.0f} km, on {iso_of_tdb_s(near.tdb_s)}",
-        )
-    numbers = range(1, len(own) + 1) if isinstance(ask.passages, str) else ask.passages
-    beyond = [number for number in numbers if number > len(own)]
-    if beyond:
-        raise InputError(
-            "there is no such passage", place=f"approach {ask.name}, passages", found=beyond[0],
-            expected=f"1 to {len(own)}: so often {ask.body} is passed",
-        )  # fmt: skip
-    return [(number, own[number - 1]) for number in numbers]
-
-
-def _rows(
-    study: Study,
-    ask: ApproachSettings,
-    passage: Passage,
-    found: Sequence[Passage],
-    states: States,
-    ephemeris: Ephemeris,
-) -> LowPasses:
-    """Rows of a passage; none is released before another planet was passed, whose moons are not in the field."""
-    planet = planet_of(passage.body)
-    before = [
-        each.closest_tdb_s
-        for each in found
-        if each.closest_tdb_s < passage.closest_tdb_s and planet_of(each.body) is not planet
-    ]
-    first = max([float(tdb_s_from_jd(study.study.start_jd_tdb)), *before])
-    asked = Ask(ask.altitudes_km, ask.clock_step_deg, ask.release_days_before, study.probe.checkout_days)
-    return low_passes(asked, passage, states, first_tdb_s=first, ephemeris=ephemeris)
+    return [*lines, *_cautions(ask, scene.ephemeris)]
 
 
 def _keeps(study: Study, judged: JudgedPasses, limit: float | None) -> np.ndarray:
     keeps = judged.burn_m_s <= study.probe.burn_limit_m_s
-    return keeps if limit is None else keeps & (judged.impact_chance <= limit)
+    return keeps if limit is None else keeps & (judged.worth.impact_chance <= limit)
 
 
 def _counted(rows: LowPasses, judged: JudgedPasses, keeps: np.ndarray, study: Study) -> list[str]:
@@ -128,19 +75,21 @@ def _counted(rows: LowPasses, judged: JudgedPasses, keeps: np.ndarray, study: St
 
 
 def _best(rows: LowPasses, judged: JudgedPasses, keeps: np.ndarray) -> list[str]:
-    days = (rows.passage.closest_tdb_s - rows.release_s) / DAY_S
+    days = ((rows.passage.closest_tdb_s - rows.release_s) / DAY_S)[judged.rows]
+    heights, ground, worth = rows.altitude_km[judged.rows], judged.ground, judged.worth
     lines = []
-    for day, height in dict.fromkeys(zip(days.round(6), rows.altitude_km, strict=True)):
-        own = np.flatnonzero(keeps & (days.round(6) == day) & (rows.altitude_km == height))
+    for day, height in dict.fromkeys(zip(days.round(6), heights, strict=True)):
+        own = np.flatnonzero(keeps & (days.round(6) == day) & (heights == height))
         if not len(own):
             continue
-        k = own[np.lexsort((judged.burn_m_s[own], -judged.expected_quality[own]))[0]]
+        k = own[np.lexsort((judged.burn_m_s[own], -worth.expected_quality[own]))[0]]
         least = judged.lowest_altitude_for_limit_km[k]
         lines.append(
-            f"{day:6g} {height:6g} {judged.burn_m_s[k]:9.3g} {judged.dv99_m_s[k]:9.3g} {judged.latitude_deg[k]:6.1f} "
-            f"{judged.longitude_e_deg[k]:7.1f} {judged.sun_elevation_deg[k]:5.0f} {judged.pixel_m[k]:6.3g} "
-            f"{judged.dwell_s[k]:7.1f} {judged.sigma_altitude_km[k]:9.3g} {judged.expected_quality[k]:8.3f} "
-            f"{judged.impact_chance[k]:9.2g} {'-' if np.isnan(least) else f'{least:.1f}':>9}"
+            f"{day:6g} {height:6g} {judged.burn_m_s[k]:9.3g} {worth.dv99_needed_m_s[k]:9.3g} "
+            f"{ground.latitude_deg[k]:6.1f} {ground.longitude_e_deg[k]:7.1f} {ground.sun_elevation_deg[k]:5.0f} "
+            f"{judged.pixel_m[k]:6.3g} {judged.dwell_s[k]:7.1f} {worth.sigma_altitude_km[k]:9.3g} "
+            f"{worth.expected_quality[k]:8.3f} {worth.impact_chance[k]:9.2g} "
+            f"{'-' if np.isnan(least) else f'{least:.1f}':>9}"
         )
     return lines
 

@@ -2,21 +2,18 @@
 
 from __future__ import annotations
 
-from functools import partial
-
 import numpy as np
 
-from swarm.app.low_passes import approach_lines, ephemeris_of
+from swarm.app.low_passes import approach_lines
 from swarm.encounter.pass_geometry import pass_geometry
 from swarm.reach.approach.needs import low_pass_needs
-from swarm.reach.approach.passage import Meeting, Passage, States, nearest, passages
-from swarm.reach.mothership.sources import epochs_needed_tdb_s, meetings_of, states_of
+from swarm.reach.approach.passage import Passage
+from swarm.reach.approach.scene import Scene, scene_of
 from swarm.study.schema import Study
 from targets.base.constants import AU_KM
-from targets.base.timescale import iso_of_tdb_s, tdb_s_from_jd
+from targets.base.timescale import iso_of_tdb_s
 from targets.base.vectors import angle_deg
-from targets.ephemeris.planets import PlanetTable, sample_planets
-from targets.masses.massive import MASSES, SUN, mass_named
+from targets.masses.massive import MASSES, SUN
 from targets.masses.where import Ephemeris
 
 DAYS_BEFORE = (30.0, 10.0, 3.0)
@@ -26,27 +23,22 @@ HEIGHT_KM, ABOVE_LOWEST_KM = 100.0, 25.0
 
 def passage_lines(study: Study) -> list[str]:
     """Sentences for people, a block a passage."""
-    span = float(tdb_s_from_jd(study.study.start_jd_tdb)), float(tdb_s_from_jd(study.study.end_jd_tdb))
-    needed = epochs_needed_tdb_s(study)
-    planets = sample_planets(min(needed), max(needed))
-    ephemeris = ephemeris_of(study)
-    meetings = [
-        Meeting(mass_named(name), t, state[3:] - ephemeris.about_sun(mass_named(name), np.array([t]))[0, 3:])
-        for name, t, state in meetings_of(study, planets)
-    ]
-    with states_of(study, planets) as states:
-        found = passages(states, span, planets=planets, ephemeris=ephemeris, meetings=meetings)
+    with scene_of(study) as scene:
         lines = []
-        for number, each in enumerate(found, 1):
-            lines += [f"{number}. {_sentence(each)}", *_where(each), f"   places: {_places(each, ephemeris)}"]
+        for number, each in enumerate(scene.found, 1):
+            lines += [
+                f"{number}. {_sentence(each)}",
+                *_where(each),
+                f"   places: {_places(each, scene.ephemeris)}",
+            ]
             height = max(HEIGHT_KM, each.body.lowest_km + ABOVE_LOWEST_KM)
             needs = low_pass_needs(
                 each,
-                states,
+                scene.states,
                 altitude_km=height,
                 days_before=DAYS_BEFORE,
-                first_tdb_s=span[0],
-                ephemeris=ephemeris,
+                first_tdb_s=scene.span_tdb_s[0],
+                ephemeris=scene.ephemeris,
             )
             asked = "; ".join(
                 f"{need.days_before:g} d before {need.burn_m_s:.3g} m/s"
@@ -55,11 +47,10 @@ def passage_lines(study: Study) -> list[str]:
                 for need in needs
             )
             lines.append(f"   low pass at {height:g} km takes, at least: {asked or 'too early in the study'}")
-        if not found:
-            lines = ["the mothership passes no planet or moon", *_how_near(states, span, planets)]
+        if not scene.found:
+            lines = ["the mothership passes no planet or moon", *_how_near(scene)]
         for ask in study.approach:
-            near = partial(nearest, mass_named(ask.body), states, span, planets=planets)
-            lines += ["", *approach_lines(study, ask, found, states, ephemeris, near)]
+            lines += ["", *approach_lines(scene, ask)]
     return lines
 
 
@@ -99,8 +90,8 @@ def _places(each: Passage, ephemeris: Ephemeris) -> str:
     return f"{known.ephemeris}, to {known.error_km:.3g} km{moved}"
 
 
-def _how_near(states: States, span: tuple[float, float], planets: PlanetTable) -> list[str]:
-    near = [(nearest(body, states, span, planets=planets), body) for body in MASSES if body.parent == SUN]
+def _how_near(scene: Scene) -> list[str]:
+    near = [(scene.nearest(body.name), body) for body in MASSES if body.parent == SUN]
     least, body = min(near, key=lambda pair: pair[0].distance_km)
     return [
         f"   nearest: {body.name}, {least.distance_km / AU_KM:.3f} au on {iso_of_tdb_s(least.tdb_s)}; "

@@ -149,7 +149,7 @@ def finish_all(work: Work, *, until: str | None = None, on_stage: OnStage | None
 
 def _say_unserved(work: Work) -> None:
     """Warn of rows that no body in reach satisfies; where the screen was taken over, rows may have changed since."""
-    for unserved in unserved_rows(work.study, work.targets()):
+    for unserved in unserved_rows(work.study, work.table("opportunities"), work.targets()):
         work.run.warn(unserved)
 
 

@@ -13,6 +13,8 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from swarm.decide.explain_pass import place_step, why_no_pass
+from swarm.decide.steps import Step
 from swarm.encounter.power import power_balance
 from swarm.encounter.propellant import carried_m_s, ledger
 from swarm.plan.constraints import allowed
@@ -55,14 +57,6 @@ CAUTIONS = (
 _SHARED_FRACTIONS = (0.0, 0.05, 0.1, 0.2)
 
 
-@dataclass(frozen=True)
-class Step:
-    """One step of an explanation: a heading and its lines, each a label with what is to be said of it."""
-
-    title: str
-    lines: tuple[tuple[str, str], ...]
-
-
 def as_text(steps: list[Step]) -> list[str]:
     """Return an explanation as plain lines."""
     told = []
@@ -95,7 +89,7 @@ def _tables(run: Run) -> _Tables:
     return _Tables(
         study,
         opportunities,
-        Catalogue.from_table(run.read_table("targets")),
+        run.targets(),
         judged,
         chances_from_table(study, judged),
         Flight(opportunities, run.read_table("mothership")) if run.has("mothership") else None,
@@ -126,9 +120,9 @@ def explain_opportunity(run: Run, number: int) -> list[Step]:
     own = tables.study.of_design(flown.get("design", ONE_DESIGN))
     return [
         _short_step(run, tables, row, number=number, named=_named(body), reason=judged["reason_text"]),
-        _body_step(body),
+        place_step(body.target[0]) if ENCOUNTERS[flown["kind"]].place else _body_step(body),
         *ENCOUNTERS[flown["kind"]].function("explain")(own, flown, judged, body),
-        _delivery_step(own, judged),
+        *(() if ENCOUNTERS[flown["kind"]].place else (_delivery_step(own, judged),)),
         _quality_step(tables.study, judged),
         _data_step(own, flown, judged),
         _survival_step(tables, row),
@@ -342,9 +336,12 @@ def _rows_step(tables: _Tables, row: int, data: PlanData, *, body: Catalogue, ki
 
 def _row_said(tables: _Tables, row: int, k: int, *, body: Catalogue, kind: str, chance: float) -> str:
     science_row = tables.study.science.rows[k]
-    against = why_not(body, science_row.where)
     if science_row.where.kind != kind:
-        against.append(f"kind = {science_row.where.kind}, the encounter: {kind}")
+        against = [f"kind = {science_row.where.kind}, the encounter: {kind}"]
+    elif ENCOUNTERS[kind].place:
+        against = why_no_pass(science_row.where, tables.opportunities.slice(row, 1), body)
+    else:
+        against = why_not(body, science_row.where)
     if against:
         return f"0: it asks {'; '.join(against)}"
     judged = tables.judged

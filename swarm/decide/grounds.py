@@ -16,13 +16,18 @@ from swarm.plan.constraints import ROUNDING_DAYS, UNUSED
 from swarm.plan.data import Chances, column
 from swarm.plan.flight import Flight
 from swarm.plan.judged import chances_of, judge_all
+from swarm.reach.every_kind import screen_every_kind
+from swarm.reach.found import Screening
 from swarm.reach.mothership.path import Path
 from swarm.reach.mothership.sources import Mothership
-from swarm.reach.opportunities import Screening, read_mothership, screen_together
+from swarm.reach.opportunities import read_mothership
+from swarm.run.kinds import at_places
 from swarm.run.workers import Pool
 from swarm.study.by_design import probe_values
 from targets.base.constants import DAY_S
 from targets.base.errors import InputError, NothingFeasible
+from targets.catalogue.bodies import PLACE
+from targets.catalogue.places import is_place
 from targets.catalogue.reading import Catalogue
 
 if TYPE_CHECKING:
@@ -153,7 +158,7 @@ def screens(study: Study, catalogue: Catalogue | None, pool: Pool) -> list[Scree
     if catalogue is None:
         raise ValueError("without the catalogue nothing can be screened again")
     try:
-        screenings: Sequence[Screening | None] = screen_together(
+        screenings: Sequence[Screening | None] = screen_every_kind(
             [one.study for one in due], catalogue, pool=pool
         )
     except NothingFeasible:  # one of them leaves no time for an arc: the others are screened without it
@@ -163,7 +168,7 @@ def screens(study: Study, catalogue: Catalogue | None, pool: Pool) -> list[Scree
 
 def _screened_alone(study: Study, catalogue: Catalogue, pool: Pool) -> Screening | None:
     try:
-        return screen_together((study,), catalogue, pool=pool)[0]
+        return screen_every_kind((study,), catalogue, pool=pool)[0]
     except NothingFeasible:
         return None
 
@@ -205,21 +210,40 @@ def joined(base: Ground, screening: Screening, *, above_m_s: Floats) -> tuple[pa
     """
     table = screening.opportunities
     more = table.filter(pa.array(column(table, "burn_m_s") > above_m_s))
-    known = {name: k for k, name in enumerate(base.targets.target.tolist())}
-    new = [k for k, name in enumerate(screening.targets.target.tolist()) if name not in known]
-    known |= {screening.targets.target[k]: len(known) + at for at, k in enumerate(new)}
-    targets = Catalogue.from_table(
-        pa.concat_tables([base.targets.to_table(), screening.targets.take(new).to_table()])
-    )
+    targets, target_index = _of_both(base.targets, screening.targets, more)
     first = int(column(base.opportunities, "opportunity").max(initial=-1)) + 1
     columns: dict[str, Any] = {
         name: more[name] for name in base.opportunities.column_names if name in more.column_names
     }
     columns["opportunity"] = np.arange(first, first + more.num_rows)
-    columns["target_index"] = np.array([known[name] for name in more["target"].to_pylist()], dtype=np.int64)
+    columns["target_index"] = target_index
     schema = base.opportunities.schema
     added = pa.table({name: columns[name] for name in schema.names}).cast(schema)
     return pa.concat_tables([base.opportunities, added]), targets
+
+
+def _of_both(first: Catalogue, second: Catalogue, rows: pa.Table) -> tuple[Catalogue, Ints]:
+    """The targets of one catalogue and then those of another that it lacks, and (n,) which of them each row's is.
+
+    Bodies and places keep their order; a place that only the second has comes last.
+    """
+    known = {
+        name: k for k, name in enumerate(zip(first.target.tolist(), is_place(first).tolist(), strict=True))
+    }
+    others = list(zip(second.target.tolist(), is_place(second).tolist(), strict=True))
+    new = [k for k, name in enumerate(others) if name not in known]
+    known |= {others[k]: len(known) + at for at, k in enumerate(new)}
+    tables = [first.to_table(), second.take(new).to_table()]
+    if any(PLACE in table.column_names for table in tables):
+        tables = [
+            table
+            if PLACE in table.column_names
+            else table.append_column(PLACE, pa.array([False] * table.num_rows))
+            for table in tables
+        ]
+    names = zip(rows["target"].to_pylist(), at_places(rows).tolist(), strict=True)
+    index = np.array([known[name] for name in names], dtype=np.int64)
+    return Catalogue.from_table(pa.concat_tables(tables)), index
 
 
 def elsewhere(plans: Ints, table: pa.Table, other: pa.Table) -> Ints:

@@ -24,6 +24,7 @@ from swarm.plan.objectives import evaluate, set_prices
 from swarm.plan.pairs import best_replacement
 from swarm.plan.question import Question, pose
 from swarm.plan.rules import PlanRules
+from swarm.run.kinds import at_places
 from targets.base.constants import AU_KM
 from targets.base.timescale import tdb_s_from_jd
 from targets.base.vectors import angle_deg
@@ -156,8 +157,9 @@ class Uses:
     place: Ints
 
 
-def _uses(matrix: Ints) -> Uses:
-    plan, place = np.nonzero(matrix >= 0)
+def _uses(matrix: Ints, looked_at: NDArray) -> Uses:
+    """Visits of the opportunities of a mask, (n,)."""
+    plan, place = np.nonzero((matrix >= 0) & np.append(looked_at, False)[matrix])
     return Uses(plan, place)
 
 
@@ -248,9 +250,11 @@ def observe(
     table, chances, data, rules = posed.table, posed.judged, posed.data, posed.rules
     matrix = plans_matrix(plans, table, front.num_rows, probes=study.probe.count)
     target = column(table, "target_index").astype(np.int64)
-    plans_with = _plans_with(matrix, target)
+    # of planets and moons there is nothing to find out
+    bodies = ~at_places(table)
+    plans_with = _plans_with(matrix, target, bodies)
     matrix = matrix[_spread_evenly(len(matrix))]
-    uses = _uses(matrix)
+    uses = _uses(matrix, bodies)
     used = np.unique(matrix[uses.plan, uses.place])
     better = _better_data(study, table, targets, used=used, chances=chances, pool=pool)
     unknown = np.array([not label_of(text) for text in targets.taxonomy], dtype=bool)
@@ -300,9 +304,9 @@ def _better_data(
     return plan_data(study, table, targets, judged=Chances(**columns))
 
 
-def _plans_with(matrix: Ints, target: Ints) -> dict[int, int]:
-    """How many plans visit each target."""
-    uses = _uses(matrix)
+def _plans_with(matrix: Ints, target: Ints, looked_at: NDArray) -> dict[int, int]:
+    """How many plans visit each target, by the opportunities of a mask."""
+    uses = _uses(matrix, looked_at)
     visited = np.unique(np.stack([uses.plan, target[matrix[uses.plan, uses.place]]], axis=1), axis=0)
     bodies, counts = np.unique(visited[:, 1], return_counts=True)
     return dict(zip(bodies.tolist(), counts.tolist(), strict=True))

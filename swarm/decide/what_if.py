@@ -21,7 +21,6 @@ from swarm.plan.measures import plans_matrix
 from swarm.plan.objectives import evaluate
 from swarm.study.schema import Study, study_from
 from targets.base.errors import InputError
-from targets.catalogue.bodies import Catalogue
 
 if TYPE_CHECKING:
     from swarm.run.folder import Run
@@ -63,7 +62,7 @@ def what_if(
     data = plan_data(
         study,
         opportunities.take(used),
-        Catalogue.from_table(run.read_table("targets")),
+        run.targets(),
         judged=chances_from_table(study, run.read_table("judged")).take(used),
     )
     small = np.where(plans >= 0, np.searchsorted(used, plans), -1)

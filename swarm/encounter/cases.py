@@ -82,12 +82,12 @@ def cases_of(study: Study, opportunities: pa.Table, targets: Catalogue) -> Cases
         acquire_km=np.where(blind, 0.0, detect_km),
         target_cov_km2=covariance,
         mothership_km=columns["mothership_range_km"],
-        spare_km_s=_spare_km_s(study, columns["burn_m_s"]),
+        spare_km_s=spare_km_s(study, columns["burn_m_s"]),
     )
 
 
-def _spare_km_s(study: Study, burn_m_s: Floats) -> Floats:
-    """What is left for corrections of full tanks after the main burn, margins and attitude control."""
+def spare_km_s(study: Study, burn_m_s: Floats) -> Floats:
+    """(n,) what is left for corrections of full tanks after the main burn, margins and attitude control."""
     margins = study.margins
     spare_m_s = carried_m_s(study) - burn_m_s * (1.0 + margins.deterministic_fraction)
     spare_m_s -= margins.attitude_m_s * (1.0 + margins.attitude_fraction)

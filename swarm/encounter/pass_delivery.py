@@ -35,14 +35,17 @@ class Sight:
 class PassDelivery:
     """One row; covariances TT, RR, TR, km^2; `miss_km` (samples, 2) after the last correction.
 
-    dv99_m_s : 99th percentile of the sum of all corrections
+    before_cov : before the last correction
+    spent_m_s  : (samples,) sum of all corrections; dv99_m_s its 99th percentile
     by_images: whether the last correction rests on images of the body
     """
 
     unburned_cov: Floats
     uncorrected_cov: Floats
+    before_cov: Floats
     delivered_cov: Floats
     miss_km: Floats
+    spent_m_s: Floats
     dv99_m_s: float
     corrections: int
     by_images: bool
@@ -108,7 +111,7 @@ def deliver(
     samples = normals.start.shape[0]
     miss = normals.start[:, :2] @ _root(start + body).T
     spent = np.zeros(samples)
-    delivered, by_images = start + body, False
+    delivered, before_last, by_images = start + body, start + body, False
     for k, (influence, before) in enumerate(zip(by_corrections, before_s, strict=True)):
         unknown, by_images = _unknown(influence, float(before), sight, errors)
         numbers = normals.corrections[k]
@@ -122,10 +125,11 @@ def deliver(
         executed += (errors.proportional * sizes * numbers[:, 8])[:, None] * direction
         miss = -error + executed @ influence[:, 3:].T
         gates = _gates(burns.T @ burns / samples, errors)
+        before_last = delivered
         delivered = unknown + influence[:, 3:] @ gates @ influence[:, 3:].T
     return PassDelivery(
-        _packed(ship), _packed(start + body), _packed(delivered), miss,
-        1e3 * float(np.quantile(spent, 0.99)), len(before_s), by_images,
+        _packed(ship), _packed(start + body), _packed(before_last), _packed(delivered), miss,
+        1e3 * spent, 1e3 * float(np.quantile(spent, 0.99)), len(before_s), by_images,
     )  # fmt: skip
 
 

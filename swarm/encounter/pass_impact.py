@@ -11,9 +11,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
-from swarm.reach.approach.ring_chance import ring_chance
+from swarm.reach.approach.ring_chance import ring_chance, ring_chance_at
 from swarm.reach.arcs.bplane import impact_parameter_km, periapsis_km
 from targets.masses.massive import Mass
 
@@ -65,31 +66,64 @@ def lowest_altitude_km(
     The covariances are those of the row. What a probe dead before its burn does is the mothership's affair and does
     not hang on the height.
     """
-    clock = float(np.arctan2(arrivals.aim_km[1], arrivals.aim_km[0]))
-    direction = np.array([np.cos(clock), np.sin(clock)])
-
-    def chance(distance_km: float) -> float:
-        moved = Arrivals(
-            distance_km * direction, arrivals.unburned_km, arrivals.delivered_cov, arrivals.uncorrected_cov,
-            arrivals.unburned_cov, arrivals.dead_before_burn, arrivals.dead_before_corrections,
-        )  # fmt: skip
-        return impact_chance(moved, disc_km)
-
     fixed = arrivals.dead_before_burn * float(
         ring_chance(arrivals.unburned_km, arrivals.unburned_cov, 0.0, disc_km)[0]
     )
     if fixed >= limit:
         return float("inf")
-    low, high = disc_km, 2.0 * disc_km + 10.0 * float(np.sqrt(np.max(arrivals.uncorrected_cov[:2])))
-    if chance(low) <= limit:
-        return _altitude_of(low, body, v_inf_km_s)
-    if chance(high) > limit:
-        return float("inf")
+    high = 2.0 * disc_km + 10.0 * float(np.sqrt(np.max(arrivals.uncorrected_cov[:2])))
+    shares = (
+        1.0 - arrivals.dead_before_burn - arrivals.dead_before_corrections,
+        arrivals.dead_before_corrections,
+    )
+    least = _least_distance_km(
+        arrivals.aim_km / np.linalg.norm(arrivals.aim_km), np.ascontiguousarray(arrivals.delivered_cov),
+        np.ascontiguousarray(arrivals.uncorrected_cov), shares, disc_km, high, limit - fixed,
+    )  # fmt: skip
+    return _altitude_of(least, body, v_inf_km_s)
+
+
+@njit(cache=True)
+def _hits(
+    distance: float,
+    direction: Floats,
+    delivered: Floats,
+    uncorrected: Floats,
+    shares: tuple[float, float],
+    disc: float,
+) -> float:
+    """Chance that a probe that burnt hits, aimed at a distance."""
+    t, r = distance * direction[0], distance * direction[1]
+    flown = shares[0] * ring_chance_at(t, r, delivered, 0.0, disc)
+    return flown + shares[1] * ring_chance_at(t, r, uncorrected, 0.0, disc)
+
+
+@njit(cache=True)
+def _least_distance_km(
+    direction: Floats,
+    delivered: Floats,
+    uncorrected: Floats,
+    shares: tuple[float, float],
+    disc: float,
+    high: float,
+    limit: float,
+) -> float:
+    """Least distance of an aim point outside the disc that keeps a limit; infinite where none up to `high` does."""
+    low = disc
+    if _hits(low, direction, delivered, uncorrected, shares, disc) <= limit:
+        return low
+    if _hits(high, direction, delivered, uncorrected, shares, disc) > limit:
+        return np.inf
     for _ in range(50):
         middle = 0.5 * (low + high)
-        low, high = (middle, high) if chance(middle) > limit else (low, middle)
-    return _altitude_of(high, body, v_inf_km_s)
+        if _hits(middle, direction, delivered, uncorrected, shares, disc) > limit:
+            low = middle
+        else:
+            high = middle
+    return high
 
 
 def _altitude_of(aim_km: float, body: Mass, v_inf_km_s: float) -> float:
+    if not np.isfinite(aim_km):
+        return float("inf")
     return float(periapsis_km(aim_km, v_inf_km_s, mu_km3_s2=body.gm_km3_s2)) - body.radius_km

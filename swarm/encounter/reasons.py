@@ -11,7 +11,7 @@ from swarm.encounter.quality import factors_at
 # Why an opportunity is worth little; the first that applies. Sentences for a reader: `REASONS`.
 OK, STORAGE, LIFE, POWER, CONJUNCTION, LINK = range(6)
 PHASE, RESOLUTION, MOTION, NEVER_SEEN, SEEN_TOO_LATE, TOO_DEAR, CAPTURE = range(6, 13)
-INTO_SUN = 13
+INTO_SUN, DARK, TOO_HIGH, HITS = range(13, 17)
 REASONS = (
     "nothing stands out against it",
     "the probe would be released after longer on the mothership than it can be stored",
@@ -27,6 +27,9 @@ REASONS = (
     "the corrections need more than the probe carries",
     "the time of closest approach is too uncertain for the field of view",
     "the camera would have to look too close to the Sun on approach",
+    "the ground below the lowest point is dark",
+    "the pass is too high, or too fast over the ground, for the camera",
+    "in half of all cases or more the pass would be lower than the highest ground",
 )
 # Below these the reason is said (own choices): chance of the data, quality at best, share of it that delivery leaves.
 LOW_RETURN, LOW_BEST, LOW_SHARE = 0.5, 0.1, 0.5

@@ -16,6 +16,8 @@ from numpy.typing import NDArray
 
 from swarm.plan.data import column
 from swarm.reach.opportunities import screen_together
+from swarm.reach.sweeps import CHANCES_TO_HIT
+from swarm.run.kinds import at_places
 from swarm.run.workers import Pool
 from swarm.study.by_design import design_numbers
 from targets.catalogue.reading import Catalogue
@@ -41,9 +43,17 @@ def polished(
     if finer is None:
         return opportunities.slice(0, 0)
     first = int(column(opportunities, "opportunity").max()) + 1
-    columns: dict[str, Any] = {name: finer[name] for name in opportunities.column_names}
+    columns: dict[str, Any] = {
+        name: finer[name] if name in finer.column_names else _none(name, opportunities, finer.num_rows)
+        for name in opportunities.column_names
+    }
     columns["opportunity"] = np.arange(first, first + finer.num_rows)
     return pa.table(columns).cast(opportunities.schema)
+
+
+def _none(name: str, like: pa.Table, rows: int) -> Any:
+    """What a flyby has in a column of passes: no chance to hit anything, and nothing else."""
+    return np.zeros(rows) if name in CHANCES_TO_HIT else pa.nulls(rows, like.schema.field(name).type)
 
 
 def with_polished(
@@ -57,6 +67,8 @@ def _finer_rows(
     study: Study, opportunities: pa.Table, targets: Catalogue, *, used: Ints, pool: Pool
 ) -> pa.Table | None:
     """Rows on the finer grid within a slot of a used release of the same target, and at none there already."""
+    # passes of places have dates of release of their own (approach.release_days_before)
+    used = used[~at_places(opportunities)[used]] if len(used) else used
     if not len(used):
         return None
     visited = np.unique(column(opportunities, "target_index")[used])

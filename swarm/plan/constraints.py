@@ -259,13 +259,16 @@ _LIMITS: tuple[tuple[str, Callable[[Study, pa.Table], Bools]], ...] = (
 
 
 def _near_an_event(study: Study, flight: Flight) -> Bools:
-    """Release or burn near a flyby or manoeuvre of the mothership."""
+    """Release or burn near a flyby or manoeuvre of the mothership.
+
+    A probe that is to pass a planet or a moon is let go on the way there: its approach says how late.
+    """
     limits, barred = study.constraints, np.zeros(len(flight.burn_s), dtype=bool)
     before_s, after_s = DAY_S * limits.event_clear_before_days, DAY_S * limits.event_clear_after_days
     for begin_s, end_s in flight.events_s:
         for at_s in (flight.release_s, flight.burn_s):
             barred |= (at_s > begin_s - before_s) & (at_s < end_s + after_s)
-    return barred
+    return barred & ~flight.place
 
 
 def _too_near_the_sun(study: Study, flight: Flight) -> Bools:

@@ -10,11 +10,13 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from swarm.encounter.propellant import propellant_kg
+from swarm.plan.asked import row_fits
 from swarm.plan.survival import hardware_chances, shared_groups
+from swarm.run.kinds import at_places
 from swarm.study.by_design import by_design, design_names
 from targets.base.errors import InputError
 from targets.catalogue.reading import Catalogue
-from targets.catalogue.worth import body_matches, class_chances, row_labels
+from targets.catalogue.worth import class_chances, row_labels
 
 if TYPE_CHECKING:
     from swarm.study.schema import ScienceRow, Study
@@ -50,7 +52,7 @@ class PlanData(NamedTuple):
     """
 
     probes: int  # largest plan these arrays serve
-    target: Ints  # (n,) row of the targets table
+    target: Ints  # (n,) row of the targets table; encounters with places are numbered on behind, each its own
     propellant_kg: Floats  # (n,)
     hardware: Floats  # (n,) 1 - q, shared failures included
     data_return: Floats  # (n,)
@@ -98,6 +100,8 @@ def plan_data(
     target = column(opportunities, "target_index").astype(np.int64)
     data_return = np.ascontiguousarray(judged.chance_returned, dtype=np.float64)
     labels, chances = class_chances(targets)
+    # at a place every encounter stands for itself: two probes may fly by one moon, and share no unknown class
+    visited, chances = _visited(opportunities, target, chances)
     wanted = _opportunity_rows(study, opportunities, targets, target=target)
     if believed is not None:
         wanted &= believed[target]
@@ -106,7 +110,7 @@ def plan_data(
     levels = _Levels(_exactly(judged.chance_quality), _row_levels(study.science.rows))
     return PlanData(
         probes=most,
-        target=target,
+        target=visited,
         propellant_kg=_propellant_kg(study, opportunities, judged),
         hardware=hardware_of(study, opportunities, judged.home_days),
         data_return=data_return,
@@ -116,10 +120,19 @@ def plan_data(
         class_chance=np.ascontiguousarray(chances, dtype=np.float64),
         **_outcomes(
             wanted, _class_rows(study.science.rows, labels), levels,
-            class_chance=chances[target], data_return=data_return,
+            class_chance=chances[visited], data_return=data_return,
         ),
         **_row_arrays(study.science.rows, most),
     )  # fmt: skip
+
+
+def _visited(opportunities: pa.Table, target: Ints, chances: Floats) -> tuple[Ints, Floats]:
+    """(n,) what each encounter visits, places told apart by the encounter, and (t, labels) the chances of classes."""
+    place = at_places(opportunities) if len(target) else np.zeros(0, dtype=bool)
+    if not place.any():
+        return target, chances
+    visited = np.where(place, len(chances) + np.cumsum(place) - 1, target)
+    return visited.astype(np.int64), np.concatenate([chances, chances[target[place]]])
 
 
 def _propellant_kg(study: Study, opportunities: pa.Table, judged: Chances) -> Floats:
@@ -167,10 +180,9 @@ def column(table: pa.Table, name: str) -> NDArray:
 
 def _opportunity_rows(study: Study, opportunities: pa.Table, targets: Catalogue, *, target: Ints) -> Bools:
     """(n, r): rows an encounter satisfies if the target's class is right and it is good enough."""
-    kind = np.asarray(opportunities["kind"].to_pylist(), dtype=object)
     wanted = np.zeros((len(target), len(study.science.rows)), dtype=bool)
     for k, row in enumerate(study.science.rows):
-        wanted[:, k] = body_matches(targets, row.where)[target] & (kind == row.where.kind)
+        wanted[:, k] = row_fits(row, opportunities, targets)
     return wanted
 
 

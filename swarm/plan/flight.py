@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from swarm.plan.data import column
 from swarm.reach.mothership.path import legs_of_table
+from swarm.run.kinds import at_places
 from targets.base.constants import AU_KM, DAY_S, GM_SUN_KM3_S2
 from targets.base.timescale import tdb_s_from_jd
 from targets.base.vectors import angle_deg
@@ -64,13 +65,29 @@ class Flight:
         )
         self.burn_km_s = 1e-3 * np.column_stack([column(opportunities, f"burn_{c}_m_s") for c in "xyz"])
         self._legs = legs_of_table(mothership)
+        self._at_places(opportunities)
+
+    def _at_places(self, opportunities: pa.Table) -> None:
+        """What is known of encounters with planets and moons from their rows: no leg leads into a planet's sphere.
+
+        place : (n,) whether it is one; before, released : the mothership at burn and release where it is
+        """
+        n = opportunities.num_rows
+        self.place = (
+            at_places(opportunities) if "kind" in opportunities.column_names else np.zeros(n, dtype=bool)
+        )
+        self._given = np.full((n, 9), np.nan)
+        if self.place.any():
+            names = [f"ship_{part}" for part in ("x_km", "y_km", "z_km", "vx_km_s", "vy_km_s", "vz_km_s")]
+            names += [f"ship_release_{axis}_km" for axis in "xyz"]
+            self._given = np.column_stack([column(opportunities, name) for name in names])
 
     def take(self, mask: NDArray) -> Flight:
         """The flights of `mask`."""
         taken = object.__new__(Flight)
         taken.release_s, taken.burn_s = self.release_s[mask], self.burn_s[mask]
         taken.encounter_s, taken.burn_km_s = self.encounter_s[mask], self.burn_km_s[mask]
-        taken._legs = self._legs
+        taken._legs, taken.place, taken._given = self._legs, self.place[mask], self._given[mask]
         for name in ("before", "after", "release_sun_angle_deg"):
             if name in self.__dict__:
                 taken.__dict__[name] = self.__dict__[name][mask]
@@ -88,7 +105,7 @@ class Flight:
     @cached_property
     def before(self) -> Floats:
         """(n, 6) the mothership at the burn."""
-        return self.mothership_at(self.burn_s)
+        return np.where(self.place[:, None], self._given[:, :6], self.mothership_at(self.burn_s))
 
     @cached_property
     def after(self) -> Floats:
@@ -110,7 +127,8 @@ class Flight:
     @cached_property
     def release_sun_angle_deg(self) -> Floats:
         """Angle between the direction of the burn, in which a probe is released, and the Sun, (n,)."""
-        to_sun = -self.mothership_at(self.release_s)[:, :3]
+        on_legs = self.mothership_at(self.release_s)[:, :3]
+        to_sun = -np.where(self.place[:, None], self._given[:, 6:], on_legs)
         return angle_deg(self.burn_km_s, to_sun)
 
     def downlink_angle_deg(self, days: float) -> Floats:

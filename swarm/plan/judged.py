@@ -116,7 +116,7 @@ def judged_table(study: Study, opportunities: pa.Table, judged: Judged, *, data:
         if field.name in _OF_CORRECTIONS:
             continue
         columns |= _columns_of(field.name, getattr(judged, field.name), study)
-    columns["reason_text"] = [REASONS[int(code)] for code in judged.reason]
+    columns["reason_text"] = pa.array([REASONS[int(code)] for code in judged.reason], pa.string())
     columns["hardware"] = data.hardware
     columns["propellant_kg"] = data.propellant_kg
     chances = row_chances(data)

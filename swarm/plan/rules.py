@@ -16,6 +16,7 @@ from targets.base.constants import DAY_S
 
 if TYPE_CHECKING:
     from swarm.study.schema import Study
+    from swarm.study.sections.approach import ApproachSettings
 from swarm.plan.constraints import UNUSED, require_flight
 from swarm.plan.protection import PARTS, impact_parts
 from swarm.plan.tracking import weekly_hours
@@ -44,6 +45,7 @@ class PlanRules(NamedTuple):
     recontact_days: float  # counted from so long after the later burn
     offsets: Offsets  # where the probes are
     per_target: int  # most probes at one target
+    place: Ints  # (n,) row of the targets table: where a probe arrives, be it a place that many may pass
     options_start: Ints  # (t + 1,) slices of `options`
     options: Ints  # opportunities by target, the least propellant first
     encounter_limits: bool  # whether a linear rule looks at when encounters are
@@ -52,6 +54,8 @@ class PlanRules(NamedTuple):
     kinds: Ints  # distinct sets of shared-failure groups a probe may belong to
     design: Ints  # (n,) index into `design_most`
     design_most: Ints  # (d,) most probes of each design; of one design no other limit than that of the plan
+    approach: Ints  # (n,) index into `approach_most`; -1 for what no approach limits
+    approach_most: Ints  # (a,) most probes of each [[approach]]
     impact: Ints  # (p, n) what each takes of the limit of each protected body, in PARTS of it
 
 
@@ -71,7 +75,7 @@ def plan_rules(
     Raises ValueError where a rule could not be kept.
     """
     require_flight(study, flight)
-    limits, target = study.constraints, column(opportunities, "target_index").astype(np.int64)
+    limits, target = study.constraints, data.target
     release = column(opportunities, "release_jd_tdb").astype(np.float64)
     order = np.lexsort((np.arange(len(target)), release, data.propellant_kg, target))
     targets = int(target.max()) + 1 if len(target) else 0
@@ -95,6 +99,7 @@ def plan_rules(
         recontact_days=float(limits.recontact_after_days),
         offsets=flight.offsets if flight is not None and apart else NO_OFFSETS,
         per_target=2 if limits.pairs else 1,
+        place=column(opportunities, "target_index").astype(np.int64),
         options_start=np.searchsorted(target[order], np.arange(targets + 1)).astype(np.int64),
         options=order.astype(np.int64),
         encounter_limits=limits.relay_busy_days > 0.0 or tracked,
@@ -103,8 +108,23 @@ def plan_rules(
         kinds=kinds.astype(np.int64),
         design=design_numbers(study, opportunities),
         design_most=np.array([each.count for each in study.designs], dtype=np.int64),
+        approach=_approaches(study, opportunities),
+        approach_most=np.array([ask.probes_max for ask in _limited(study)], dtype=np.int64),
         impact=impact_parts(study, opportunities),
     )
+
+
+def _limited(study: Study) -> list[ApproachSettings]:
+    """The approaches that no more than so many probes may fly."""
+    return [ask for ask in study.approach if ask.probes_max is not None]
+
+
+def _approaches(study: Study, opportunities: pa.Table) -> Ints:
+    """(n,) which of the limited approaches asks for each row; -1 for none."""
+    limited = {ask.name: k for k, ask in enumerate(_limited(study))}
+    if not limited or "approach" not in opportunities.column_names:
+        return np.full(opportunities.num_rows, -1, dtype=np.int64)
+    return np.array([limited.get(name, -1) for name in opportunities["approach"].to_pylist()], dtype=np.int64)
 
 
 def _no_weeks(target: Ints) -> tuple[Ints, Floats]:
@@ -137,6 +157,8 @@ def linear_limits(rules: PlanRules, columns: Ints, *, probes: int) -> tuple[csr_
         add(np.flatnonzero(rules.design[columns] == design), float(most))
     for target in np.unique(rules.target[columns]):
         add(np.flatnonzero(rules.target[columns] == target), float(rules.per_target))
+    for approach, most in enumerate(rules.approach_most):
+        add(np.flatnonzero(rules.approach[columns] == approach), float(most))
     lengths = [len(members) for members in rows]
     where = (np.repeat(np.arange(len(rows)), lengths), np.concatenate(rows))
     matrix = csr_array((np.ones(sum(lengths)), where), shape=(len(rows), len(columns)))
@@ -198,7 +220,9 @@ def fits(o: int, plan: Ints, rules: PlanRules) -> bool:
             visits += 1
     if visits >= rules.per_target:
         return False
-    if rules.design_most.size > 1 and not _design_left(o, plan, rules):
+    if rules.design_most.size > 1 and not _some_left(o, plan, rules.design, rules.design_most):
+        return False
+    if rules.approach_most.size > 0 and not _some_left(o, plan, rules.approach, rules.approach_most):
         return False
     if rules.impact.shape[0] > 0 and not _impacts_kept(o, plan, rules):
         return False
@@ -214,13 +238,15 @@ def fits(o: int, plan: Ints, rules: PlanRules) -> bool:
 
 
 @njit(cache=True)
-def _design_left(o: int, plan: Ints, rules: PlanRules) -> bool:
-    """Whether a probe of the design of `o` is left."""
+def _some_left(o: int, plan: Ints, group: Ints, most: Ints) -> bool:
+    """Whether the group of `o`, a design or an approach, has room for it."""
+    if group[o] < 0:
+        return True
     count = 1
     for i in range(plan.size):
-        if plan[i] >= 0 and rules.design[plan[i]] == rules.design[o]:
+        if plan[i] >= 0 and group[plan[i]] == group[o]:
             count += 1
-    return count <= rules.design_most[rules.design[o]]
+    return count <= most[group[o]]
 
 
 @njit(cache=True)
@@ -286,7 +312,7 @@ def _recontact(a: int, b: int, rules: PlanRules) -> bool:
     offsets, apart_s = rules.offsets, rules.recontact_days * DAY_S
     low = max(offsets.burn_s[a], offsets.burn_s[b]) + apart_s
     high = min(offsets.encounter_s[a], offsets.encounter_s[b])
-    if rules.target[a] == rules.target[b]:
+    if rules.place[a] == rules.place[b]:
         high -= apart_s
     return least_distance_km(a, b, low, high, offsets, rules.recontact_km) < rules.recontact_km
 

@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
 from swarm.plan.verify_tables import (
+    approach_problems,
     design_problems,
     front_problems,
     order_problems,
@@ -47,6 +48,10 @@ _SAMPLE_DAYS = 0.5
 _ANGLE_DEG, _SUN_AU = 0.02, 1e-5
 # Recontact: distances of single precision offsets and chords of the search against chords of half a day here.
 _DISTANCE_SHARE, _DISTANCE_KM = 0.02, 0.5
+
+
+# Kinds of encounter with planets and moons: many probes may pass one, and are let go on the way there.
+_AT_PLACES = ("low-pass",)
 
 
 class BrokenPlan(Exception):
@@ -105,6 +110,7 @@ def problems_of(study: Study, tables: Tables, *, probes: int | None = None) -> l
         ]
         told += [*_together_problems(study, chosen), *near.problems(chosen)]
         told += [*design_problems(study, chosen), *protection_problems(study, chosen)]
+        told += approach_problems(study, chosen)
         told += _relay_problems(study, chosen, tables.relayed or {})
         wrong += [f"plan {row['plan']}: {text}" for text in told]
     wrong += [f"plan {plan} is not on the front" for plan in by_plan]
@@ -149,7 +155,7 @@ def _burn_s(study: Study, o: Row) -> float:
 
 def _arc_problems(study: Study, o: Row, arcs: _Arcs) -> list[str]:
     limits, wrong = study.constraints, []
-    for begin, end in arcs.events_jd:
+    for begin, end in () if o["kind"] in _AT_PLACES else arcs.events_jd:
         for event in ("release", "burn"):
             after_begin = o[f"{event}_jd_tdb"] - (begin - limits.event_clear_before_days)
             before_end = end + limits.event_clear_after_days - o[f"{event}_jd_tdb"]
@@ -191,7 +197,7 @@ def _together_problems(study: Study, chosen: list[Row]) -> list[str]:
         wrong.append(
             f"constraints.releases_max: more than {most} releases in {limits.release_window_days} days"
         )
-    names = [o["target"] for o in chosen]
+    names = [o["target"] for o in chosen if o["kind"] not in _AT_PLACES]
     if any(names.count(name) > (2 if limits.pairs else 1) for name in names):
         wrong.append("constraints.pairs: a target is visited too often")
     hours: dict[int, float] = {}
@@ -301,7 +307,7 @@ class _Arcs:
     def burn(self, o: Row) -> tuple[Floats, Floats]:
         """States at the burn without and with it, (6,) each."""
         if o["opportunity"] not in self._cached:
-            before = self.mothership_at(o["burn_jd_tdb"])
+            before = _given_ship(o) if o["kind"] in _AT_PLACES else self.mothership_at(o["burn_jd_tdb"])
             after = before.copy()
             after[3:] += 1e-3 * np.array([o[f"burn_{c}_m_s"] for c in "xyz"])
             self._cached[o["opportunity"]] = (before, after)
@@ -317,7 +323,12 @@ class _Arcs:
         return float(r.min()), float(r.max())
 
     def release_sun_angle_deg(self, o: Row) -> float:
-        sunward = -self.mothership_at(o["release_jd_tdb"])[:3]
+        at_place = o["kind"] in _AT_PLACES
+        sunward = -(
+            np.array([o[f"ship_release_{c}_km"] for c in "xyz"])
+            if at_place
+            else self.mothership_at(o["release_jd_tdb"])[:3]
+        )
         return _angle_deg(np.array([o[f"burn_{c}_m_s"] for c in "xyz"]), sunward)
 
     def downlink_angle_deg(self, o: Row, days: float) -> float:
@@ -345,6 +356,11 @@ class _Arcs:
         before, after = self.burn(o)
         since_s = DAY_S * (dates - o["burn_jd_tdb"])
         return kepler(after, since_s)[:, :3] - kepler(before, since_s)[:, :3]
+
+
+def _given_ship(o: Row) -> Floats:
+    """State of the mothership at the burn, as the row of a pass gives it: no leg leads into a planet's sphere."""
+    return np.array([o[f"ship_{part}"] for part in ("x_km", "y_km", "z_km", "vx_km_s", "vy_km_s", "vz_km_s")])
 
 
 def _angle_deg(a: Floats, b: Floats) -> float:

@@ -42,6 +42,32 @@ def design_problems(study: Study, chosen: list[Row]) -> list[str]:
     ]
 
 
+def approach_problems(study: Study, chosen: list[Row]) -> list[str]:
+    """Passes that no approach asks for, more probes than one may fly, passes over its limit or burnt too late."""
+    asks, wrong = {ask.name: ask for ask in study.approach}, []
+    flown: dict[str, int] = {}
+    for o in chosen:
+        name = o.get("approach")
+        if name is None:
+            continue
+        ask, which = asks.get(name), f"opportunity {o['opportunity']}"
+        if ask is None or ask.body != o["target"]:
+            wrong.append(f"{which}: no approach of {o['target']} is called {name}")
+            continue
+        flown[name] = flown.get(name, 0) + 1
+        if ask.impact_chance_max is not None and o["impact_chance"] > ask.impact_chance_max:
+            wrong.append(f"{which}: approach.impact_chance_max: {o['impact_chance']:.4g}")
+        if ask.designs and o.get("design") not in ask.designs:
+            wrong.append(f"{which}: approach.designs: {o.get('design')}")
+        if 24.0 * (o["encounter_jd_tdb"] - o["burn_jd_tdb"]) < ask.release_min_hours - 1.0:
+            wrong.append(f"{which}: approach.release_min_hours: the burn is too near to the pass")
+    for name, count in flown.items():
+        most = asks[name].probes_max
+        if most is not None and count > most:
+            wrong.append(f"approach.probes_max of {name}: {count} probes, {most} allowed")
+    return wrong
+
+
 def protection_problems(study: Study, chosen: list[Row]) -> list[str]:
     """Bodies that the probes of a plan, and the mothership where it counts, hit with more than the limit."""
     settings, wrong = study.protection, []

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import pyarrow as pa
 
@@ -15,11 +15,13 @@ class Screening:
     """What the screen found.
 
     opportunities : table, one row an opportunity (columns of the contract and a few more)
-    targets       : the bodies that have one, in catalogue order; `target_index` of a row points here
+    targets       : the bodies that have one, in catalogue order, then planets and moons that have one; `target_index`
+                    of a row points here
     path          : table of the mothership's unburned path
     counts        : how many bodies, approaches and minima were left after each step
     flybys        : the mothership's passages of planets
     notes         : sentences about the mothership and the cache
+    by_kind       : the counts of each kind of encounter alone
     """
 
     opportunities: pa.Table
@@ -28,3 +30,4 @@ class Screening:
     counts: dict[str, float]
     flybys: tuple[Flyby, ...] = ()
     notes: tuple[str, ...] = ()
+    by_kind: dict[str, dict[str, float]] = field(default_factory=dict)

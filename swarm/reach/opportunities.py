@@ -92,9 +92,7 @@ class _Found:
 def screen(
     study: Study, catalogue: Catalogue, *, pool: Pool, on_done: OnDone | None = None, gpu: bool = False
 ) -> Screening:
-    """Every opportunity of every body of the catalogue.
-
-    gpu : the population is filtered on one first (`screen.on_device`); the answer is the same
+    """Every flyby of every body of the catalogue; the rest as for `screen_together`.
 
     Raises NothingFeasible, naming the limit, where no burn of the study reaches anything.
     """
@@ -117,7 +115,9 @@ def screen_together(
     on_done: OnDone | None = None,
     gpu: bool = False,
 ) -> tuple[Screening, ...]:
-    """The screens of several studies, and of all their designs, in one pass over the catalogue; `gpu` as for `screen`.
+    """Every opportunity of every body, for several studies and all their designs, in one pass over the catalogue.
+
+    gpu : the population is filtered on one first (`screen.on_device`); the answer is the same
 
     Motherships and probes may differ; the dates, `search.step_days` and `search.chunk_bodies` must be the same.
     A study without opportunities has an empty table here: `nothing_found` says why.

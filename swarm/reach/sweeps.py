@@ -14,7 +14,8 @@ import numpy as np
 import pyarrow as pa
 
 from swarm.reach.found import Screening
-from swarm.run.kinds import FLYBY
+from swarm.run.kinds import FLYBY, at_places
+from targets.catalogue.places import with_places
 from targets.catalogue.reading import Catalogue
 
 if TYPE_CHECKING:
@@ -22,6 +23,8 @@ if TYPE_CHECKING:
 
 # Of what the steps of a screen left, the numbers that add up over designs; of the others the largest is told.
 _SUMS = ("approaches", "minima_within_burn_limit")
+# Columns of kinds that can hit something; 0 in rows of those that cannot.
+CHANCES_TO_HIT = {"impact_chance", "carrier_impact_chance"}
 
 
 @dataclass(frozen=True)
@@ -76,34 +79,51 @@ def _joined(parts: list[tuple[str, Screening, bool]], catalogue: Catalogue) -> S
 
 
 def together(screenings: Sequence[Screening], catalogue: Catalogue) -> Screening:
-    """One screening of several on one path: their rows one after the other, targets in the order of the catalogue."""
+    """One screening of several on one path: their rows one after the other.
+
+    Targets are in the order of the catalogue; after them come planets and moons by name.
+    """
     if len(screenings) == 1 and "design" not in screenings[0].opportunities.column_names:
         return screenings[0]
     table = pa.concat_tables([each.opportunities for each in screenings], promote_options="default")
-    for name in {"impact_chance", "carrier_impact_chance"} & set(table.column_names):
+    for name in CHANCES_TO_HIT & set(table.column_names):
         # kinds that cannot hit anything have no such column
         filled = table[name].fill_null(0.0)
         table = table.set_column(table.column_names.index(name), name, filled)
-    row_of = {name: k for k, name in enumerate(catalogue.target.tolist())}
-    bodies = np.array([row_of[name] for name in table["target"].to_pylist()], dtype=np.int64)
-    reached, target_index = np.unique(bodies, return_inverse=True)
-    numbers = {
-        "opportunity": np.arange(table.num_rows),
-        "target_index": target_index.reshape(-1).astype(np.int64),
-    }
+    targets, target_index = _targets(table, catalogue)
+    numbers = {"opportunity": np.arange(table.num_rows), "target_index": target_index}
     for name, values in numbers.items():
         table = table.set_column(table.column_names.index(name), name, pa.array(values))
     return replace(
         screenings[0],
         opportunities=table,
-        targets=catalogue.take(reached),
-        counts=_counts(screenings, table, len(reached)),
+        targets=targets,
+        counts=_counts(screenings, table, len(targets)),
         notes=tuple(dict.fromkeys(note for each in screenings for note in each.notes)),
     )
 
 
+def _targets(table: pa.Table, catalogue: Catalogue) -> tuple[Catalogue, np.ndarray]:
+    """The bodies and places that rows name, and (n,) which of them each row's is."""
+    names, place = table["target"].to_pylist(), at_places(table)
+    row_of = {name: k for k, name in enumerate(catalogue.target.tolist())}
+    bodies = np.array(
+        [row_of[name] for name, apart in zip(names, place, strict=True) if not apart], dtype=np.int64
+    )
+    reached, of_bodies = np.unique(bodies, return_inverse=True)
+    places = sorted({name for name, apart in zip(names, place, strict=True) if apart})
+    target_index = np.zeros(len(names), dtype=np.int64)
+    target_index[~place] = of_bodies.reshape(-1)
+    behind = {name: len(reached) + k for k, name in enumerate(places)}
+    target_index[place] = [behind[name] for name, apart in zip(names, place, strict=True) if apart]
+    return with_places(catalogue.take(reached), places), target_index
+
+
 def _counts(screenings: Sequence[Screening], table: pa.Table, targets: int) -> dict[str, float]:
     own = [screening.counts for screening in screenings]
-    joined = {key: (sum if key in _SUMS else max)(counts[key] for counts in own) for key in own[0]}
+    keys = dict.fromkeys(key for counts in own for key in counts)
+    joined = {
+        key: (sum if key in _SUMS else max)(counts[key] for counts in own if key in counts) for key in keys
+    }
     joined["least_burn_m_s"] = min(counts["least_burn_m_s"] for counts in own)
     return joined | {"targets": targets, "opportunities": table.num_rows}

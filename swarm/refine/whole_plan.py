@@ -119,7 +119,7 @@ def _arc(study: Study, tables: RunTables, row: dict, of: tuple[dict, dict], moth
         release_tdb_s=release_s,
         burn_tdb_s=met["burn_tdb_s"],
         encounter_tdb_s=met["encounter_tdb_s"],
-        mothership=mothership_state(tables.mothership, release_s, met["burn_tdb_s"]),
+        mothership=_mothership_of(tables, met, release_s),
         mothership_kg=mothership_kg,
         burn_km_s=1e-3 * np.array([met[f"burn_{axis}_m_s"] for axis in "xyz"]),
         target_epoch_s=float(epochs[0]),
@@ -128,6 +128,14 @@ def _arc(study: Study, tables: RunTables, row: dict, of: tuple[dict, dict], moth
         design=_design(met),
         kind=met["kind"],
     )
+
+
+def _mothership_of(tables: RunTables, met: dict, release_s: float) -> np.ndarray:
+    """(6,) at the release; of a pass, whose row has its place there alone, the velocity at the burn."""
+    if not ENCOUNTERS[met["kind"]].place:
+        return mothership_state(tables.mothership, release_s, met["burn_tdb_s"])
+    place = [met[f"ship_release_{axis}_km"] for axis in "xyz"]
+    return np.array([*place, *(met[f"ship_v{axis}_km_s"] for axis in "xyz")])
 
 
 def mothership_state(mothership: pa.Table, tdb_s: float, until_tdb_s: float) -> np.ndarray:
@@ -154,6 +162,8 @@ def _known(
     study: Study, tables: RunTables, met: dict, of: tuple[dict, tuple[tuple[float, int], ...]]
 ) -> Known:
     judged, corrections = of
+    if ENCOUNTERS[met["kind"]].place:
+        return Known(0.0, corrections, met["ephemeris_sigma_km"] ** 2 * np.eye(3), 0.0, 0.0)
     body = tables.targets.take(np.array([met["target_index"]]))
     knowledge = study.knowledge
     covariance, _ = position_covariance_km2(

@@ -13,14 +13,17 @@ import pyarrow as pa
 from numba import njit
 from numpy.typing import NDArray
 
+from swarm.encounter.pass_impact import impact_radius_km
 from swarm.plan.data import Chances, PlanData, column, plan_data
 from swarm.plan.flight import Flight
 from swarm.plan.measures import plans_matrix
 from swarm.plan.survival import group_failures, own_chances, state_chance
+from swarm.run.kinds import at_places
 from swarm.study.by_design import probe_values
 from targets.base.constants import AU_KM, DAY_S
 from targets.base.timescale import jd_from_tdb_s, tdb_s_from_jd
 from targets.catalogue.reading import Catalogue
+from targets.masses.massive import mass_named
 from targets.motion.twobody import drift_states
 
 if TYPE_CHECKING:
@@ -110,6 +113,26 @@ def aim_rings(study: Study, opportunities: pa.Table, judged: pa.Table) -> pa.Tab
     )
 
 
+def pass_rings(study: Study, opportunities: pa.Table, judged: pa.Table) -> pa.Table:
+    """Return the same of passes: what must not be touched is the impact disc, and no ring is too near to follow.
+
+    keepout_km : radius of the impact disc, |B| of a path that grazes the highest ground
+    """
+    table = aim_rings(study, opportunities, judged)
+    discs = [
+        float(impact_radius_km(mass_named(name), v_inf, terrain_km=lowest))
+        for name, v_inf, lowest in zip(
+            opportunities["target"].to_pylist(),
+            column(opportunities, "v_inf_km_s"),
+            column(opportunities, "lowest_km"),
+            strict=True,
+        )
+    ]
+    for name, values in (("keepout_km", np.array(discs)), ("slew_km", np.zeros(len(discs)))):
+        table = table.set_column(table.column_names.index(name), name, pa.array(values, pa.float64()))
+    return table
+
+
 def _principal(judged: pa.Table, which: str) -> tuple[Floats, Floats, Floats]:
     """Principal sigmas of a B-plane covariance, the larger first, and the larger one's angle from T to R (rad)."""
     tt, rr, tr = (column(judged, f"{which}_cov_{part}_km2") for part in ("tt", "rr", "tr"))
@@ -190,7 +213,8 @@ def density(study: Study, catalogue: Catalogue, opportunities: pa.Table, mothers
     """
     edges = np.linspace(study.study.start_jd_tdb, study.study.end_jd_tdb, LAW_PERIODS + 1)
     middles = 0.5 * (edges[1:] + edges[:-1])
-    met, bodies = column(opportunities, "encounter_jd_tdb"), column(opportunities, "target_index")
+    flybys = opportunities.filter(pa.array(~at_places(opportunities)))
+    met, bodies = column(flybys, "encounter_jd_tdb"), column(flybys, "target_index")
     period = np.clip(np.searchsorted(edges, met, side="right") - 1, 0, LAW_PERIODS - 1)
     found = [len(np.unique(bodies[period == k])) for k in range(LAW_PERIODS)]
     near, speed_km_s = _around(catalogue, mothership, middles)

@@ -20,10 +20,12 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from swarm import __version__
-from swarm.run.tables import continuing, parquet_tables, problems_of
+from swarm.run.tables import continuing, parquet_tables, problems_of, widening
 from swarm.run.writing import remove, replacing, write_bytes_atomically
 from swarm.study.schema import Study, read_study
 from targets.base.errors import InputError
+from targets.catalogue.bodies import Catalogue
+from targets.catalogue.places import with_places
 
 # Version of what a run folder holds: one up when a table or the manifest changes so that older ones cannot be read.
 # Folders from before it was written down count as version 1.
@@ -140,11 +142,24 @@ class Run:
         write_parquet(self.path(name), table)
 
     def read_table(self, name: str, *, whole: bool = True) -> pa.Table:
-        """A table, and after it the rows of those that continue it, unless `whole` is False."""
+        """A table with the columns that others add, and after it the rows of those that continue it.
+
+        whole : False leaves out the rows of others
+        """
+        table = self._read(name)
+        for wider in widening(name):
+            if self.has(wider.name):
+                table = widened(table, self._read(wider.name))
         more = [each.name for each in continuing(name) if self.has(each.name)] if whole else []
         if not more:
-            return self._read(name)
-        return pa.concat_tables([self._read(name), *(self._read(each) for each in more)]).combine_chunks()
+            return table
+        parts = [table, *(self._read(each) for each in more)]
+        return pa.concat_tables(parts, promote_options="default").combine_chunks()
+
+    def targets(self) -> Catalogue:
+        """The bodies that have opportunities, and after them the planets and moons that do."""
+        places = self.read_table("places")["name"].to_pylist() if self.has("places") else []
+        return with_places(Catalogue.from_table(self.read_table("targets")), places)
 
     def _read(self, name: str) -> pa.Table:
         if not self.has(name):
@@ -267,6 +282,16 @@ class Run:
     def save(self) -> None:
         text = json.dumps(self.manifest, indent=2, sort_keys=True, ensure_ascii=False, allow_nan=False)
         self.write_text("manifest.json", text + "\n")
+
+
+def widened(table: pa.Table, more: pa.Table) -> pa.Table:
+    """A table with the columns of another, by `opportunity`; missing where that one has no such row."""
+    row_of = {number: k for k, number in enumerate(more["opportunity"].to_pylist())}
+    rows = pa.array([row_of.get(number) for number in table["opportunity"].to_pylist()], pa.int64())
+    for name in more.column_names:
+        if name not in table.column_names:
+            table = table.append_column(name, more[name].take(rows))
+    return table
 
 
 def _files_of(path: Path) -> list[Path]:

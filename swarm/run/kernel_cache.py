@@ -24,6 +24,9 @@ from swarm.run.kernel_seal import drop_damaged, seal
 from swarm.run.scratch import scratch_folder
 
 CACHE_VARIABLE = "NUMBA_CACHE_DIR"
+LOCATORS_VARIABLE = "NUMBA_CACHE_LOCATOR_CLASSES"
+LOCATORS = "swarm.run.kernel_place.KernelPlace,InTreeCacheLocator,UserWideCacheLocator,IPythonCacheLocator"
+"""Ours in the place of numba's locator for a folder that is given, then what numba has for all others."""
 
 
 def claim_kernel_cache() -> None:
@@ -32,6 +35,7 @@ def claim_kernel_cache() -> None:
     The folder in the user's cache is kept from run to run; while another run holds it, this one works in a
     copy that is dropped at the end. A folder set by the user is left alone.
     """
+    os.environ.setdefault(LOCATORS_VARIABLE, LOCATORS)
     if os.environ.get(CACHE_VARIABLE):
         return
     kept = user_cache() / f"kernels-{_sources_digest()}"

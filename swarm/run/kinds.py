@@ -12,10 +12,14 @@ from dataclasses import dataclass
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+import pyarrow as pa
+from numpy.typing import NDArray
+
+from swarm.study.kind_names import FLYBY, LOW_PASS
+
 if TYPE_CHECKING:
     from swarm.study.schema import Study
-
-FLYBY = "flyby"
 
 
 @dataclass(frozen=True)
@@ -23,7 +27,10 @@ class Kind:
     """One kind of encounter; functions as "module:name".
 
     name    : as in `where.kind`, in `takes` and in the column `kind`
-    screen  : screen(study, catalogue, *, pool, on_done, gpu) -> Screening, whose rows are of this kind
+    place   : whether its targets are planets and moons: several probes may pass one, and no catalogue has it
+    screen  : screen(studies, catalogue, *, pool, on_done, gpu) -> a Screening for each study, of rows of this kind
+    none    : none(study, screening) -> the NothingFeasible that says why a screening found nothing
+    fits    : fits(where, opportunities, targets) -> (n,) rows that are what a science row asks for, of this kind
     judge   : judge(study, opportunities, targets, *, qualities) -> Judged; a row is judged alone, and by one design
     refine  : refine(study, field, arc) -> Refined or NotRefined, of one design
     explain : explain(study, opportunity, judged, body) -> steps on geometry and aim, of one design
@@ -31,7 +38,10 @@ class Kind:
     """
 
     name: str
+    place: bool
     screen: str
+    none: str
+    fits: str
     judge: str
     refine: str
     explain: str
@@ -49,11 +59,25 @@ ENCOUNTERS = {
     for kind in (
         Kind(
             FLYBY,
-            screen="swarm.reach.opportunities:screen",
+            place=False,
+            screen="swarm.reach.opportunities:screen_together",
+            none="swarm.reach.nothing_in_reach:nothing_found",
+            fits="swarm.plan.asked:body_fits",
             judge="swarm.encounter.judging:judge",
             refine="swarm.refine.correct:refine_arc",
             explain="swarm.decide.explain:flyby_steps",
             draw="swarm.report.drawn:aim_rings",
+        ),
+        Kind(
+            LOW_PASS,
+            place=True,
+            screen="swarm.encounter.pass_screen:screen_passes",
+            none="swarm.encounter.pass_screen:none_of_passes",
+            fits="swarm.encounter.pass_table:pass_fits",
+            judge="swarm.encounter.pass_judge:judge_low_passes",
+            refine="swarm.refine.passes:refine_pass",
+            explain="swarm.decide.explain_pass:pass_steps",
+            draw="swarm.report.drawn:pass_rings",
         ),
     )
 }
@@ -64,3 +88,9 @@ def kinds_of(study: Study) -> tuple[Kind, ...]:
     asked = {row.where.kind for row in study.science.rows}
     taken = {kind for design in study.designs for kind in design.takes} if study.designs else asked
     return tuple(kind for name, kind in ENCOUNTERS.items() if name in asked & taken)
+
+
+def at_places(opportunities: pa.Table) -> NDArray[np.bool_]:
+    """(n,) encounters with planets and moons."""
+    kind = np.asarray(opportunities["kind"].to_pylist(), dtype=object)
+    return np.isin(kind, [name for name, each in ENCOUNTERS.items() if each.place])

@@ -5,10 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterator
 from difflib import get_close_matches
 
+from swarm.study.kind_names import FLYBY
 from swarm.study.problems import Problem
 from swarm.study.sections.approach import ApproachSettings
 from swarm.study.whole_study import Study
+from targets.catalogue.worth import BODY_KEYS
 from targets.masses.massive import NAMES, Mass, mass_named
+
+# What a row can ask of a pass.
+PASS_KEYS = (
+    "body", "altitude_km_max", "latitude_deg", "longitude_deg", "sun_elevation_deg", "resolution_m_max", "dwell_s_min",
+)  # fmt: skip
 
 
 def lowest_km(ask: ApproachSettings) -> float:
@@ -35,9 +42,11 @@ def approach_relations(study: Study) -> Iterator[Problem]:
             continue
         yield from _heights(place, ask, mass_named(ask.body))
         yield from _dates(place, ask, study)
+        yield from _designs(place, ask, study)
         if isinstance(ask.passages, tuple) and (not ask.passages or min(ask.passages) < 1):
             found = ", ".join(map(str, ask.passages)) or "nothing"
             yield Problem(f"{place}.passages", found, '"all", or numbers from 1 on')
+    yield from _rows(study)
     for name in study.protection.impact_chance_max:
         if name not in NAMES:
             yield Problem(f"protection.impact_chance_max.{name}", name, _bodies(name))
@@ -73,16 +82,45 @@ def unsupported_approaches(study: Study) -> Iterator[Problem]:
 
 
 def unsearched(study: Study) -> Iterator[Problem]:
-    """What `swarm passages` computes and the search does not take yet."""
-    if study.approach:
-        found = f"{len(study.approach)} of them"
-        said = (
-            "none: swarm passages STUDY says what they come to; the search of this version takes flybys only"
-        )
-        yield Problem("approach", found, said)
+    """Approaches that no row asks for, and rows that no approach serves."""
+    asked = {row.where.kind for row in study.science.rows}
+    for k, ask in enumerate(study.approach):
+        if ask.kind not in asked:
+            said = f'a row with where = {{ kind = "{ask.kind}" }}: what no row asks for is not searched'
+            yield Problem(f"approach[{k}].kind", f'"{ask.kind}", and no row of this kind', said)
+    served = {ask.kind for ask in study.approach}
+    for k, row in enumerate(study.science.rows):
+        if row.where.kind != FLYBY and row.where.kind not in served:
+            said = f'an [[approach]] with kind = "{row.where.kind}", which says where, how low and when'
+            yield Problem(f"science.rows[{k}].where.kind", f'"{row.where.kind}", and no approach of it', said)
     if study.massive is not None and not study.approach:
         found = "this section"
         yield Problem("massive", found, "none without [[approach]]: flybys have nothing to do with it")
+
+
+def _rows(study: Study) -> Iterator[Problem]:
+    """Rows that ask a pass for what bodies of a catalogue are known by, or the other way round."""
+    bodies = {ask.body for ask in study.approach}
+    for k, row in enumerate(study.science.rows):
+        passes = row.where.kind != FLYBY
+        barred = BODY_KEYS if passes else PASS_KEYS
+        for key in ("taxonomy", *barred) if passes else barred:
+            if getattr(row.where, key) is not None:
+                other = f'no such key with kind = "{row.where.kind}"'
+                yield Problem(f"science.rows[{k}].where.{key}", str(getattr(row.where, key)), other)
+        if passes and row.where.body is not None and row.where.body not in bodies:
+            there = ", ".join(sorted(bodies)) or "none"
+            yield Problem(
+                f"science.rows[{k}].where.body", row.where.body, f"the body of an [[approach]]: {there}"
+            )
+
+
+def _designs(place: str, ask: ApproachSettings, study: Study) -> Iterator[Problem]:
+    takes = {design.name: design.takes for design in study.designs}
+    for j, name in enumerate(ask.designs):
+        if ask.kind not in takes.get(name, ()):
+            able = ", ".join(name for name, kinds in takes.items() if ask.kind in kinds) or "none"
+            yield Problem(f"{place}.designs[{j}]", name, f'a design that takes "{ask.kind}": {able}')
 
 
 def _bodies(found: str) -> str:

@@ -9,6 +9,7 @@ from difflib import get_close_matches
 from swarm.study.approach_relations import approach_relations, unsupported_approaches
 from swarm.study.design_relations import design_relations, loaded_mass_kg
 from swarm.study.fields import Section
+from swarm.study.kind_names import SEARCHED
 from swarm.study.problems import Problem
 from swarm.study.ranges import RANGES
 from swarm.study.sections.decisions import SensitivitySettings
@@ -243,6 +244,7 @@ def unsupported(study: Study) -> Iterator[Problem]:
         accepted = " or ".join(f'"{name}"' for name in FLOWN_KINDS)
         yield Problem("mothership.kind", f'"{study.mothership.kind}", not followed by this version', accepted)
     for k, row in enumerate(study.science.rows):
-        if row.where.kind != "flyby":
+        if row.where.kind not in SEARCHED:
             found = f'"{row.where.kind}", not searched by this version'
-            yield Problem(f"science.rows[{k}].where.kind", found, '"flyby"')
+            known = ", ".join(f'"{name}"' for name in SEARCHED)
+            yield Problem(f"science.rows[{k}].where.kind", found, known)

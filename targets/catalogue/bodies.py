@@ -59,6 +59,8 @@ ATTRIBUTES: dict[str, pa.DataType] = {
     "spin_period_h": pa.float64(),
     "family": pa.string(),
 }
+# Marks the targets that are planets or moons (`places.py`): in tables of this tool, never in a file from elsewhere.
+PLACE = "place"
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,6 +83,7 @@ class Catalogue:
     binary           : 1 has a companion, 0 is known to have none, -1 unknown; None where the source gives none
     spin_period_h    : NaN where unknown; likewise
     family           : name of the dynamical family, '' for none or unknown; likewise
+    place            : a planet or moon that a probe passes, which is of no catalogue (`places.py`); None: none is
     """
 
     target: NDArray[np.object_]
@@ -105,6 +108,7 @@ class Catalogue:
     binary: NDArray[np.int8] | None = None
     spin_period_h: Floats | None = None
     family: NDArray[np.object_] | None = None
+    place: NDArray[np.bool_] | None = None
 
     def __post_init__(self) -> None:
         lengths = {name: len(array) for name, array in self._held().items()}
@@ -159,7 +163,7 @@ class Catalogue:
         for name, kind in ATTRIBUTES.items():
             if name in held:
                 table = table.append_column(pa.field(name, kind), _attribute_column(held[name], kind))
-        return table
+        return table if self.place is None else table.append_column(PLACE, pa.array(self.place))
 
     @classmethod
     def from_table(cls, table: pa.Table) -> Catalogue:
@@ -176,6 +180,8 @@ class Catalogue:
         columns: dict[str, Any] = {
             column.name: _numpy_of(table[column.name], column.type) for column in SCHEMA
         }
+        if PLACE in table.column_names:
+            columns[PLACE] = _numpy_of(table[PLACE], pa.bool_())
         return cls(**(columns | uncertainty_of(table) | attributes_of(table)))
 
     def write_parquet(self, path: Path) -> None:

@@ -12,7 +12,11 @@ from swarm.run.tables import DECLARED, PARQUET
 
 _PLANNED = ("opportunities", "targets", "mothership", "judged", "corrections", "front", "plans")
 _REFINEMENT = ("flown", "flown_corrections", "state_covariances", "trajectories", "not_refined")
-_EVERYTHING = tuple(table.name for table in DECLARED if table.form == PARQUET and table.extends is None)
+_EVERYTHING = tuple(
+    table.name
+    for table in DECLARED
+    if table.form == PARQUET and not (table.extends or table.widens or table.beside)
+)
 
 STAGES: tuple[Stage, ...] = (
     Stage(

@@ -32,6 +32,7 @@ from swarm.report.drawn import arc_points, event_dates, successes
 from swarm.run.csv_cells import csv_text
 from swarm.run.folder import Run, sha256_of
 from swarm.run.kinds import ENCOUNTERS
+from swarm.run.tables.screening import OPPORTUNITY_COLUMNS
 from swarm.study.schema import Study
 from targets.catalogue.bodies import Catalogue
 
@@ -154,7 +155,8 @@ def _polish(work: Work, result: Optimised, opportunities: pa.Table, targets: Cat
     )
     judged = judge_all(study, finer, targets, pool=work.pool)
     data = plan_data(study, finer, targets, judged=chances_of(judged))
-    work.run.write_table("polished", finer)
+    own = {column.name for column in OPPORTUNITY_COLUMNS}
+    work.run.write_table("polished", finer.select([name for name in finer.column_names if name in own]))
     work.run.write_table("polished_judged", judged_table(study, finer, judged, data=data))
     work.run.write_table("polished_corrections", corrections_table(finer, judged))
 

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from swarm.app.stages.reads import READS
-from swarm.run.tables import PARQUET, continuing, made_by
+from swarm.run.tables import PARQUET, companions, made_by
 
 if TYPE_CHECKING:
     # a stage brings its libraries along when it is run; until then the command line does not wait for them
@@ -75,9 +75,8 @@ class Work:
         return self.run.read_table(name)
 
     def targets(self) -> Catalogue:
-        from targets.catalogue.bodies import Catalogue
-
-        return Catalogue.from_table(self.table("targets"))
+        """The bodies that have opportunities, and after them the planets and moons that do."""
+        return self.run.targets()
 
 
 @dataclass(frozen=True)
@@ -122,7 +121,7 @@ class Stage:
     def upstream(self, stages: Sequence[Stage]) -> tuple[str, ...]:
         """What it needs, with the rows that continue it once stages before this one have been run."""
         before = {made.name for earlier in stages[: stages.index(self)] for made in made_by(earlier.name)}
-        names = [name for need in self.needs for name in (need, *(more.name for more in continuing(need)))]
+        names = [name for need in self.needs for name in (need, *(more.name for more in companions(need)))]
         return tuple(name for name in names if name in before)
 
     def results(self) -> tuple[str, ...]:
@@ -135,7 +134,7 @@ def hanging_on(stage: Stage, stages: Sequence[Stage]) -> tuple[Stage, ...]:
     changed = {made.name for made in made_by(stage.name)}
     hanging = []
     for later in stages[stages.index(stage) + 1 :]:
-        read = {name for need in later.needs for name in (need, *(more.name for more in continuing(need)))}
+        read = {name for need in later.needs for name in (need, *(more.name for more in companions(need)))}
         if read & changed:
             hanging.append(later)
             changed |= {made.name for made in made_by(later.name)}

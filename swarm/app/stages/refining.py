@@ -18,7 +18,6 @@ from swarm.refine.whole_plan import (
 from swarm.run.csv_cells import csv_text
 from swarm.run.folder import Run
 from targets.base.errors import NothingFeasible
-from targets.catalogue.bodies import Catalogue
 
 _PACKAGE = "handoff"
 
@@ -27,7 +26,7 @@ def tables_of(run: Run) -> RunTables:
     """What refinement reads of a run."""
     return RunTables(
         run.read_table("opportunities"),
-        Catalogue.from_table(run.read_table("targets")),
+        run.targets(),
         run.read_table("mothership"),
         run.read_table("judged"),
         run.read_table("corrections"),

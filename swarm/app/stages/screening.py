@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pyarrow as pa
 import pyarrow.compute as pc
 
 from swarm.app.stages.record import Work
@@ -10,15 +11,18 @@ from swarm.encounter.target_errors import runoff_notes
 from swarm.plan.data import plan_data
 from swarm.plan.judged import chances_of, corrections_table, judge_all, judged_table
 from swarm.plan.unserved import unserved_rows
+from swarm.reach.approach.scene import ephemeris_of
+from swarm.reach.every_kind import nothing_in_reach, screen_every_kind
 from swarm.reach.found import Screening
-from swarm.reach.nothing_in_reach import nothing_found
-from swarm.reach.sweeps import together
 from swarm.report.drawn import density
 from swarm.run.csv_cells import csv_text
 from swarm.run.folder import Run, sha256_of
-from swarm.run.kinds import kinds_of
+from swarm.run.kinds import at_places
+from swarm.run.tables.screening import OPPORTUNITY_COLUMNS, PASS_COLUMNS
+from swarm.study.schema import Study
 from targets.base.errors import InputError
 from targets.catalogue.knowledge import knowledge_notes, near_earth_warning
+from targets.catalogue.places import bodies_alone, names_of_places, places_table
 from targets.catalogue.reading import Reading, read_catalogue
 
 
@@ -28,27 +32,46 @@ def work_screen(work: Work) -> None:
     _keep_reading(run, reading)
     screening = work.screening
     if screening is None:
-        found = [
-            kind.function("screen")(
-                study,
-                reading.catalogue,
-                pool=work.pool,
-                on_done=work.teller.stage("screen"),
-                gpu=work.options.gpu,
-            )
-            for kind in kinds_of(study)
-        ]
-        screening = together(found, reading.catalogue)
-    elif screening.opportunities.num_rows == 0:
-        raise nothing_found(study, screening.counts)
-    unserved_rows(
-        study, screening.targets
-    )  # ends the run before anything is kept; what it says, the pipeline says
+        screening = screen_every_kind(
+            (study,),
+            reading.catalogue,
+            pool=work.pool,
+            on_done=work.teller.stage("screen"),
+            gpu=work.options.gpu,
+        )[0]
+    if screening.opportunities.num_rows == 0:
+        raise nothing_in_reach(study, screening)
+    # ends the run before anything is kept; what it says, the pipeline says
+    unserved_rows(study, screening.opportunities, screening.targets)
     _keep_notes(run, screening)
-    run.write_table("targets", screening.targets.to_table())
+    run.write_table("targets", bodies_alone(screening.targets).to_table())
     run.write_table("mothership", screening.path)
-    run.write_table("opportunities", screening.opportunities)
+    _keep_opportunities(run, study, screening)
     run.write_table("density", density(study, reading.catalogue, screening.opportunities, screening.path))
+
+
+def _keep_opportunities(run: Run, study: Study, screening: Screening) -> None:
+    """Opportunities, and of those with planets and moons what they are like and where they lead."""
+    table, places = screening.opportunities, names_of_places(screening.targets)
+    if not places:
+        run.write_table("opportunities", table)
+        return
+    own = {column.name for column in OPPORTUNITY_COLUMNS}
+    run.write_table("opportunities", table.select([name for name in table.column_names if name in own]))
+    wide = [column.name for column in PASS_COLUMNS]
+    run.write_table("passes", table.filter(pa.array(at_places(table))).select(wide))
+    known = places_table(places, ephemeris_of(study), study.protection.impact_chance_max)
+    run.write_table("places", known)
+    for row in known.to_pylist():
+        if row["approximate"]:
+            run.warn(
+                f"{row['name']} is placed by a {row['ephemeris']}, to {row['ephemeris_error_km']:.3g} km"
+            )
+        if row["may_harbour_life"]:
+            run.warn(
+                f"{row['name']} may harbour life; the chance that a probe hits it is counted for its pass alone: "
+                "disposal is not planned here, and what stays bound may meet it again"
+            )
 
 
 def _keep_notes(run: Run, screening: Screening) -> None:
@@ -57,8 +80,9 @@ def _keep_notes(run: Run, screening: Screening) -> None:
     run.note("mothership", {"flybys": flybys, "notes": list(screening.notes)})
     if lost := screening.counts["not_movable"]:
         run.warn(f"{lost} bodies could not be moved to the study's dates and were left out")
-    run.note("knowledge", list(knowledge_notes(screening.targets)))
-    if warning := near_earth_warning(screening.targets):
+    bodies = bodies_alone(screening.targets)
+    run.note("knowledge", list(knowledge_notes(bodies)))
+    if warning := near_earth_warning(bodies):
         run.warn(warning)
 
 

@@ -82,11 +82,13 @@ def follow(
     planets: PlanetTable,
     altitude_min_km: float,
     file: FilePath,
+    may_stay: bool = False,
 ) -> tuple[tuple[Path, ...], tuple[Flyby, ...], tuple[str, ...]]:
     """Legs of the mothership within [start, end], its passages of planets, and sentences about what ended a leg.
 
     A leg ends where the source steps in velocity (a manoeuvre) and where it enters a planet's sphere of influence;
-    it begins anew behind either. Raises InputError where the pieces overlap or leave a gap.
+    it begins anew behind either. Raises InputError where the pieces overlap or leave a gap, and, but for one that
+    `may_stay` with a planet, where no leg is left.
     """
     whole = _covering(pieces, start_tdb_s, end_tdb_s, file=file)
     tracks, notes = _split_at_jumps(whole)
@@ -98,7 +100,7 @@ def follow(
             path, note = sampled_path(track.at, first, last)
             legs.append(path)
             notes += note
-    if not legs:
+    if not legs and not may_stay:
         raise InputError(
             "the mothership is inside a planet's sphere of influence throughout the study",
             file=file, expected="a path about the Sun",

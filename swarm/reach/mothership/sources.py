@@ -107,6 +107,7 @@ def _from_oem(study: Study, planets: PlanetTable) -> Mothership:
         planets=planets,
         altitude_min_km=study.mothership.flyby_altitude_min_km,
         file=file,
+        may_stay=bool(study.approach),
     )
     return Mothership(legs, flybys, message.notes + notes, message.source_sha256)
 
@@ -122,6 +123,7 @@ def _from_spk(study: Study, planets: PlanetTable) -> Mothership:
             planets=planets,
             altitude_min_km=study.mothership.flyby_altitude_min_km,
             file=file,
+            may_stay=bool(study.approach),
         )
     return Mothership(legs, flybys, notes, hashlib.sha256(file.read_bytes()).hexdigest())
 

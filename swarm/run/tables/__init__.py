@@ -37,6 +37,16 @@ def continuing(name: str) -> tuple[Table, ...]:
     return tuple(table for table in DECLARED if table.extends == name)
 
 
+def widening(name: str) -> tuple[Table, ...]:
+    """Tables whose columns add to those of another: a reader sees both as one."""
+    return tuple(table for table in DECLARED if table.widens == name)
+
+
+def companions(name: str) -> tuple[Table, ...]:
+    """Tables that whoever reads another reads, too, where they are there."""
+    return tuple(table for table in DECLARED if name in (table.extends, table.widens, table.beside))
+
+
 def lines(tables: Iterable[Table] = DECLARED) -> list[str]:
     """Declarations as text: a line a table, a line a column with type, unit and sentence."""
     said = []
@@ -60,9 +70,11 @@ __all__ = [
     "OTHER",
     "PARQUET",
     "Table",
+    "companions",
     "continuing",
     "lines",
     "made_by",
     "parquet_tables",
     "problems_of",
+    "widening",
 ]

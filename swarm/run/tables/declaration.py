@@ -46,6 +46,8 @@ class Table:
     stage   : the stage that makes it
     row     : what one row is
     extends : table whose rows it continues; a reader of that table sees both as one
+    widens  : table whose columns it adds to, for the rows whose `opportunity` it has; a reader sees both as one
+    beside  : table that is not understood without it, where it is there
     """
 
     name: str
@@ -54,6 +56,8 @@ class Table:
     columns: tuple[Column, ...] = ()
     form: str = PARQUET
     extends: str | None = None
+    widens: str | None = None
+    beside: str | None = None
 
     @property
     def file(self) -> str:

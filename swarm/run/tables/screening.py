@@ -10,7 +10,7 @@ OPPORTUNITY_COLUMNS = (
     whole("opportunity", "number of the opportunity, from 0"),
     text("target", "catalogue number, else the unpacked principal designation"),
     whole("target_index", "row of the target in `targets`"),
-    text("kind", "kind of encounter: flyby"),
+    text("kind", "kind of encounter: flyby, low-pass"),
     whole("slot", "release slot, counted in search.slot_days from the first"),
     real("release_jd_tdb", "JD TDB", "the probe leaves the mothership"),
     real("burn_jd_tdb", "JD TDB", "main impulse: release and check-out"),
@@ -32,6 +32,12 @@ OPPORTUNITY_COLUMNS = (
     *vector("target_v", "km/s", "velocity of the target moved by the planets, heliocentric", suffix="_km_s"),
     whole("revolutions", "whole revolutions of the arc"),
     whole("shot", "1 where the burn was corrected in the field of the planets"),
+    text(
+        "center",
+        "planet in whose field the row was flown; only where some row passes a place",
+        gaps=True,
+        optional=True,
+    ),
     text("design", "design of the probe that flies it; only where the study has [[designs]]", optional=True),
     real(
         "impact_chance",
@@ -74,6 +80,63 @@ _BODY_COLUMNS = (
     text("family", "dynamical family", gaps=True, optional=True),
 )
 
+_LISTS = pa.list_(pa.float64())
+PASS_COLUMNS = (
+    whole("opportunity", "number of the opportunity"),
+    text("approach", "name of the [[approach]] that asks for it"),
+    whole("passage", "passage of the body by the mothership, from 1"),
+    real("days_before", "d", "release before the mothership's closest approach"),
+    real("clock_deg", "deg", "clock angle of the aim point that is asked for, from T towards R"),
+    real("v_inf_km_s", "km/s", "speed at infinity relative to the body"),
+    real("periapsis_speed_km_s", "km/s", "speed relative to the body at closest approach"),
+    real("altitude_km", "km", "height over the ellipsoid at closest approach"),
+    real("latitude_deg", "deg", "latitude below, planetocentric"),
+    real("longitude_e_deg", "deg", "longitude below, east"),
+    real("ground_speed_km_s", "km/s", "speed over the turning ground"),
+    real("sun_elevation_deg", "deg", "Sun over the horizon below"),
+    real("dwell_s", "s", "time within 100 km of the surface"),
+    real("pixel_m", "m", "side of a pixel on the ground"),
+    real("smear_px", "px", "smear of an exposure, tracking included"),
+    real("b_t_km", "km", "aim point along T of the B-plane"),
+    real("b_r_km", "km", "aim point along R"),
+    real("sigma_major_km", "km", "larger sigma of the arrival in the B-plane"),
+    real("sigma_minor_km", "km", "smaller sigma"),
+    real("sigma_altitude_km", "km", "1 sigma of the height flown"),
+    real("impact_chance", "-", "chance that the probe, working or dead, hits the body"),
+    real(
+        "lowest_altitude_for_limit_km",
+        "km",
+        "least height that keeps the limit on impacts at this clock angle",
+        gaps=True,
+    ),
+    real("ephemeris_sigma_km", "km", "1 sigma of the place of the body"),
+    real("lowest_km", "km", "height below which something is hit, or a pass is an entry"),
+    real(
+        "unburned_t_km", "km", "where a probe that never burns goes, along T; far off where no path is known"
+    ),
+    real("unburned_r_km", "km", "the same along R"),
+    real("parting_km_s", "km/s", "speed of mothership and probe relative to each other at the pass"),
+    Column("by_burn", _LISTS, "s, -", "d(B.T, B.R) by place and velocity at the burn, 12 by rows"),
+    Column("corrections_before_s", _LISTS, "s", "dates of corrections before closest approach"),
+    Column("by_corrections", _LISTS, "s, -", "d(B.T, B.R) by place and velocity at each, 12 by rows"),
+    *vector("ship_", "km", "the mothership at the burn, heliocentric", suffix="_km"),
+    *vector("ship_v", "km/s", "its velocity there", suffix="_km_s"),
+    *vector("ship_release_", "km", "the mothership at the release, heliocentric", suffix="_km"),
+)
+_PLACE_COLUMNS = (
+    text("name", "name of a planet or moon"),
+    whole("naif_id", "number that SPICE has for it"),
+    real("gm_km3_s2", "km^3/s^2", "gravitational parameter"),
+    real("radius_km", "km", "equatorial radius"),
+    real("lowest_km", "km", "relief, or where an atmosphere begins"),
+    text("ephemeris", "what its place rests on"),
+    real("ephemeris_error_km", "km", "how far off that may be"),
+    flag("approximate", "whether its place is good for a concept only"),
+    flag("may_harbour_life", "whether an impact is a concern of planetary protection"),
+    real("impact_chance_max", "-", "limit of the study on the chance that anything hits it", gaps=True),
+    text("class", "-: it is of no taxonomic class"),
+)
+
 TABLES = (
     Table(
         "opportunities",
@@ -81,7 +144,21 @@ TABLES = (
         "a burn that meets a target: a local minimum of the burn",
         OPPORTUNITY_COLUMNS,
     ),
-    Table("targets", "screen", "a body that has opportunities", _BODY_COLUMNS),
+    Table("targets", "screen", "a body of the catalogue that has opportunities", _BODY_COLUMNS),
+    Table(
+        "places",
+        "screen",
+        "a planet or moon that has opportunities: targets behind those of `targets`; only where there are any",
+        _PLACE_COLUMNS,
+        beside="targets",
+    ),
+    Table(
+        "passes",
+        "screen",
+        "a low pass of a planet or moon, as flown in the field about its planet; only where there are any",
+        PASS_COLUMNS,
+        widens="opportunities",
+    ),
     Table(
         "mothership",
         "screen",

@@ -31,6 +31,10 @@ class ApproachSettings(Section):
 
     name: Name
     body: Name
+    designs: Annotated[tuple[Name, ...], Strict(False)] = Field(
+        default=(), json_schema_extra={"source": "every design that takes the kind"}
+    )
+    probes_max: int | None = optional("-", "no limit but that of the plan", ge=1, le=1000)
     kind: Literal["low-pass", "entry", "orbit"] = choice("low-pass", "own choice: what this version computes")
     passages: Literal["all"] | Annotated[tuple[int, ...], Strict(False)] = default("all", "-", OWN_CHOICE)
     altitudes_km: Annotated[tuple[Kilometres, ...], Strict(False)] = default(

@@ -2,11 +2,19 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import Field, Strict
 
 from swarm.study.fields import FROM_MEMORY, OWN_CHOICE, Name, Section, choice, default, optional, unset
+
+Degrees = Annotated[float, Field(ge=-360, le=360)]
+Angles = Annotated[tuple[Degrees, Degrees], Strict(False)]
+
+
+def _angles(source: str) -> Any:
+    """A key of two angles, from and until, that may be absent."""
+    return Field(default=None, json_schema_extra={"unit": "deg", "source": source})
 
 
 class Where(Section):
@@ -14,6 +22,9 @@ class Where(Section):
 
     What is not known of a body never counts in its favour: an unknown class is spread over all classes, any other
     unknown attribute does not satisfy a row that asks for it.
+
+    With `kind = "low-pass"` a row selects on passes of planets and moons: the body, and how the pass goes at its
+    lowest point. A longitude window may go over 0: `[350, 20]`.
     """
 
     taxonomy: Annotated[tuple[Name, ...], Strict(False)] | None = Field(default=None, min_length=1)
@@ -31,6 +42,13 @@ class Where(Section):
     spin_period_h_max: float | None = optional("h", gt=0)
     family: Annotated[tuple[Name, ...], Strict(False)] | None = Field(default=None, min_length=1)
     kind: Literal["flyby", "low-pass", "entry"] = choice("flyby", "own choice: flybys are searched")
+    body: Name | None = unset()
+    altitude_km_max: float | None = optional("km", gt=0)
+    latitude_deg: Angles | None = _angles("planetocentric")
+    longitude_deg: Angles | None = _angles("east")
+    sun_elevation_deg: Angles | None = _angles("Sun over the horizon below")
+    resolution_m_max: float | None = optional("m", gt=0)
+    dwell_s_min: float | None = optional("s", gt=0)
 
 
 class ScienceRow(Section):

@@ -1,0 +1,127 @@
+"""Why a low pass is worth what it is worth, step by step: the place, the pass, the aim, what may hit the ground."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+
+from swarm.decide.steps import Step
+from swarm.encounter.pass_table import pass_fits
+from swarm.study.approach_relations import PASS_KEYS, impact_limit
+from swarm.study.schema import Study
+from swarm.study.sections.science import Where
+from targets.catalogue.reading import Catalogue
+from targets.masses.massive import mass_named
+
+
+def place_step(name: str) -> Step:
+    """What is known of a planet or moon."""
+    body = mass_named(name)
+    lines = [
+        ("GM", f"{body.gm_km3_s2:.6g} km^3/s^2"),
+        ("radii", f"{body.radius_km:g} km at the equator, {body.polar_radius_km:g} km at the poles"),
+        ("moves about", body.parent),
+        ("highest ground", f"{body.terrain_km:g} km over the ellipsoid"),
+    ]
+    if body.interface_km is not None:
+        lines.append(("atmosphere", f"begins at {body.interface_km:g} km: lower is an entry"))
+    if body.may_harbour_life:
+        lines.append(("protection", "may harbour life: an impact is a concern of planetary protection"))
+    return Step("1 Place", tuple(lines))
+
+
+def pass_steps(study: Study, flown: dict[str, Any], judged: dict[str, Any], body: Catalogue) -> list[Step]:
+    """How a probe of one design passes a planet or moon, where it is aimed, and what its arrival is known to."""
+    return [_pass_step(flown), _aim_step(flown), _delivery_step(flown, judged), _impact_step(study, flown)]
+
+
+def _pass_step(flown: dict[str, Any]) -> Step:
+    lines = (
+        (
+            "asked for by",
+            f"approach {flown['approach']}, passage {flown['passage']}, in the field of {flown['center']}",
+        ),
+        (
+            "burn",
+            f"{flown['burn_m_s']:.3g} m/s, {flown['days_before']:g} d before the mothership passes (release)",
+        ),
+        ("height at the lowest point", f"{flown['altitude_km']:.2f} km over the ellipsoid"),
+        (
+            "ground below",
+            f"latitude {flown['latitude_deg']:.1f} deg, longitude {flown['longitude_e_deg']:.1f} deg E",
+        ),
+        ("Sun over the horizon", f"{flown['sun_elevation_deg']:.0f} deg"),
+        (
+            "speed",
+            f"{flown['periapsis_speed_km_s']:.3f} km/s, {flown['ground_speed_km_s']:.3f} km/s over the ground",
+        ),
+        ("within 100 km for", f"{flown['dwell_s']:.1f} s"),
+        ("pixel straight below", f"{flown['pixel_m']:.3g} m, smeared over {flown['smear_px']:.2f} pixels"),
+    )
+    return Step("2 Pass", lines)
+
+
+def _aim_step(flown: dict[str, Any]) -> Step:
+    b = float(np.hypot(flown["b_t_km"], flown["b_r_km"]))
+    lines = (
+        ("aim point", f"B.T {flown['b_t_km']:.2f} km, B.R {flown['b_r_km']:.2f} km: {b:.2f} km, "
+                      f"clock angle {flown['clock_deg']:g} deg from T towards R"),
+        ("law", "|B| = r_p sqrt(1 + 2 mu / (r_p v_inf^2)) (Kizner 1961), then Newton's method in the field to 0.01 km"),
+        ("speed at infinity", f"{flown['v_inf_km_s']:.3f} km/s"),
+    )  # fmt: skip
+    return Step("3 Aim", lines)
+
+
+def _delivery_step(flown: dict[str, Any], judged: dict[str, Any]) -> Step:
+    lines = (
+        ("arrival, 1 sigma", f"{flown['sigma_major_km']:.3g} x {flown['sigma_minor_km']:.3g} km in the B-plane, "
+                             f"after {judged['corrections']} corrections"),
+        ("height flown, 1 sigma", f"{flown['sigma_altitude_km']:.3g} km"),
+        ("place of the body", f"known to {flown['ephemeris_sigma_km']:g} km, 1 sigma"),
+        ("corrections, 99 %", f"{judged['dv99_needed_m_s']:.2f} m/s"),
+        ("can be flown in", f"{100.0 * judged['delivered_chance']:.0f} % of the samples"),
+    )  # fmt: skip
+    return Step("4 Delivery", lines)
+
+
+def _impact_step(study: Study, flown: dict[str, Any]) -> Step:
+    ask = next((each for each in study.approach if each.name == flown["approach"]), None)
+    limit = None if ask is None else impact_limit(study, ask)
+    least = flown["lowest_altitude_for_limit_km"]
+    lines = [
+        (
+            "chance",
+            f"{flown['impact_chance']:.3g} that the probe hits, corrections flown or dead before them",
+        ),
+        ("law", "P = sum of P(state) P(|B| < impact disc), an exact integral of the arrival's ellipse"),
+        ("highest ground", f"{flown['lowest_km']:g} km"),
+        (
+            "limit",
+            "none" if limit is None else f"{limit:g} for the row; the sum of a plan has the same limit",
+        ),
+    ]
+    if least is not None and np.isfinite(least):
+        lines.append(("least height that keeps it", f"{least:.1f} km at this clock angle"))
+    lines.append(("not counted", "what stays bound may meet the body again: disposal is not planned here"))
+    return Step("4b Impact", tuple(lines))
+
+
+def why_no_pass(where: Where, row: pa.Table, targets: Catalogue) -> list[str]:
+    """The keys of a science row that a pass does not satisfy, with what it is like."""
+    told = []
+    for key in PASS_KEYS:
+        asked = getattr(where, key)
+        if asked is not None and not pass_fits(Where(kind=where.kind, **{key: asked}), row, targets)[0]:
+            told.append(f"{key} = {asked}, the pass: {_like(row, key)}")
+    return told
+
+
+def _like(row: pa.Table, key: str) -> str:
+    column = {
+        "body": "target", "altitude_km_max": "altitude_km", "longitude_deg": "longitude_e_deg",
+        "resolution_m_max": "pixel_m", "dwell_s_min": "dwell_s",
+    }.get(key, key)  # fmt: skip
+    value = row[column][0].as_py()
+    return value if isinstance(value, str) else f"{value:.4g}"

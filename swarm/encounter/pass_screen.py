@@ -1,0 +1,228 @@
+"""Low passes that a study asks for, as opportunities: every one flown in the field about the planet before it is a row.
+
+The rows of an approach (dates of release, heights, clock angles) are shot on the workers; those that are met within the
+burn limit are judged, since a limit on impacts bars rows and impacts hang on the delivery. None is left out without
+being counted in the notes.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pyarrow as pa
+from numpy.typing import NDArray
+
+from swarm.encounter.pass_judging import JudgedPasses, PassRules, judge_passes
+from swarm.encounter.pass_table import opportunity_columns, pass_columns
+from swarm.reach.approach.field import OK, PlanetField
+from swarm.reach.approach.rows import Asked, LowPasses, covered_s, field_for, shot
+from swarm.reach.approach.scene import Scene, scene_of
+from swarm.reach.approach.shoot import REASONS
+from swarm.reach.found import Screening
+from swarm.reach.mothership.path import NODE_S, Path, table_of_legs
+from swarm.reach.mothership.sources import mothership_of
+from swarm.run.workers import Pool
+from swarm.study.approach_relations import impact_limit, lowest_km
+from swarm.study.kind_names import LOW_PASS
+from swarm.study.schema import Study
+from swarm.study.sections.approach import ApproachSettings
+from swarm.study.sections.designs import DesignSettings
+from targets.base.errors import NothingFeasible
+from targets.base.timescale import iso_of_tdb_s
+from targets.catalogue.places import with_places
+from targets.catalogue.reading import Catalogue
+
+OnDone = Callable[[int, int], None]
+Ints = NDArray[np.int64]
+
+# Rows flown in one task: about a second of work. Part of no answer: a row is flown alone.
+_CHUNK = 50
+
+
+@dataclass(frozen=True, eq=False)
+class _Job:
+    """The rows of an approach at one passage for one design; study of that design alone."""
+
+    study: Study
+    design: str
+    ask: ApproachSettings
+    number: int
+    asked: Asked
+    rules: PassRules
+
+
+@dataclass(frozen=True, eq=False)
+class _Shared:
+    jobs: tuple[_Job, ...]
+    fields: tuple[PlanetField, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class _Part:
+    """What became of some rows of a job: all statuses and burns, and those within the burn limit, judged."""
+
+    job: int
+    rows: LowPasses
+    judged: JudgedPasses
+
+
+def screen_passes(
+    studies: Sequence[Study],
+    catalogue: Catalogue,
+    *,
+    pool: Pool,
+    on_done: OnDone | None = None,
+    gpu: bool = False,
+) -> tuple[Screening, ...]:
+    """The low passes of each study; `catalogue` and `gpu` are for kinds that look for their targets.
+
+    Raises NothingFeasible where a body that is asked for is never passed.
+    """
+    return tuple(_screened(study, catalogue, pool, on_done) for study in studies)
+
+
+def none_of_passes(study: Study, counts: dict[str, float]) -> NothingFeasible:
+    """Why no low pass is left."""
+    burns = " and ".join(f"{alone.probe.burn_limit_m_s:g}" for alone in study.by_design.values())
+    asked = f"{counts['passes_asked']:.0f} passes asked for, {counts['passes_met']:.0f} are met by some burn"
+    if not counts["passes_met"]:
+        return NothingFeasible(asked, limit="approach.release_days_before, altitudes_km: no burn was found")
+    if counts["least_burn_m_s"] > max(alone.probe.burn_limit_m_s for alone in study.by_design.values()):
+        least = f"the least takes {counts['least_burn_m_s']:.1f} m/s"
+        return NothingFeasible(f"{asked}; {least}", limit=f"probe.burn_limit_m_s = {burns}")
+    heights = max(height for ask in study.approach for height in ask.altitudes_km)
+    return NothingFeasible(
+        f"{asked}, none of which keeps the limit on impacts",
+        limit="impact chance (protection.impact_chance_max or approach.impact_chance_max); the least found is "
+        f"{counts['least_impact_chance']:.2g}, with altitudes_km up to {heights:g} and probe.burn_limit_m_s = {burns}",
+    )
+
+
+def _screened(study: Study, catalogue: Catalogue, pool: Pool, on_done: OnDone | None) -> Screening:
+    with scene_of(study) as scene:
+        jobs = tuple(_jobs(study, scene))
+        shared = _Shared(jobs, tuple(field_for(job.asked, scene.ephemeris) for job in jobs))
+        items = [
+            (k, first) for k, job in enumerate(jobs) for first in range(0, len(job.asked.burn_s), _CHUNK)
+        ]
+        parts = pool.map(_fly, items, shared=shared, on_done=on_done)
+        tables = [_table(study, scene, jobs[part.job], part) for part in parts]
+        ship = mothership_of(study, scene.planets)
+        path = table_of_legs(ship.legs or (_drawn(scene),))
+    rows, names = _numbered([table for table in tables if table.num_rows])
+    said = tuple(_said(job, [part for part in parts if part.job == k]) for k, job in enumerate(jobs))
+    counts = _counts(catalogue, jobs, parts) | {"targets": len(names), "opportunities": rows.num_rows}
+    targets = with_places(catalogue.take(slice(0, 0)), names)
+    passes = _passes(jobs, parts)
+    return Screening(
+        rows, targets, path, counts, ship.flybys, (*ship.notes, *said), by_kind={LOW_PASS: counts | passes}
+    )
+
+
+def _drawn(scene: Scene) -> Path:
+    """The path of a mothership that stays near a planet, day by day: for drawing; no flyby leaves from it."""
+    first, last = scene.span_tdb_s
+    days = max(int(np.ceil((last - first) / NODE_S)), 1)
+    epochs = np.linspace(first, last, days + 1)
+    return Path(first, float(epochs[1] - first), scene.states(epochs))
+
+
+def _jobs(study: Study, scene: Scene) -> Sequence[_Job]:
+    jobs = []
+    takers = {d.name for d in study.designs if LOW_PASS in d.takes}
+    for ask in (each for each in study.approach if each.kind == LOW_PASS):
+        for number, passage in scene.asked(ask):
+            for name, alone in study.by_design.items():
+                if study.designs and (name not in takers or (ask.designs and name not in ask.designs)):
+                    continue
+                asked = scene.rows(ask, passage, checkout_days=alone.probe.checkout_days)
+                rules = PassRules(ask.ephemeris_sigma_km, lowest_km(ask), impact_limit(study, ask))
+                jobs.append(_Job(alone, name, ask, number, asked, rules))
+    return jobs
+
+
+def _fly(item: tuple[int, int], shared: _Shared) -> _Part:
+    """A task: some rows of a job, shot and judged."""
+    number, first = item
+    job, field = shared.jobs[number], shared.fields[number]
+    rows = shot(job.asked.take(slice(first, first + _CHUNK)), field, covered_s(job.asked))
+    judged = judge_passes(job.study, rows, job.rules, burn_limit_m_s=job.study.probe.burn_limit_m_s)
+    return _Part(number, rows, judged)
+
+
+def _kept(job: _Job, judged: JudgedPasses) -> Ints:
+    """Which of the judged rows keep the limit on impacts of one row."""
+    limit = job.rules.impact_limit
+    most = np.inf if limit is None else limit
+    return np.flatnonzero(judged.worth.impact_chance <= most)
+
+
+def _table(study: Study, scene: Scene, job: _Job, part: _Part) -> pa.Table:
+    """The rows of a part as opportunities, with what a pass is like beside; numbers come when all are there."""
+    judged, kept = part.judged, _kept(job, part.judged)
+    columns = opportunity_columns(job.study, scene, part.rows, judged.rows[kept])
+    columns |= pass_columns(job.ask.name, job.number, scene, part.rows, judged, kept)
+    table = pa.table(columns)
+    within = np.asarray(table["encounter_tdb_s"].to_numpy()) <= scene.span_tdb_s[1]
+    table = table.filter(pa.array(within))
+    return table.append_column("design", pa.array([job.design] * table.num_rows)) if study.designs else table
+
+
+def _numbered(tables: list[pa.Table]) -> tuple[pa.Table, list[str]]:
+    """The rows of all parts with their numbers, and the names of their targets, in order."""
+    if not tables:
+        return pa.table({"opportunity": np.zeros(0, dtype=np.int64)}), []
+    table = pa.concat_tables(tables).combine_chunks()
+    names = sorted(set(table["target"].to_pylist()))
+    place = {name: k for k, name in enumerate(names)}
+    index = pa.array([place[name] for name in table["target"].to_pylist()], pa.int64())
+    table = table.add_column(0, "opportunity", pa.array(np.arange(table.num_rows)))
+    return table.add_column(2, "target_index", index), names
+
+
+def _counts(catalogue: Catalogue, jobs: Sequence[_Job], parts: Sequence[_Part]) -> dict[str, float]:
+    """What was left after each step, by the names that every screen has."""
+    burns = [1e3 * np.linalg.norm(part.rows.shots.burn_km_s, axis=1) for part in parts]
+    least = min((float(np.nanmin(np.append(burn, np.inf))) for burn in burns), default=np.inf)
+    return {
+        "bodies": len(catalogue),
+        "not_movable": 0,
+        "release_slots": len({float(t) for job in jobs for t in job.asked.release_s}),
+        "bodies_within_reach_bound": len({job.ask.body for job in jobs}),
+        "approaches": sum(len(job.asked.burn_s) + job.asked.early for job in jobs),
+        "minima_within_burn_limit": sum(len(part.judged.rows) for part in parts),
+        "least_burn_m_s": least,
+    }
+
+
+def _passes(jobs: Sequence[_Job], parts: Sequence[_Part]) -> dict[str, float]:
+    """What `none_of_passes` tells besides."""
+    chances = [part.judged.worth.impact_chance.min(initial=np.inf) for part in parts]
+    return {
+        "passes_asked": sum(len(job.asked.burn_s) + job.asked.early for job in jobs),
+        "passes_met": sum(int((part.rows.shots.status == OK).sum()) for part in parts),
+        "least_impact_chance": float(min(chances, default=np.inf)),
+    }
+
+
+def _said(job: _Job, parts: Sequence[_Part]) -> str:
+    """What became of every row of a job: none is left out without a word."""
+    asked, met, near = job.asked, Counter[int](), 0
+    left = sum(len(_kept(job, part.judged)) for part in parts)
+    for part in parts:
+        met.update(int(status) for status in part.rows.shots.status)
+        near += len(part.judged.rows)
+    told = [f"{len(asked.burn_s) + asked.early} passes asked for, {left} left"]
+    if asked.early:
+        told.append(f"{asked.early} would be released before the path that leads here begins")
+    told += [f"{count}: {REASONS[status]}" for status, count in sorted(met.items()) if status != OK]
+    if met[OK] - near:
+        told.append(f"{met[OK] - near} need more than probe.burn_limit_m_s")
+    if near - left:
+        told.append(f"{near - left} over the limit on impacts")
+    whose = f", {job.design}" if isinstance(job.study.probe, DesignSettings) else ""
+    when = iso_of_tdb_s(asked.passage.closest_tdb_s)
+    return f"{job.ask.name}{whose}: {job.ask.body}, passage {job.number}, {when}: {'; '.join(told)}"

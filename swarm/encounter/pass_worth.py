@@ -1,0 +1,217 @@
+"""What a low pass comes to: delivery, quality over it, chance of impact, from numbers of a table: nothing is flown."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from swarm.encounter.cases import spare_km_s
+from swarm.encounter.error_model import Errors, Normals, errors_of, normals_of
+from swarm.encounter.instruments import (
+    ground_pixel_m,
+    ground_smear_px,
+    light_score,
+    pixel_score,
+    smear_score,
+)
+from swarm.encounter.pass_delivery import PassDelivery, Sight, deliver
+from swarm.encounter.pass_impact import Arrivals, impact_chance, impact_radius_km, lowest_altitude_km
+from swarm.encounter.policies import LOW_QUALITY
+from swarm.encounter.quality import pixel_angle_rad
+from swarm.reach.arcs.bplane import periapsis_km
+from targets.masses.massive import Mass, mass_named
+
+if TYPE_CHECKING:
+    from swarm.study.schema import Study
+
+Floats = NDArray[np.float64]
+
+# A pixel of 1 m on the ground is full quality, one of 100 m none. Own choices.
+FULL_M, WORST_M = 1.0, 100.0
+
+
+@dataclass(frozen=True, eq=False)
+class PassCases:
+    """n low passes as flown in the field; km, km/s, s.
+
+    b_km, unburned_km : (n, 2) T, R of the aim point, and of where a probe goes that never burns
+    burn_km_s         : (n, 3); checkout_s (n,) before it
+    by_burn           : (n, 2, 6) d(B.T, B.R) by the state at the burn
+    before_s          : n arrays of the dates of corrections before closest approach, falling
+    by_corrections    : n arrays (k, 2, 6), d(B.T, B.R) by the state at each
+    """
+
+    body: tuple[str, ...]
+    v_inf_km_s: Floats
+    ground_speed_km_s: Floats
+    sun_elevation_deg: Floats
+    ephemeris_sigma_km: Floats
+    lowest_km: Floats
+    checkout_s: Floats
+    b_km: Floats
+    unburned_km: Floats
+    burn_km_s: Floats
+    by_burn: Floats
+    before_s: tuple[Floats, ...]
+    by_corrections: tuple[Floats, ...]
+
+    def mass(self, k: int) -> Mass:
+        return mass_named(self.body[k])
+
+
+@dataclass(frozen=True, eq=False)
+class PassWorth:
+    """n rows; chances given working hardware. A sample that hits, or that cannot pay its corrections, counts as 0.
+
+    chance_quality : (n, q) P(quality >= each that is asked)
+    shown_chance   : (n,) P(the pass is flown and does not hit)
+    covariances    : (n, 3) TT, RR, TR, without corrections, before the last, after it
+    impact_chance  : (n,) over what may become of a probe (an upper bound: see `_failed`)
+    """
+
+    chance_quality: Floats
+    shown_chance: Floats
+    low_chance: Floats
+    expected_quality: Floats
+    best_quality: Floats
+    dv99_needed_m_s: Floats
+    delivered_chance: Floats
+    start_cov_km2: Floats
+    before_cov_km2: Floats
+    delivery_cov_km2: Floats
+    sigma_altitude_km: Floats
+    impact_chance: Floats
+
+
+def worth_of(study: Study, cases: PassCases, qualities: tuple[float, ...] = ()) -> PassWorth:
+    """Judge passes of one design; the answer for one does not depend on which others there are."""
+    n, errors, normals = len(cases.body), errors_of(study), normals_of(study)
+    spare = 1e3 * spare_km_s(study, 1e3 * np.linalg.norm(cases.burn_km_s, axis=1))
+    asked = np.asarray(qualities, dtype=float)
+    out = PassWorth(np.zeros((n, len(asked))), *_room(n))
+    for k in range(n):
+        made = _delivered(cases, k, errors, normals)
+        heights = _heights(cases, k, made.miss_km)
+        counts = (heights > cases.lowest_km[k]) & (made.spent_m_s <= spare[k])
+        score = _score(study, cases, k, heights) * counts
+        out.chance_quality[k] = ((score[:, None] >= asked) & counts[:, None]).mean(axis=0)
+        out.shown_chance[k], out.expected_quality[k] = counts.mean(), score.mean()
+        out.low_chance[k] = (counts & (score < LOW_QUALITY)).mean()
+        out.best_quality[k] = float(_score(study, cases, k, _heights(cases, k, np.zeros((1, 2))))[0])
+        out.dv99_needed_m_s[k] = made.dv99_m_s
+        out.delivered_chance[k] = (made.spent_m_s <= spare[k]).mean()
+        out.start_cov_km2[k], out.before_cov_km2[k] = made.uncorrected_cov, made.before_cov
+        out.delivery_cov_km2[k], out.sigma_altitude_km[k] = made.delivered_cov, heights.std()
+        out.impact_chance[k] = _impact(study, cases, k, made)
+    return out
+
+
+def _room(n: int) -> list[Floats]:
+    shapes = ((n,),) * 6 + ((n, 3),) * 3 + ((n,),) * 2
+    return [np.zeros(shape) for shape in shapes]
+
+
+def lowest_for_limit_km(study: Study, cases: PassCases, worth: PassWorth, limit: float) -> Floats:
+    """(n,) least height, at each row's clock angle, that keeps a limit on impacts; infinite where none does."""
+    ship = errors_of(study)
+    known = np.diag([ship.mothership_km**2] * 3 + [ship.mothership_km_s**2] * 3)
+    out = np.empty(len(cases.body))
+    for k in range(len(out)):
+        unburned = cases.by_burn[k] @ known @ cases.by_burn[k].T
+        row = _arrivals(
+            study, cases, k,
+            np.array([unburned[0, 0], unburned[1, 1], unburned[0, 1]]),
+            worth.start_cov_km2[k], worth.delivery_cov_km2[k],
+        )  # fmt: skip
+        out[k] = lowest_altitude_km(
+            row, cases.mass(k), v_inf_km_s=float(cases.v_inf_km_s[k]), disc_km=_disc_km(cases, k), limit=limit
+        )
+    return out
+
+
+def _delivered(cases: PassCases, k: int, errors: Errors, normals: Normals) -> PassDelivery:
+    return deliver(
+        cases.by_burn[k],
+        cases.by_corrections[k],
+        cases.before_s[k],
+        burn_km_s=cases.burn_km_s[k],
+        checkout_s=float(cases.checkout_s[k]),
+        sight=Sight(cases.mass(k).radius_km, float(cases.v_inf_km_s[k]), float(cases.ephemeris_sigma_km[k])),
+        errors=errors,
+        normals=normals,
+    )
+
+
+def _heights(cases: PassCases, k: int, miss_km: Floats) -> Floats:
+    """Heights over the equatorial radius at closest approach of passes that miss the aim point so."""
+    body, aims = cases.mass(k), np.linalg.norm(cases.b_km[k] + miss_km, axis=1)
+    return periapsis_km(aims, float(cases.v_inf_km_s[k]), mu_km3_s2=body.gm_km3_s2) - body.radius_km
+
+
+def _score(study: Study, cases: PassCases, k: int, heights: Floats) -> Floats:
+    above, pixel_rad = np.maximum(heights, 1e-3), pixel_angle_rad(study.probe)
+    score = pixel_score(ground_pixel_m(above, pixel_rad=pixel_rad), full_m=FULL_M, worst_m=WORST_M)
+    score = score * smear_score(smear_px(study, above, float(cases.ground_speed_km_s[k])))
+    return score * light_score(float(cases.sun_elevation_deg[k]))
+
+
+def smear_px(study: Study, height_km: Floats, speed_km_s: Floats | float) -> Floats:
+    """Smear of an exposure straight below, in pixels."""
+    return ground_smear_px(
+        height_km, speed_km_s, pixel_rad=pixel_angle_rad(study.probe), exposure_s=1e-3 * study.probe.exposure_ms,
+        compensated=1.0 - study.probe.tracking_error,
+    )  # fmt: skip
+
+
+def _failed(study: Study) -> float:
+    """Chance that a probe is dead before its corrections, or before its burn where that is worse: all are so early.
+
+    An upper bound of what counts here. The simple model knows no dates; of the other, what fails on arrival and at
+    release, the rest being later or not a matter of where metal goes.
+    """
+    survival = study.survival
+    if survival.model == "simple":
+        return 1.0 - survival.success
+    return 1.0 - (1.0 - survival.dead_on_arrival) * survival.release_success
+
+
+def _disc_km(cases: PassCases, k: int) -> float:
+    return float(
+        impact_radius_km(cases.mass(k), float(cases.v_inf_km_s[k]), terrain_km=float(cases.lowest_km[k]))
+    )
+
+
+def _arrivals(
+    study: Study, cases: PassCases, k: int, unburned: Floats, uncorrected: Floats, delivered: Floats
+) -> Arrivals:
+    return Arrivals(
+        aim_km=cases.b_km[k],
+        unburned_km=cases.unburned_km[k],
+        delivered_cov=delivered,
+        uncorrected_cov=uncorrected,
+        unburned_cov=unburned,
+        dead_before_burn=0.0,
+        dead_before_corrections=_failed(study),
+    )
+
+
+def _impact(study: Study, cases: PassCases, k: int, made: PassDelivery) -> float:
+    row = _arrivals(study, cases, k, made.unburned_cov, made.uncorrected_cov, made.delivered_cov)
+    unburned = replace(row, dead_before_burn=row.dead_before_corrections, dead_before_corrections=0.0)
+    disc = _disc_km(cases, k)
+    return max(impact_chance(row, disc), impact_chance(unburned, disc))
+
+
+def principal_sigmas_km(cov_km2: Floats) -> tuple[Floats, Floats]:
+    """Larger and smaller sigma of covariances TT, RR, TR, (n, 3)."""
+    tt, rr, tr = cov_km2.T
+    middle, half = 0.5 * (tt + rr), np.hypot(0.5 * (tt - rr), tr)
+    return np.sqrt(middle + half), np.sqrt(np.maximum(middle - half, 0.0))
+
+
+def place_of_no_path() -> Floats:
+    """(2,) where a two-body leg meets a planet's centre its own path is no path: the mothership flies by, far off."""
+    return np.array([1e9, 0.0])

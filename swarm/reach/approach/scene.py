@@ -1,0 +1,91 @@
+"""What the approaches of a study are asked in: the path of the mothership, its passages, places of bodies with mass."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+
+import numpy as np
+
+from swarm.reach.approach.passage import Meeting, Nearest, Passage, States, nearest, passages
+from swarm.reach.approach.rows import Ask, Asked, asked_rows
+from swarm.reach.mothership.sources import epochs_needed_tdb_s, meetings_of, states_of
+from swarm.study.schema import Study
+from swarm.study.sections.approach import ApproachSettings
+from targets.base.errors import InputError, NothingFeasible
+from targets.base.timescale import iso_of_tdb_s, tdb_s_from_jd
+from targets.ephemeris.planets import PlanetTable, sample_planets
+from targets.masses.massive import mass_named, planet_of
+from targets.masses.where import Ephemeris
+
+
+@dataclass(frozen=True, eq=False)
+class Scene:
+    """states : the mothership, heliocentric ICRF, within `span_tdb_s`; found : its passages, in order of date."""
+
+    study: Study
+    span_tdb_s: tuple[float, float]
+    planets: PlanetTable
+    ephemeris: Ephemeris
+    states: States
+    found: list[Passage]
+
+    def nearest(self, body: str) -> Nearest:
+        """How near the mothership comes to a body that it never passes."""
+        return nearest(mass_named(body), self.states, self.span_tdb_s, planets=self.planets)
+
+    def asked(self, ask: ApproachSettings) -> list[tuple[int, Passage]]:
+        """The passages that an approach asks for, with their numbers from 1.
+
+        Raises NothingFeasible where the body is never passed, InputError for a number that is too large.
+        """
+        own = [each for each in self.found if each.body.name == ask.body]
+        if not own:
+            near, about = self.nearest(ask.body), planet_of(mass_named(ask.body)).name
+            raise NothingFeasible(
+                f"the mothership never passes {ask.body}",
+                limit=f"it comes no nearer to {about} than {near.distance_km:.0f} km, on {iso_of_tdb_s(near.tdb_s)}",
+            )
+        numbers = range(1, len(own) + 1) if isinstance(ask.passages, str) else ask.passages
+        beyond = [number for number in numbers if number > len(own)]
+        if beyond:
+            raise InputError(
+                "there is no such passage", place=f"approach {ask.name}, passages", found=beyond[0],
+                expected=f"1 to {len(own)}: so often {ask.body} is passed",
+            )  # fmt: skip
+        return [(number, own[number - 1]) for number in numbers]
+
+    def rows(self, ask: ApproachSettings, passage: Passage, *, checkout_days: float) -> Asked:
+        """Rows of a passage; none is released before another planet was passed, whose moons are not in the field."""
+        planet = planet_of(passage.body)
+        before = [
+            each.closest_tdb_s
+            for each in self.found
+            if each.closest_tdb_s < passage.closest_tdb_s and planet_of(each.body) is not planet
+        ]
+        first = max([self.span_tdb_s[0], *before])
+        asked = Ask(ask.altitudes_km, ask.clock_step_deg, ask.release_days_before, checkout_days)
+        return asked_rows(asked, passage, self.states, first_tdb_s=first, ephemeris=self.ephemeris)
+
+
+@contextmanager
+def scene_of(study: Study) -> Iterator[Scene]:
+    """Find where the mothership passes a body with mass; its path can be asked for while the context is open."""
+    span = float(tdb_s_from_jd(study.study.start_jd_tdb)), float(tdb_s_from_jd(study.study.end_jd_tdb))
+    needed = epochs_needed_tdb_s(study)
+    planets = sample_planets(min(needed), max(needed))
+    ephemeris = ephemeris_of(study)
+    meetings = [
+        Meeting(mass_named(name), t, state[3:] - ephemeris.about_sun(mass_named(name), np.array([t]))[0, 3:])
+        for name, t, state in meetings_of(study, planets)
+    ]
+    with states_of(study, planets) as states:
+        found = passages(states, span, planets=planets, ephemeris=ephemeris, meetings=meetings)
+        yield Scene(study, span, planets, ephemeris, states, found)
+
+
+def ephemeris_of(study: Study) -> Ephemeris:
+    """Where bodies with mass are, by the study's own files first."""
+    names = study.massive.spk if study.massive is not None else ()
+    return Ephemeris([study.base / name for name in names])
