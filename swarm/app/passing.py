@@ -9,6 +9,7 @@ from swarm.encounter.pass_geometry import pass_geometry
 from swarm.reach.approach.needs import low_pass_needs
 from swarm.reach.approach.passage import Passage
 from swarm.reach.approach.scene import Scene, scene_of
+from swarm.study.kind_names import LOW_PASS
 from swarm.study.schema import Study
 from targets.base.constants import AU_KM
 from targets.base.timescale import iso_of_tdb_s
@@ -50,7 +51,10 @@ def passage_lines(study: Study) -> list[str]:
         if not scene.found:
             lines = ["the mothership passes no planet or moon", *_how_near(scene)]
         for ask in study.approach:
-            lines += ["", *approach_lines(scene, ask)]
+            if ask.kind == LOW_PASS:
+                lines += ["", *approach_lines(scene, ask)]
+            else:
+                lines += ["", f"{ask.name}: entries of {ask.body}; swarm corridor says what they come to"]
     return lines
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from difflib import get_close_matches
 
-from swarm.study.kind_names import FLYBY
+from swarm.study.kind_names import COMPUTED, ENTRY, FLYBY, LOW_PASS, SEARCHED
 from swarm.study.problems import Problem
 from swarm.study.sections.approach import ApproachSettings
 from swarm.study.whole_study import Study
@@ -75,22 +75,36 @@ def _dates(place: str, ask: ApproachSettings, study: Study) -> Iterator[Problem]
 
 def unsupported_approaches(study: Study) -> Iterator[Problem]:
     for k, ask in enumerate(study.approach):
-        if ask.kind != "low-pass":
-            yield Problem(f"approach[{k}].kind", f'"{ask.kind}", not computed by this version', '"low-pass"')
-        if ask.steer != "probe":
-            yield Problem(f"approach[{k}].steer", f'"{ask.steer}", not computed by this version', '"probe"')
+        if ask.kind not in COMPUTED:
+            known = f'"{LOW_PASS}" or "{ENTRY}"'
+            yield Problem(f"approach[{k}].kind", f'"{ask.kind}", not computed by this version', known)
+        steers = ("probe", "carrier") if ask.kind == ENTRY else ("probe",)
+        if ask.steer not in steers:
+            known = " or ".join(f'"{name}"' for name in steers)
+            yield Problem(f"approach[{k}].steer", f'"{ask.steer}", not computed by this version', known)
 
 
 def unsearched(study: Study) -> Iterator[Problem]:
     """Approaches that no row asks for, and rows that no approach serves."""
     asked = {row.where.kind for row in study.science.rows}
+    for k, row in enumerate(study.science.rows):
+        if row.where.kind not in SEARCHED:
+            found, known = (
+                f'"{row.where.kind}", not searched by this version',
+                " or ".join(map(repr, SEARCHED)),
+            )
+            yield Problem(f"science.rows[{k}].where.kind", found, f"{known}; swarm corridor answers entries")
     for k, ask in enumerate(study.approach):
+        if ask.kind not in SEARCHED:
+            said = "none of this kind: swarm corridor STUDY says what it comes to, the search does not take it yet"
+            yield Problem(f"approach[{k}].kind", f'"{ask.kind}"', said)
+            continue
         if ask.kind not in asked:
             said = f'a row with where = {{ kind = "{ask.kind}" }}: what no row asks for is not searched'
             yield Problem(f"approach[{k}].kind", f'"{ask.kind}", and no row of this kind', said)
     served = {ask.kind for ask in study.approach}
     for k, row in enumerate(study.science.rows):
-        if row.where.kind != FLYBY and row.where.kind not in served:
+        if row.where.kind in SEARCHED and row.where.kind != FLYBY and row.where.kind not in served:
             said = f'an [[approach]] with kind = "{row.where.kind}", which says where, how low and when'
             yield Problem(f"science.rows[{k}].where.kind", f'"{row.where.kind}", and no approach of it', said)
     if study.massive is not None and not study.approach:

@@ -23,6 +23,8 @@ from swarm.study.sections.science import ObservingSettings, ScienceSettings
 from swarm.study.sections.search import ConstraintSettings, OptimizeSettings, SearchSettings
 from swarm.study.sections.survival import SurvivalSettings
 
+# Keys that a design has and [probe] has not.
+OF_DESIGNS_ONLY = ("name", "takes", "entry", "stages")
 # What the only design of a study with [probe] is called.
 ONE_DESIGN = "probe"
 
@@ -70,7 +72,7 @@ class Study(Section):
             return data
         if not all(isinstance(design, dict) for design in designs):
             return data
-        first = {key: value for key, value in designs[0].items() if key not in ("name", "takes")}
+        first = {key: value for key, value in designs[0].items() if key not in OF_DESIGNS_ONLY}
         counts = [design.get("count") for design in designs]
         if all(type(count) is int for count in counts):
             first["count"] = sum(counts)

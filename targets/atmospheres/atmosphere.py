@@ -13,6 +13,11 @@ Floats = NDArray[np.float64]
 
 # Ratio of specific heats by gas, cold to warm: handbook values, from memory; they decide when a Mach number is met.
 HEAT_RATIO = {"N2": 1.40, "air": 1.40, "CO2": 1.30, "H2/He": 1.45}
+# What a body's air mostly is.
+GAS_OF_BODY = {
+    "Venus": "CO2", "Earth": "air", "Mars": "CO2", "Titan": "N2", "Triton": "N2", "Jupiter": "H2/He", "Saturn": "H2/He",
+    "Uranus": "H2/He", "Neptune": "H2/He",
+}  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False)

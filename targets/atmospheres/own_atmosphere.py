@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from targets.atmospheres.atmosphere import HEAT_RATIO, Atmosphere
+from targets.atmospheres.atmosphere import Atmosphere
 from targets.base.errors import InputError
 
 Floats = NDArray[np.float64]
@@ -101,6 +101,3 @@ def _require_rows(file: Path, rows: Floats, numbers: list[int]) -> None:
             found=f"density {density[k]:g}, pressure {pressure[k]:g}, temperature {temperature[k]:g}",
             expected=f"kg/m^3, Pa, K, positive, of {_MOLAR_G[0]:g} to {_MOLAR_G[1]:g} g/mol",
         )  # fmt: skip
-
-
-GASES = tuple(HEAT_RATIO)

@@ -174,7 +174,6 @@ def test_keys_go_with_their_format_or_kind(data, section, settings, key):
 @pytest.mark.parametrize(
     ("section", "settings", "key"),
     [
-        ("science", {"rows": [{"name": "a", "where": {"kind": "entry"}}]}, "science.rows[0].where.kind"),
         ("science", {"rows": [{"name": "a", "where": {"kind": "low-pass"}}]}, "science.rows[0].where.kind"),
     ],
 )

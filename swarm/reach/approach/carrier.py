@@ -9,7 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from swarm.reach.approach.passage import Passage, States
-from swarm.reach.mothership.flybys import Flyby
+from swarm.reach.arcs.bplane import axes_of
+from swarm.reach.mothership.flybys import Flyby, impact_parameter_km
+from targets.masses.massive import Mass
 from targets.masses.where import Ephemeris
 
 Floats = NDArray[np.float64]
@@ -43,6 +45,19 @@ def carrier_about(
         )
 
     return on_hyperbola
+
+
+def aim_of_flyby_km(flyby: Flyby | None, body: Mass) -> Floats:
+    """(2,) T, R of the aim point of a flyby of legs; NaN where there is none."""
+    if flyby is None or not math.isfinite(flyby.altitude_km):
+        return np.full(2, np.nan)
+    speed = float(np.linalg.norm(flyby.v_inf_in_km_s))
+    s = flyby.v_inf_in_km_s / speed
+    to_periapsis = s - flyby.v_inf_out_km_s / np.linalg.norm(flyby.v_inf_out_km_s)
+    b = to_periapsis - (to_periapsis @ s) * s
+    size = impact_parameter_km(body.radius_km + flyby.altitude_km, speed, body.gm_km3_s2)
+    axes = np.array(axes_of(*(float(part) for part in s))).reshape(2, 3)
+    return size * axes @ (b / np.linalg.norm(b))
 
 
 def hyperbola_km(

@@ -11,6 +11,16 @@ from swarm.study.fields import FROM_MEMORY, OWN_CHOICE, Name, Section, choice, d
 Days = Annotated[float, Field(gt=0, le=2000)]
 Kilometres = Annotated[float, Field(gt=0, le=1e7)]
 Chance = Annotated[float, Field(ge=0, le=1)]
+Angle = Annotated[float, Field(gt=0, le=90)]
+Minutes = Annotated[float, Field(ge=-20_000, le=20_000)]
+Share = Annotated[float, Field(ge=0, le=2)]
+
+# Keys of one kind of approach only.
+PASS_ONLY = ("altitudes_km", "terrain_km", "impact_chance_max")
+ENTRY_ONLY = (
+    "angles_deg", "arrival_offsets_min", "interface_km", "atmosphere", "density_sigma", "end_bar", "bar_full",
+    "relay_elevation_min_deg", "wind_m_s", "zenith_db", "blackout_g", "divert_after_days",
+)  # fmt: skip
 
 
 class MassiveSettings(Section):
@@ -27,6 +37,10 @@ class ApproachSettings(Section):
 
     `kind = "low-pass"`: a probe skims the body at each of `altitudes_km` above its equatorial radius, at clock angles
     of the B-plane `clock_step_deg` apart, let go so many days before. `passages` counts those of the body from 1.
+
+    `kind = "entry"`: a probe in a shell enters at each of `angles_deg` below the horizon (inertial) at the interface,
+    so many minutes after the mothership's closest approach. `atmosphere` is one that ships ("venus-mean", "titan-mean",
+    "earth-1976", "mars-summer", "jupiter-equator") or a file: height_km,density_kg_m3,pressure_pa,temperature_k.
     """
 
     name: Name
@@ -57,3 +71,36 @@ class ApproachSettings(Section):
         "km", "highest relief of the body, or its atmosphere's interface", ge=0, le=1e5
     )
     impact_chance_max: float | None = optional("-", "protection.impact_chance_max of the body", ge=0, le=1)
+    angles_deg: Annotated[tuple[Angle, ...], Strict(False)] = default(
+        (15.0, 25.0, 40.0, 60.0), "deg", OWN_CHOICE, min_length=1, max_length=50
+    )
+    arrival_offsets_min: Annotated[tuple[Minutes, ...], Strict(False)] = default(
+        (0.0,), "min", "own choice: as the mothership is nearest", min_length=1, max_length=50
+    )
+    interface_km: float | None = optional(
+        "km",
+        "common practice of the body: Venus 200, Earth 122, Mars 125, Titan 1270, Jupiter 450",
+        gt=0,
+        le=1e5,
+    )
+    atmosphere: Name | None = Field(
+        default=None, json_schema_extra={"source": "the one that ships for the body"}
+    )
+    density_sigma: Annotated[tuple[Share, Share], Strict(False)] = default(
+        (0.05, 0.30), "-", "own choice: of the logarithm of density, at the ground and at the interface"
+    )
+    end_bar: float | None = optional("bar", "the ground, or the lowest row of the atmosphere", gt=0, le=1e6)
+    bar_full: float = default(1.0, "bar", "own choice: so deep is full depth", gt=0, le=1e6)
+    relay_elevation_min_deg: float = default(10.0, "deg", "own choice: over the local horizon", ge=0, lt=90)
+    wind_m_s: float = default(0.0, "m/s", "own choice: at the equator, to the east", ge=-1000, le=1000)
+    zenith_db: float = default(
+        0.0, "dB", "own choice: none; straight up from 10 bar, from memory: Venus in S band 2, Jupiter in L band 3",
+        ge=0, le=1000,
+    )  # fmt: skip
+    blackout_g: float = default(5.0, "g", "own choice: over it nothing is heard", gt=0, le=1e6)
+    divert_after_days: float = default(
+        2.0, "d", "planets: flown 2 to 14 days after letting go, from memory", gt=0, le=1000
+    )
+
+    def unused(self) -> tuple[str, ...]:
+        return PASS_ONLY if self.kind == "entry" else ENTRY_ONLY

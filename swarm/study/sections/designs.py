@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field, Strict
 
 from swarm.study.fields import Name, Section, choice
+from swarm.study.sections.entering import EntrySettings, StageSettings
 from swarm.study.sections.probe import ProbeSettings
 
 Chance = Annotated[float, Field(ge=0, le=1)]
@@ -23,6 +24,8 @@ class DesignSettings(ProbeSettings):
     takes: Annotated[tuple[Literal["flyby", "low-pass", "entry"], ...], Strict(False)] = Field(
         default=("flyby",), min_length=1, json_schema_extra={"source": "own choice: flybys"}
     )
+    entry: EntrySettings | None = Field(default=None)
+    stages: Annotated[tuple[StageSettings, ...], Strict(False)] = Field(default=(), max_length=10)
 
 
 class ProtectionSettings(Section):
