@@ -195,13 +195,29 @@ def _least(rows: EntryRows, judged: JudgedEntries, setting: Setting) -> list[str
     angles = rows.angle_deg[judged.rows]
     least, soonest = good[np.argmin(angles[good])], good[np.argmin(days[good])]
     shallow = judged.corridor_shallow_deg[least]
+    below = judged.limited_by[angles < angles[least]]
     said = [
         f"least angle in the corridor: {angles[least]:g} deg; its shallow edge is {shallow:.2f} deg, 1 sigma of its "
-        f"angle {judged.angle_sigma_deg[least]:.2g} deg",
+        f"angle {judged.angle_sigma_deg[least]:.2g} deg; {_what_limits(below, 'shallower ones')}",
         f"latest release in the corridor: {days[soonest]:g} d before, for {judged.burn_m_s[soonest]:.3g} m/s of "
-        f"{setting.design.burn_limit_m_s:g}",
+        f"{setting.design.burn_limit_m_s:g}; {_later(judged, days, days[soonest], setting)}",
     ]
     return said + _shared(judged, good, setting)
+
+
+def _what_limits(names: np.ndarray, which: str) -> str:
+    """The commonest reason of rows that are not in the corridor."""
+    if not len(names):
+        return f"{which} are not asked for"
+    return f"{which} are limited by {Counter(str(name) for name in names).most_common(1)[0][0]}"
+
+
+def _later(judged: JudgedEntries, days: np.ndarray, soonest: float, setting: Setting) -> str:
+    later = days < soonest - 1e-6
+    dear = later & (judged.burn_m_s > setting.design.burn_limit_m_s)
+    if later.any() and dear.sum() * 2 > later.sum():
+        return "later ones need more than burn_limit_m_s"
+    return _what_limits(judged.limited_by[later], "later ones")
 
 
 def _shared(judged: JudgedEntries, good: np.ndarray, setting: Setting) -> list[str]:

@@ -66,8 +66,13 @@ class Corridor:
 
     def edges_deg(self, clock_deg: float, spread: float = 0.0) -> tuple[float, float]:
         """Shallow and steep edge at a clock angle, the air off by so many standard deviations."""
-        shallow, steep = (_parabola(three, spread) for three in self._all_round(clock_deg % 360.0))
-        return min(max(shallow, 0.0), 90.0), min(max(steep, 0.0), 90.0)
+        shallow, steep = self.edges_of_spreads_deg(clock_deg, np.array([spread]))
+        return float(shallow[0]), float(steep[0])
+
+    def edges_of_spreads_deg(self, clock_deg: float, spreads: Floats) -> tuple[Floats, Floats]:
+        """The same for several spreads of the air at once, (k,) each."""
+        shallow, steep = (_parabola(three, spreads) for three in self._all_round(clock_deg % 360.0))
+        return np.clip(shallow, 0.0, 90.0), np.clip(steep, 0.0, 90.0)
 
     @cached_property
     def _all_round(self) -> CubicSpline:
@@ -83,14 +88,11 @@ class Corridor:
         return int(self.shallow_reason[1, k]), int(self.steep_reason[1, k])
 
 
-def _parabola(three: Floats, spread: float) -> float:
+def _parabola(three: Floats, spread: Floats) -> Floats:
     low, middle, high = three
     step = SPREADS[2]
-    return float(
-        middle
-        + spread * (high - low) / (2.0 * step)
-        + spread**2 * (high - 2.0 * middle + low) / (2.0 * step**2)
-    )
+    slope, bend = (high - low) / (2.0 * step), (high - 2.0 * middle + low) / step**2
+    return middle + spread * (slope + 0.5 * spread * bend)
 
 
 @njit(cache=True)
@@ -213,9 +215,9 @@ def corridor_chance(
         own = entry_aim_km(math.radians(angle_deg), asymptote.v_inf, asymptote.mu, interface)
         return max(size + formula - own, 0.0)
 
-    edges = [corridor.edges_deg(clock, float(node)) for node in _NODES]
-    inner = np.array([0.0 if steep >= 90.0 else aim_km(steep) for _, steep in edges])
-    outer = np.array([aim_km(shallow) for shallow, _ in edges])
+    shallow, steep = corridor.edges_of_spreads_deg(clock, _NODES)
+    inner = np.array([0.0 if angle >= 90.0 else aim_km(angle) for angle in steep])
+    outer = np.array([aim_km(angle) for angle in shallow])
     there = inner < outer
-    chances = ring_chance(np.tile(b_km, (len(edges), 1)), cov_km2, np.minimum(inner, outer), outer)
+    chances = ring_chance(np.tile(b_km, (len(inner), 1)), cov_km2, np.minimum(inner, outer), outer)
     return float((chances * there) @ (_WEIGHTS / _WEIGHTS.sum()))

@@ -17,8 +17,8 @@ from swarm.encounter.entry.divert import Divert, divert_of
 from swarm.encounter.entry.heating import is_heating_known
 from swarm.encounter.entry.relay import Heard, heard, on_even_times
 from swarm.encounter.entry.setting import LOST_BATTERY, LOST_GROUND, LOST_NAMES, Setting
-from swarm.encounter.entry.world import angles_deg, height_over, in_axes
-from swarm.encounter.error_model import errors_of, normals_of
+from swarm.encounter.entry.world import angles_deg, fill_ups, in_axes
+from swarm.encounter.error_model import Errors, Normals, errors_of, normals_of
 from swarm.encounter.link import ground_link, relay_link
 from swarm.encounter.pass_delivery import PassDelivery, Sight, deliver
 from swarm.encounter.pass_geometry import pass_geometry
@@ -35,6 +35,8 @@ Floats = NDArray[np.float64]
 
 # Depth counts from so small a share of `bar_full` on, by the logarithm of pressure: own choice.
 FIRST_SHARE = 1e-3
+# With less than this chance the corridor is what limits a row: own choice.
+_SURE = 0.99
 _SHARES = np.linspace(0.0, 1.0, 101)
 
 
@@ -111,11 +113,15 @@ def judge_entries(
         "heating_known": np.zeros(n, dtype=bool),
         "chance_quality": np.zeros((n, len(qualities))),
     }
+    alone = setting.study.of_design(setting.design.name)
+    errors, normals = errors_of(alone), normals_of(alone)
     out = JudgedEntries(**{f.name: kinds.get(f.name, np.full(n, np.nan)) for f in fields(JudgedEntries)})
     for j, k in enumerate(good):
         _keep_interface(out, j, rows, int(k), setting)
-        made = _delivery(rows, int(k), setting)
+        made = _delivery(rows, int(k), setting, errors, normals)
+        paid = _paid(made, float(out.burn_m_s[j]), setting, alone)
         _keep_corridor(out, j, rows, int(k), setting, corridor, made)
+        out.corridor_chance[j] *= paid
         way = descent_of(rows, int(k), setting)
         _keep_descent(out, j, way, setting)
         _keep_quality(out, j, way, setting, qualities)
@@ -123,7 +129,7 @@ def judge_entries(
             epoch = float(rows.shots.entry_s[k])
             out.begin_s[j], out.end_s[j] = epoch + way.relay.begin_s, epoch + way.relay.end_s
         _keep_divert(out, j, divert_of(rows, int(k), setting))
-        out.limited_by[j] = _limited_by(out, j, way, setting, corridor, rows, int(k))
+        out.limited_by[j] = _limited_by(out, j, way, setting, corridor, rows.shots.b_km[k], paid)
     return out
 
 
@@ -156,10 +162,9 @@ def _turn(setting: Setting, epoch: float) -> Floats:
 
 
 def _ups(way: Floats, setting: Setting) -> Floats:
-    place = way[:, X : X + 3]
-    rho = np.maximum(np.hypot(place[:, 0], place[:, 1]), 1e-9)
-    found = np.array([height_over(*row, setting.world)[1:] for row in place])
-    return np.column_stack([found[:, 0] * place[:, 0] / rho, found[:, 0] * place[:, 1] / rho, found[:, 1]])
+    out = np.empty((len(way), 3))
+    fill_ups(np.ascontiguousarray(way[:, X : X + 3]), setting.world, out)
+    return out
 
 
 def _keep_interface(out: JudgedEntries, j: int, rows: EntryRows, k: int, setting: Setting) -> None:
@@ -178,13 +183,12 @@ def _keep_interface(out: JudgedEntries, j: int, rows: EntryRows, k: int, setting
     out.burn_m_s[j] = 1e3 * float(np.linalg.norm(shots.burn_km_s[k]))
 
 
-def _delivery(rows: EntryRows, k: int, setting: Setting) -> PassDelivery:
+def _delivery(rows: EntryRows, k: int, setting: Setting, errors: Errors, normals: Normals) -> PassDelivery:
     """Corrections of a probe that steers; a probe that the mothership aims has none."""
-    study, shots = _alone(setting), rows.shots
+    shots, delivery = rows.shots, setting.study.delivery
     burn_s, met_s = float(rows.burn_s[k]), float(shots.entry_s[k])
     dates = np.array([])
     if setting.ask.steer == "probe":
-        delivery = study.delivery
         after = burn_s + np.array(delivery.corrections_after_burn_days) * DAY_S
         last_s = met_s - delivery.last_before_days * DAY_S
         before = met_s - np.array([*delivery.corrections_before_days, delivery.last_before_days]) * DAY_S
@@ -197,12 +201,15 @@ def _delivery(rows: EntryRows, k: int, setting: Setting) -> PassDelivery:
         by_start, influence_at(state, burn_s, dates, by_start=by_start, field=rows.field), met_s - dates,
         burn_km_s=shots.burn_km_s[k], checkout_s=float(rows.burn_s[k] - rows.release_s[k]),
         sight=Sight(setting.passage.body.radius_km, float(shots.v_inf_km_s[k]), setting.ask.ephemeris_sigma_km),
-        errors=errors_of(study), normals=normals_of(study),
+        errors=errors, normals=normals,
     )  # fmt: skip
 
 
-def _alone(setting: Setting) -> Study:
-    return setting.study.of_design(setting.design.name)
+def _paid(made: PassDelivery, burn_m_s: float, setting: Setting, alone: Study) -> float:
+    """Share of samples that can pay their corrections; a probe that the mothership aims has none."""
+    if setting.ask.steer != "probe":
+        return 1.0
+    return float((made.spent_m_s <= 1e3 * spare_km_s(alone, np.array([burn_m_s]))[0]).mean())
 
 
 def _keep_corridor(
@@ -217,14 +224,10 @@ def _keep_corridor(
     b, shots = rows.shots.b_km[k], rows.shots
     clock = math.degrees(math.atan2(b[1], b[0]))
     out.corridor_shallow_deg[j], out.corridor_steep_deg[j] = corridor.edges_deg(clock)
-    chance = corridor_chance(
+    out.corridor_chance[j] = corridor_chance(
         corridor, b, made.delivered_cov, angle_deg=float(out.angle_inertial_deg[j]), asymptote=setting.asymptote,
         interface=setting.interface,
     )  # fmt: skip
-    # a sample that cannot pay its corrections is not delivered
-    spare = 1e3 * spare_km_s(_alone(setting), out.burn_m_s[j : j + 1])[0]
-    paid = float((made.spent_m_s <= spare).mean()) if setting.ask.steer == "probe" else 1.0
-    out.corridor_chance[j] = chance * paid
     tt, rr, tr = made.delivered_cov
     along = b / np.hypot(*b)
     sigma = math.sqrt(max(along[0] ** 2 * tt + along[1] ** 2 * rr + 2.0 * along[0] * along[1] * tr, 0.0))
@@ -291,18 +294,22 @@ def _keep_divert(out: JudgedEntries, j: int, divert: Divert) -> None:
 
 
 def _limited_by(
-    out: JudgedEntries, j: int, way: Descent, setting: Setting, corridor: Corridor, rows: EntryRows, k: int
+    out: JudgedEntries,
+    j: int,
+    way: Descent,
+    setting: Setting,
+    corridor: Corridor,
+    b_km: Floats,
+    paid: float,
 ) -> str:
-    """What keeps a row from more: the edge it is over or nearest in sigmas, else the relay, else what it is lost by."""
-    b = rows.shots.b_km[k]
-    shallow, steep = corridor.reasons(math.degrees(math.atan2(b[1], b[0])))
-    angle, sigma = float(out.angle_inertial_deg[j]), max(float(out.angle_sigma_deg[j]), 1e-9)
-    if out.corridor_chance[j] < 0.99:
-        low = (angle - out.corridor_shallow_deg[j]) / sigma
-        high = (out.corridor_steep_deg[j] - angle) / sigma
-        if min(low, high) < 4.0:
-            return EDGE_NAMES[shallow if low < high else steep]
-        return "tank"
+    """What keeps a row from more: its tank or the nearer edge, else what is heard, else what it is lost by."""
+    if out.corridor_chance[j] < _SURE:
+        shallow, steep = corridor.reasons(math.degrees(math.atan2(b_km[1], b_km[0])))
+        angle = float(out.angle_inertial_deg[j])
+        if paid <= out.corridor_chance[j] / max(paid, 1e-12):
+            return "tank"
+        to_shallow, to_steep = angle - out.corridor_shallow_deg[j], out.corridor_steep_deg[j] - angle
+        return EDGE_NAMES[shallow if to_shallow < to_steep else steep]
     entry = setting.design.entry
     assert entry is not None
     if max(float(np.nan_to_num(out.relay_mbit[j])), float(out.direct_mbit[j])) < entry.data_mbit:

@@ -64,6 +64,16 @@ def height_over(x, y, z, world):
 
 
 @njit(cache=True)
+def fill_ups(places, world, out):
+    """Upward directions (m, 3) over the spheroid at places (m, 3)."""
+    for n in range(places.shape[0]):
+        x, y, z = places[n]
+        _, along, up = height_over(x, y, z, world)
+        k = along / max(math.sqrt(x * x + y * y), 1e-12)
+        out[n, 0], out[n, 1], out[n, 2] = k * x, k * y, up
+
+
+@njit(cache=True)
 def pull_of(x, y, z, world):
     """Acceleration of gravity with J2, and its potential."""
     r2 = x * x + y * y + z * z
