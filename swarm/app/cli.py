@@ -136,6 +136,23 @@ def lifetime_command(study: StudyPath, debug: Debug = False) -> None:
     _guard(work, debug=debug)
 
 
+@app.command(name="corridor")
+def corridor_command(study: StudyPath, debug: Debug = False) -> None:
+    """What entries into an atmosphere come to: corridor, loads, what is heard before the probe is lost."""
+
+    def work() -> None:
+        from swarm.app.entries import corridor_lines
+        from swarm.study.schema import read_study, require_files, require_supported
+
+        understood = read_study(study)
+        require_supported(understood, file=study)
+        require_files(understood, file=study)
+        for line in corridor_lines(understood):
+            printed.say(line)
+
+    _guard(work, debug=debug)
+
+
 @app.command(name="run")
 def run_command(
     study: StudyPath,

@@ -9,6 +9,7 @@ from swarm.encounter.pass_geometry import pass_geometry
 from swarm.reach.approach.needs import low_pass_needs
 from swarm.reach.approach.passage import Passage
 from swarm.reach.approach.scene import Scene, scene_of
+from swarm.study.kind_names import LOW_PASS, ORBIT
 from swarm.study.schema import Study
 from targets.base.constants import AU_KM
 from targets.base.timescale import iso_of_tdb_s
@@ -50,13 +51,16 @@ def passage_lines(study: Study) -> list[str]:
         if not scene.found:
             lines = ["the mothership passes no planet or moon", *_how_near(scene)]
         for ask in study.approach:
-            if ask.kind == "orbit":
+            if ask.kind == LOW_PASS:
+                lines += ["", *approach_lines(scene, ask)]
+            elif ask.kind == ORBIT:
+                told = f"an orbit about {ask.body}; swarm lifetime STUDY says what it comes to"
+                lines += ["", f"{ask.name}: {told}"]
+            else:
                 lines += [
                     "",
-                    f"{ask.name}: an orbit about {ask.body}; swarm lifetime STUDY says what it comes to",
+                    f"{ask.name}: entries of {ask.body}; swarm corridor STUDY says what they come to",
                 ]
-                continue
-            lines += ["", *approach_lines(scene, ask)]
     return lines
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from difflib import get_close_matches
 
-from swarm.study.kind_names import FLYBY, LOW_PASS, ORBIT, SEARCHED
+from swarm.study.kind_names import COMPUTED, ENTRY, FLYBY, LOW_PASS, ORBIT, SEARCHED
 from swarm.study.lowest import lowest_km
 from swarm.study.orbit_relations import keys_of_kind, orbit_relations
 from swarm.study.problems import Problem
@@ -22,9 +22,10 @@ KEYS_OF_ROWS = {
     FLYBY: ("taxonomy", *BODY_KEYS),
     LOW_PASS: PASS_KEYS,
     ORBIT: ("body", "latitude_deg", "resolution_m_max", "hours_below_min", "count_sigma_min"),
+    ENTRY: ("body", "latitude_deg", "sun_elevation_deg"),
 }
 # What says what a kind comes to that is not searched.
-_COMMANDS = {ORBIT: "swarm lifetime STUDY"}
+_COMMANDS = {ORBIT: "swarm lifetime STUDY", ENTRY: "swarm corridor STUDY"}
 
 
 def impact_limit(study: Study, ask: ApproachSettings) -> float | None:
@@ -81,11 +82,13 @@ def _dates(place: str, ask: ApproachSettings, study: Study) -> Iterator[Problem]
 
 def unsupported_approaches(study: Study) -> Iterator[Problem]:
     for k, ask in enumerate(study.approach):
-        if ask.kind not in ("low-pass", "orbit"):
-            said = '"low-pass" or "orbit"'
-            yield Problem(f"approach[{k}].kind", f'"{ask.kind}", not computed by this version', said)
-        if ask.steer != "probe":
-            yield Problem(f"approach[{k}].steer", f'"{ask.steer}", not computed by this version', '"probe"')
+        if ask.kind not in COMPUTED:
+            known = " or ".join(f'"{name}"' for name in COMPUTED[1:])
+            yield Problem(f"approach[{k}].kind", f'"{ask.kind}", not computed by this version', known)
+        steers = ("probe", "carrier") if ask.kind == ENTRY else ("probe",)
+        if ask.steer not in steers:
+            known = " or ".join(f'"{name}"' for name in steers)
+            yield Problem(f"approach[{k}].steer", f'"{ask.steer}", not computed by this version', known)
 
 
 def unsearched(study: Study) -> Iterator[Problem]:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from swarm.study.kind_names import ENTRY
 from swarm.study.problems import Problem
+from swarm.study.sections.designs import DesignSettings
 from swarm.study.whole_study import OF_DESIGNS, Study
 
 
@@ -22,11 +24,37 @@ def design_relations(study: Study) -> Iterator[Problem]:
             kinds = ", ".join(f'"{kind}"' for kind in sorted(asked))
             found = ", ".join(f'"{kind}"' for kind in design.takes)
             yield Problem(f"{place}.takes", found, f"a kind that some row asks for (where.kind): {kinds}")
+        yield from _shell(place, design)
     for k, count in enumerate(study.compare.counts):
         if study.designs and count > study.probe.count:
             least = f"at most {study.probe.count}, what the counts of the designs add up to"
             yield Problem(f"compare.counts[{k}]", str(count), least)
     yield from _group_relations(study, names)
+
+
+def _shell(place: str, design: DesignSettings) -> Iterator[Problem]:
+    """A design that enters has a shell, one that does not has none; stages follow one another on the way down."""
+    enters = ENTRY in design.takes
+    if enters and design.entry is None:
+        yield Problem(
+            f"{place}.entry", "nothing", f'[designs.entry], its shell: "{design.name}" takes "{ENTRY}"'
+        )
+    if not enters and (design.entry is not None or design.stages):
+        key = "entry" if design.entry is not None else "stages"
+        yield Problem(f"{place}.{key}", "a shell", f'no such key, or "{ENTRY}" among takes')
+    if design.entry is not None and design.entry.data_least_mbit > design.entry.data_mbit:
+        least = f"at most data_mbit, {design.entry.data_mbit:g}"
+        yield Problem(f"{place}.entry.data_least_mbit", f"{design.entry.data_least_mbit:g}", least)
+    falling = {"mach": -1.0, "km": -1.0, "bar": 1.0}
+    for j, stage in enumerate(design.stages):
+        for before in design.stages[:j]:
+            if before.at == stage.at and (stage.value - before.value) * falling[stage.at] <= 0.0:
+                later = "less" if falling[stage.at] < 0.0 else "more"
+                expected = f"{later} than {before.value:g}: stages follow one another"
+                yield Problem(f"{place}.stages[{j}].value", f"{stage.value:g}", expected)
+        if stage.mass_kg > design.wet_mass_kg:
+            expected = f"at most wet_mass_kg, {design.wet_mass_kg:g}"
+            yield Problem(f"{place}.stages[{j}].mass_kg", f"{stage.mass_kg:g}", expected)
 
 
 def _group_relations(study: Study, names: list[str]) -> Iterator[Problem]:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from swarm.study.problems import Problem, refuse
 from swarm.study.whole_study import Study
+from targets.atmospheres.shipped import NAMES as SHIPPED
 
 
 def named_files(study: Study) -> Iterator[tuple[str, Path]]:
@@ -24,6 +25,11 @@ def named_files(study: Study) -> Iterator[tuple[str, Path]]:
     if study.massive is not None:
         named += [(f"massive.spk[{k}]", name) for k, name in enumerate(study.massive.spk)]
         named += [(f"massive.gravity.{body}", name) for body, name in study.massive.gravity.items()]
+    named += [
+        (f"approach[{k}].atmosphere", ask.atmosphere)
+        for k, ask in enumerate(study.approach)
+        if ask.atmosphere not in SHIPPED
+    ]
     for key, name in named:
         if name is not None:
             yield key, study.base / name

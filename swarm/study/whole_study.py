@@ -26,7 +26,7 @@ from swarm.study.sections.survival import SurvivalSettings
 # What the only design of a study with [probe] is called.
 ONE_DESIGN = "probe"
 # Keys of a design that [probe] does not have.
-OF_DESIGNS = ("name", "takes", "instruments")
+OF_DESIGNS = ("name", "takes", "instruments", "entry", "stages")
 
 
 class Study(Section):

@@ -6,7 +6,7 @@ from scipy.integrate import solve_ivp
 from targets.base.constants import GM_SUN_KM3_S2
 from targets.ephemeris import spice
 from targets.masses.massive import moons_of
-from targets.masses.rotation import body_axes
+from targets.masses.rotation import body_axes, place_over_ground
 from targets.masses.where import Ephemeris
 
 
@@ -23,18 +23,17 @@ def oblate_km_s2(r, gm, j2, j4, radius, pole):
     return np.array([(potential(r + h * e) - potential(r - h * e)) / (2 * h) for e in np.eye(3)])
 
 
-def closest_approach(state, begin_s, end_s, planet, body):
-    """Distance, epoch and relative state of the closest approach to `body` after `begin_s`, from an own integration.
+def rates_about(planet, middle_s):
+    """Right-hand side (t, y) of motion about a planet's centre; Sun, Earth, Jupiter and Saturn pull from afar.
 
-    Sun and Jupiter or Saturn pull from afar where they are not the planet; moons are asked for at every call.
+    Moons are asked for at every call.
     """
     ephemeris = Ephemeris()
-    middle = np.array([0.5 * (begin_s + end_s)])
+    middle = np.array([middle_s])
     pole = body_axes(planet, middle)[0, 2]
     poles = {moon.name: body_axes(moon, middle)[0, 2] for moon in moons_of(planet)}
-    far = [(0.0, None)] + [
-        (gm, n) for n, gm in ((5, 126_712_764.1), (6, 37_940_584.8418)) if planet.number // 100 != n
-    ]
+    others = ((3, 403_503.235625), (5, 126_712_764.1), (6, 37_940_584.8418))
+    far = [(0.0, None)] + [(gm, n) for n, gm in others if planet.number // 100 != n]
 
     def rates(t, y):
         at = np.array([t])
@@ -56,6 +55,13 @@ def closest_approach(state, begin_s, end_s, planet, body):
             a = a - gm * (d / np.linalg.norm(d) ** 3 + p / np.linalg.norm(p) ** 3)
         return np.concatenate([y[3:], a])
 
+    return rates
+
+
+def closest_approach(state, begin_s, end_s, planet, body):
+    """Distance, epoch and relative state of the closest approach to `body` after `begin_s`, from an own integration."""
+    ephemeris, rates = Ephemeris(), rates_about(planet, 0.5 * (begin_s + end_s))
+
     def relative(t, y):
         at = np.array([t])
         return y if body is planet else y - ephemeris.about_planet(body, at)[0]
@@ -68,3 +74,15 @@ def closest_approach(state, begin_s, end_s, planet, body):
     flown = solve_ivp(rates, (begin_s, end_s), state, method="DOP853", rtol=1e-11, atol=1e-8, events=turn)
     met = relative(flown.t_events[0][0], flown.y_events[0][0])
     return float(np.linalg.norm(met[:3])), float(flown.t_events[0][0]), met
+
+
+def interface_crossing(state, begin_s, end_s, planet, height_km):
+    """Epoch and state (6,) at which a height over a planet's spheroid is met on the way in."""
+
+    def above(t, y):
+        return place_over_ground(planet, y[:3], t)[0][0] - height_km
+
+    above.direction, above.terminal = -1.0, True
+    rates = rates_about(planet, 0.5 * (begin_s + end_s))
+    flown = solve_ivp(rates, (begin_s, end_s), state, method="DOP853", rtol=1e-11, atol=1e-8, events=above)
+    return float(flown.t_events[0][0]), flown.y_events[0][0]

@@ -76,7 +76,7 @@ def test_a_limit_for_a_body_that_is_none():
         study([{}], protection={"impact_chance_max": {"Vulcan": 1e-4}})
 
 
-@pytest.mark.parametrize(("key", "value"), [("kind", "entry"), ("steer", "carrier"), ("steer", "spin")])
+@pytest.mark.parametrize(("key", "value"), [("steer", "carrier"), ("steer", "spin")])
 def test_what_this_version_does_not_compute_is_said(key, value):
     with pytest.raises(InputError, match="not computed by this version") as refusal:
         require_supported(study([{key: value}]))

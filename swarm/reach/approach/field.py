@@ -26,7 +26,7 @@ TOLERANCE = 1e-12
 # A step is never longer than this share of the time to reach a body that is near: none is stepped over.
 _SHARE_OF_RANGE = 0.25
 _STEP_LEAST_S = 1.0
-_STEPS_MAX = 20_000
+STEPS_MAX = 20_000
 OK, TOO_MANY_STEPS, OUTSIDE, NOT_MET, HIT = range(5)
 
 PLANET = -1
@@ -159,7 +159,7 @@ def _indirect(x, y, z, gm, rate):
 
 
 @njit(cache=True)
-def _rates(t, y, field, out, gradient):
+def fill_field_rates(t, y, field, out, gradient):
     wide = y.size == 42
     rate = out[3:6]
     rate[:] = 0.0
@@ -200,13 +200,13 @@ def _rates(t, y, field, out, gradient):
 
 
 @njit(cache=True)
-def _step(t, y, h, field, stages, work, gradient, new):
+def step_in_field(t, y, h, field, stages, work, gradient, new):
     """One step into `new`; return its error in units of the tolerance. stages[0] holds the rates at t."""
     for s in range(1, 12):
         to_stage(s, y, h, stages, work)
-        _rates(t + C[s] * h, work, field, stages[s], gradient)
+        fill_field_rates(t + C[s] * h, work, field, stages[s], gradient)
     to_end(y, h, stages, new)
-    _rates(t + h, new, field, stages[12], gradient)
+    fill_field_rates(t + h, new, field, stages[12], gradient)
     return error_of(h, stages, new, TOLERANCE)
 
 
@@ -219,20 +219,20 @@ def relative_to(body, t, y, field):
 
 
 @njit(cache=True)
-def _range_and_rate(body, t, y, field):
+def range_and_rate(body, t, y, field):
     x, yy, z, vx, vy, vz = relative_to(body, t, y, field)
     r = math.sqrt(x * x + yy * yy + z * z)
     return r, (x * vx + yy * vy + z * vz) / r, math.sqrt(vx * vx + vy * vy + vz * vz)
 
 
 @njit(cache=True)
-def _longest_s(t, y, target, field):
+def longest_in_field_s(t, y, target, field):
     """The longest step that no body near is stepped over with; and whether one that is not the target is hit."""
     longest, hit = math.inf, False
     for body in range(PLANET, field.moon_gm.size):
         if body == PLANET and field.gm == 0.0:
             continue
-        r, _, v = _range_and_rate(body, t, y, field)
+        r, _, v = range_and_rate(body, t, y, field)
         longest = min(longest, _SHARE_OF_RANGE * r / v)
         radius = field.radius_km if body == PLANET else field.moon_radius_km[body]
         hit = hit or (body != target and r < radius)
@@ -244,8 +244,8 @@ def _closest(t, y, h, target, field, stages, work, gradient, new):
     """Length of the step, between 0 and h, that ends at the turn of the range; `new` is the state there."""
     low, high, tried = 0.0, h, 0.5 * h
     for _ in range(60):
-        _step(t, y, tried, field, stages, work, gradient, new)
-        r, rate, v = _range_and_rate(target, t + tried, new, field)
+        step_in_field(t, y, tried, field, stages, work, gradient, new)
+        r, rate, v = range_and_rate(target, t + tried, new, field)
         if rate < 0.0:
             low = tried
         else:
@@ -271,27 +271,27 @@ def fly_to_closest(y, begin, target, window, gate_km, field):
     gradient = np.zeros((3, 3))
     t = begin
     h = 3600.0
-    _rates(t, y, field, stages[0], gradient)
-    _, rate, _ = _range_and_rate(target, t, y, field)
-    for _ in range(_STEPS_MAX):
-        longest, hit = _longest_s(t, y, target, field)
+    fill_field_rates(t, y, field, stages[0], gradient)
+    _, rate, _ = range_and_rate(target, t, y, field)
+    for _ in range(STEPS_MAX):
+        longest, hit = longest_in_field_s(t, y, target, field)
         if hit:
             return Met(HIT, t)
         h = min(h, longest)
-        error = _step(t, y, h, field, stages, work, gradient, new)
+        error = step_in_field(t, y, h, field, stages, work, gradient, new)
         if not math.isfinite(error):
             return Met(TOO_MANY_STEPS, t)
         factor = next_factor(error)
         if error > 1.0:
             h *= min(factor, 0.9)
             continue
-        r, after, _ = _range_and_rate(target, t + h, new, field)
+        r, after, _ = range_and_rate(target, t + h, new, field)
         if rate < 0.0 and after >= 0.0 and t + h >= window[0]:
             done = _closest(t, y, h, target, field, stages, work, gradient, new)
             if t + done >= window[0]:
                 y[:] = new
                 return Met(OK if t + done <= window[1] else NOT_MET, t + done)
-            _step(t, y, h, field, stages, work, gradient, new)
+            step_in_field(t, y, h, field, stages, work, gradient, new)
         y[:] = new
         stages[0, :] = stages[12]
         t, rate = t + h, after
@@ -313,14 +313,14 @@ def move_to(y, begin, end, field):
     h = min(3600.0, span)
     if span == 0.0:
         return OK
-    _rates(begin, y, field, stages[0], gradient)
-    for _ in range(_STEPS_MAX):
-        longest, _ = _longest_s(begin + sign * done, y, PLANET, field)
+    fill_field_rates(begin, y, field, stages[0], gradient)
+    for _ in range(STEPS_MAX):
+        longest, _ = longest_in_field_s(begin + sign * done, y, PLANET, field)
         h = min(h, longest)
         last = h >= span - done
         if last:
             h = span - done
-        error = _step(begin + sign * done, y, sign * h, field, stages, work, gradient, new)
+        error = step_in_field(begin + sign * done, y, sign * h, field, stages, work, gradient, new)
         if not math.isfinite(error):
             return TOO_MANY_STEPS
         factor = next_factor(error)

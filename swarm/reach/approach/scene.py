@@ -8,9 +8,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from swarm.reach.approach.entry_rows import EntryAsk, EntryRows, entry_rows
 from swarm.reach.approach.passage import Meeting, Nearest, Passage, States, nearest, passages
 from swarm.reach.approach.rows import Ask, Asked, asked_rows
-from swarm.reach.mothership.sources import epochs_needed_tdb_s, meetings_of, states_of
+from swarm.reach.mothership.flybys import Flyby
+from swarm.reach.mothership.sources import epochs_needed_tdb_s, meetings_of, mothership_of, states_of
+from swarm.study.entry_relations import interface_km
 from swarm.study.schema import Study
 from swarm.study.sections.approach import ApproachSettings
 from targets.base.errors import InputError, NothingFeasible
@@ -69,17 +72,38 @@ class Scene:
 
         heights_km, clock_step_deg : of the arrivals; those that the approach has for passes unless given
         """
+        heights = ask.altitudes_km if heights_km is None else heights_km
+        step = ask.clock_step_deg if clock_step_deg is None else clock_step_deg
+        asked = Ask(heights, step, ask.release_days_before, checkout_days)
+        first = self._first_s(passage)
+        return asked_rows(asked, passage, self.states, first_tdb_s=first, ephemeris=self.ephemeris)
+
+    def entries(self, ask: ApproachSettings, passage: Passage, *, checkout_days: float) -> EntryRows:
+        """Entries of a passage, shot; a mothership that aims the probe burns as it lets go."""
+        asked = EntryAsk(
+            ask.angles_deg, ask.clock_step_deg, ask.release_days_before, ask.arrival_offsets_min,
+            checkout_days if ask.steer == "probe" else 0.0, interface_km(ask),
+        )  # fmt: skip
+        first = self._first_s(passage)
+        return entry_rows(asked, passage, self.states, first_tdb_s=first, ephemeris=self.ephemeris)
+
+    def flyby_at(self, passage: Passage) -> Flyby | None:
+        """The flyby that joins two legs at a passage that is a meeting of a planet's centre."""
+        if np.isfinite(passage.distance_km):
+            return None
+        joined = mothership_of(self.study, self.planets).flybys
+        near = [each for each in joined if abs(each.closest_tdb_s - passage.closest_tdb_s) < 1.0]
+        return near[0] if near else None
+
+    def _first_s(self, passage: Passage) -> float:
+        """The date from which the path leads to a passage without another planet between."""
         planet = planet_of(passage.body)
         before = [
             each.closest_tdb_s
             for each in self.found
             if each.closest_tdb_s < passage.closest_tdb_s and planet_of(each.body) is not planet
         ]
-        first = max([self.span_tdb_s[0], *before])
-        heights = ask.altitudes_km if heights_km is None else heights_km
-        step = ask.clock_step_deg if clock_step_deg is None else clock_step_deg
-        asked = Ask(heights, step, ask.release_days_before, checkout_days)
-        return asked_rows(asked, passage, self.states, first_tdb_s=first, ephemeris=self.ephemeris)
+        return max([self.span_tdb_s[0], *before])
 
 
 @contextmanager

@@ -13,6 +13,16 @@ Kilometres = Annotated[float, Field(gt=0, le=1e7)]
 Chance = Annotated[float, Field(ge=0, le=1)]
 Heights = Annotated[tuple[Kilometres, ...], Strict(False)]
 Angle = Annotated[float, Field(ge=-360, le=360)]
+Steepness = Annotated[float, Field(gt=0, le=90)]
+Minutes = Annotated[float, Field(ge=-20_000, le=20_000)]
+Share = Annotated[float, Field(ge=0, le=2)]
+
+# Keys of one kind of approach only.
+PASS_ONLY = ("altitudes_km", "terrain_km", "impact_chance_max")
+ENTRY_ONLY = (
+    "angles_deg", "arrival_offsets_min", "interface_km", "atmosphere", "density_sigma", "end_bar", "bar_full",
+    "relay_elevation_min_deg", "wind_m_s", "zenith_db", "blackout_g", "divert_after_days",
+)  # fmt: skip
 
 
 class MassiveSettings(Section):
@@ -44,6 +54,10 @@ class ApproachSettings(Section):
     radius, by impulses at periapsis (`capture = "impulsive"`) or by weeks of electric thrust (`"spiral"`). With
     `inclination_deg` to the body's equator the plane is turned at insertion, without, it is that of the arrival; a
     spiral ends over 90 deg, with periapsis at `argp_deg`. It is let go after `science_days`, or lost before.
+
+    `kind = "entry"`: a probe in a shell enters at each of `angles_deg` below the horizon (inertial) at the interface,
+    so many minutes after the mothership's closest approach. `atmosphere` is one that ships ("venus-mean", "titan-mean",
+    "earth-1976", "mars-summer", "jupiter-equator") or a file: height_km,density_kg_m3,pressure_pa,temperature_k.
     """
 
     name: Name
@@ -107,3 +121,36 @@ class ApproachSettings(Section):
     altitude_range_km: Annotated[tuple[Kilometres, Kilometres], Strict(False)] | None = Field(
         default=None, json_schema_extra={"unit": "km"}
     )
+    angles_deg: Annotated[tuple[Steepness, ...], Strict(False)] = default(
+        (15.0, 25.0, 40.0, 60.0), "deg", OWN_CHOICE, min_length=1, max_length=50
+    )
+    arrival_offsets_min: Annotated[tuple[Minutes, ...], Strict(False)] = default(
+        (0.0,), "min", "own choice: as the mothership is nearest", min_length=1, max_length=50
+    )
+    interface_km: float | None = optional(
+        "km",
+        "common practice of the body: Venus 200, Earth 122, Mars 125, Titan 1270, Jupiter 450",
+        gt=0,
+        le=1e5,
+    )
+    atmosphere: Name | None = Field(
+        default=None, json_schema_extra={"source": "the one that ships for the body"}
+    )
+    density_sigma: Annotated[tuple[Share, Share], Strict(False)] = default(
+        (0.05, 0.30), "-", "own choice: of the logarithm of density, at the ground and at the interface"
+    )
+    end_bar: float | None = optional("bar", "the ground, or the lowest row of the atmosphere", gt=0, le=1e6)
+    bar_full: float = default(1.0, "bar", "own choice: so deep is full depth", gt=0, le=1e6)
+    relay_elevation_min_deg: float = default(10.0, "deg", "own choice: over the local horizon", ge=0, lt=90)
+    wind_m_s: float = default(0.0, "m/s", "own choice: at the equator, to the east", ge=-1000, le=1000)
+    zenith_db: float = default(
+        0.0, "dB", "own choice: none; straight up from 10 bar, from memory: Venus in S band 2, Jupiter in L band 3",
+        ge=0, le=1000,
+    )  # fmt: skip
+    blackout_g: float = default(5.0, "g", "own choice: over it nothing is heard", gt=0, le=1e6)
+    divert_after_days: float = default(
+        2.0, "d", "planets: flown 2 to 14 days after letting go, from memory", gt=0, le=1000
+    )
+
+    def unused(self) -> tuple[str, ...]:
+        return PASS_ONLY if self.kind == "entry" else ENTRY_ONLY

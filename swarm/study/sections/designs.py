@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field, Strict
 
 from swarm.study.fields import FROM_MEMORY, Name, Section, choice, default
+from swarm.study.sections.entering import EntrySettings, StageSettings
 from swarm.study.sections.probe import ProbeSettings
 
 Chance = Annotated[float, Field(ge=0, le=1)]
@@ -49,6 +50,8 @@ class DesignSettings(ProbeSettings):
         default=("flyby",), min_length=1, json_schema_extra={"source": "own choice: flybys"}
     )
     instruments: Annotated[tuple[InstrumentSettings, ...], Strict(False)] = Field(default=(), max_length=10)
+    entry: EntrySettings | None = Field(default=None)
+    stages: Annotated[tuple[StageSettings, ...], Strict(False)] = Field(default=(), max_length=10)
 
 
 class ProtectionSettings(Section):

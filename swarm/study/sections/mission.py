@@ -109,3 +109,12 @@ class MothershipSettings(Section):
     flyby_clear_days: float = default(
         0.25, "d", "own choice: hours each side of a planet that legs leave out", gt=0, le=100
     )
+    relay_channels: int = default(1, "-", "own choice: probes heard at one time", ge=1, le=100)
+    isp_s: float = default(300.0, "s", f"{FROM_MEMORY}: of its engine", likely=(40, 5000), ge=1, le=1e5)
+    divert_failure: float = default(
+        1e-3,
+        "-",
+        "own choice: chance that it does not leave an impact course it flew for a probe",
+        ge=0,
+        le=1,
+    )
