@@ -1,0 +1,26 @@
+"""Studies of seconds whose mothership is to be chosen."""
+
+from tests.helpers.batch_of_four import BASE
+
+GRID = """
+[mothership.choices]
+grid = { "mothership.mean_anomaly_deg" = [15.0, 25.0, 40.0] }
+keep = 2
+"""
+GRID_OF_ONE = """
+[mothership.choices]
+grid = { "mothership.mean_anomaly_deg" = [15.0] }
+"""
+NO_BUDGET = """
+[mothership.retarget]
+dates = ["2031-05-01 TDB"]
+budget_m_s = 0.0
+"""
+
+
+def written(folder, *more, base=BASE):
+    """The base study with sections added, in `folder`; returns its path."""
+    folder.mkdir(parents=True, exist_ok=True)
+    path = folder / "study.toml"
+    path.write_text(base + "".join(more), encoding="utf-8")
+    return path
