@@ -7,7 +7,7 @@ GRID = """
 grid = { "mothership.mean_anomaly_deg" = [15.0, 25.0, 40.0] }
 keep = 2
 """
-GRID_OF_ONE = """
+ONE = """
 [mothership.choices]
 grid = { "mothership.mean_anomaly_deg" = [15.0] }
 """
@@ -15,6 +15,13 @@ NO_BUDGET = """
 [mothership.retarget]
 dates = ["2031-05-01 TDB"]
 budget_m_s = 0.0
+"""
+BURNS = """
+[mothership.retarget]
+dates = ["2031-05-01 TDB"]
+budget_m_s = 40.0
+isp_s = 300.0
+candidates = 2
 """
 
 

@@ -22,7 +22,7 @@ from swarm.run.progress import Silent, Teller
 from swarm.run.tables.carriers import CARRIERS
 from swarm.run.workers import Pool, open_workers, require_scheduler
 from swarm.run.writing import write_text_atomically
-from swarm.study.schema import read_study
+from swarm.study.schema import read_study, require_files
 from targets.base.errors import InputError, NothingFeasible
 from targets.catalogue.reading import Reading, read_catalogue
 
@@ -62,6 +62,7 @@ def run_carriers(study_path: Path, run_dir: Path, options: Options, teller: Tell
     teller = teller or Silent()
     carriers, refused = listed(study_path, base=options.base)
     asked = read_study(study_path, base=options.base)
+    require_files(asked, file=study_path)
     require_free(run_dir, resume=options.resume)
     require_scheduler(options.scheduler)
     teller.say(f"{len(carriers)} motherships listed, {len(refused)} combinations are no study")
