@@ -334,7 +334,7 @@ def carriers_command(
     """Which mothership to fly: departure dates, files and small burns ranked, searched, on one front."""
 
     def work() -> None:
-        from swarm.app.carriers.answer import answer_lines
+        from swarm.app.carriers.choice_answer import answer_lines
         from swarm.app.carriers.together import run_carriers
 
         with telling(_err) as teller:

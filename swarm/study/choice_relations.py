@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from swarm.study.problems import Problem
 from swarm.study.sections.choices import CHOICE_KEYS, RetargetSettings
@@ -40,7 +40,7 @@ def choice_relations(study: Study) -> Iterator[Problem]:
         yield from _retarget_relations(study, ship.retarget)
 
 
-def _grid_relations(grid: dict[str, tuple[object, ...]], others: bool) -> Iterator[Problem]:
+def _grid_relations(grid: Mapping[str, tuple[object, ...]], others: bool) -> Iterator[Problem]:
     if not grid and not others:
         yield Problem("mothership.choices.grid", "nothing", 'keys with lists: { "mothership.epoch" = [...] }')
     for key, values in grid.items():

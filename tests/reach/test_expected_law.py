@@ -59,7 +59,6 @@ def test_its_order_beside_the_exact_one():
     found = [s.counts["targets"] for s in screen_together(made, catalogue, pool=Pool())]
     correlation = spearmanr(law, found).statistic
     rank_of_best = int((law > law[int(np.argmax(found))]).sum()) + 1
-    print(f"rank correlation {correlation:.3f}; the best by exact count has rank {rank_of_best} of 50")
     # seen: see the numbers that this prints; twenty are kept by default
     assert correlation > 0.7
     assert rank_of_best <= 20

@@ -12,6 +12,7 @@ from typing import Any
 import tomli_w
 
 from swarm.app.batch import set_key
+from swarm.run.folder import Run
 from swarm.study.schema import Study, read_study, require_searched, require_supported, study_from
 from swarm.study.sections.choices import CHOICE_KEYS
 from swarm.study.toml_file import read_toml
@@ -48,13 +49,22 @@ class Carrier:
 
 
 @dataclass(frozen=True)
-class Refused:
+class NoStudy:
     """A combination that is no study, and why."""
 
     number: int
     label: str
     changes: dict[str, Any]
     why: str
+
+
+@dataclass(frozen=True)
+class Searched:
+    """A mothership with its run; `why` it has no front, where it has none."""
+
+    carrier: Carrier
+    run: Run | None
+    why: str = ""
 
 
 def of_one_path(data: dict[str, Any]) -> dict[str, Any]:
@@ -65,7 +75,7 @@ def of_one_path(data: dict[str, Any]) -> dict[str, Any]:
     return bare
 
 
-def listed(path: Path, *, base: Path | None = None) -> tuple[list[Carrier], list[Refused]]:
+def listed(path: Path, *, base: Path | None = None) -> tuple[list[Carrier], list[NoStudy]]:
     """Every mothership the study offers, its own path where it offers no other.
 
     Raises InputError where the study cannot be used, or none of its combinations can.
@@ -73,14 +83,14 @@ def listed(path: Path, *, base: Path | None = None) -> tuple[list[Carrier], list
     asked = read_study(path, base=base)
     data = read_toml(path, what="the study file")
     carriers: list[Carrier] = []
-    refused: list[Refused] = []
+    refused: list[NoStudy] = []
     first: InputError | None = None
     for number, (label, changes, changed) in enumerate(_combinations(asked, data, path)):
         try:
             study = checked(changed, file=f"{path}, {label}", base=asked.base)
         except InputError as problem:
             first = first or problem
-            refused.append(Refused(number, label, changes, str(problem).splitlines()[0]))
+            refused.append(NoStudy(number, label, changes, str(problem).splitlines()[0]))
             continue
         carriers.append(Carrier(number, label, changes, tomli_w.dumps(changed), study))
     if not carriers and first is not None:

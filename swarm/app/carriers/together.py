@@ -7,10 +7,10 @@ from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from swarm.app.carriers.answer import answer_of, carriers_table
+from swarm.app.carriers.by_expectation import Ranked, ranked
+from swarm.app.carriers.choice_answer import answer_of, carriers_table
 from swarm.app.carriers.joining import Flown, joined_bound, joined_front
-from swarm.app.carriers.listed import Carrier, Refused, listed
-from swarm.app.carriers.ranking import Ranked, ranked
+from swarm.app.carriers.listed import Carrier, NoStudy, Searched, listed
 from swarm.app.carriers.retarget import proposed
 from swarm.app.pipeline import Options, Work, finish_all, is_due, on_first_start, start_run
 from swarm.reach.opportunities import Screening, screen_together
@@ -31,15 +31,6 @@ STUDIES, RUNS, FIGURES = "studies", "carriers", "figures"
 _AT_ONCE = 20
 # Each has a front; trajectories and a page of the one that is chosen are one command away.
 _LAST_STAGE = "optimize"
-
-
-@dataclass(frozen=True)
-class Searched:
-    """A mothership with its run; `why` it has no front, where it has none."""
-
-    carrier: Carrier
-    run: Run | None
-    why: str = ""
 
 
 @dataclass(frozen=True)
@@ -97,7 +88,7 @@ def _marked(run: Run) -> Iterator[None]:
         run.finish(CARRIERS, status, seconds=0.0, makes=["carriers.parquet"])
 
 
-def _answer(run: Run, order: list[Ranked], refused: list[Refused], keep: int, place: _Place) -> None:
+def _answer(run: Run, order: list[Ranked], refused: list[NoStudy], keep: int, place: _Place) -> None:
     """Search the best, their burns, join all, and write it."""
     kept = sorted((each for each in order if 0 < each.rank <= keep), key=lambda each: each.rank)
     done = search([each.carrier for each in kept], place)

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated
 
 from pydantic import Field, Strict
 
 from swarm.study.fields import OWN_CHOICE, JdTdb, Name, Section, choice, default, optional, required
+
+# What a key of [mothership] may be: a number, a date or a text.
+GridValue = int | float | str
 
 
 class ChoiceSettings(Section):
@@ -17,7 +20,7 @@ class ChoiceSettings(Section):
     that keep the limits are ranked by how many bodies one expects in reach, and the best `keep` are searched.
     """
 
-    grid: dict[str, Annotated[tuple[Any, ...], Strict(False)]] = Field(default_factory=dict)
+    grid: dict[str, Annotated[tuple[GridValue, ...], Strict(False)]] = Field(default_factory=dict)
     keep: int = default(20, "-", OWN_CHOICE, ge=1, le=500)
     v_inf_max_km_s: float | None = optional("km/s", "no limit", gt=0, le=100)
     manoeuvre_max_m_s: float | None = optional("m/s", "no limit", ge=0, le=1e5)

@@ -4,19 +4,16 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
 
+from swarm.app.carriers.by_expectation import Ranked
 from swarm.app.carriers.joining import SHARES, Flown, best_of
-from swarm.app.carriers.listed import Carrier, Refused
-from swarm.app.carriers.ranking import Ranked
+from swarm.app.carriers.listed import Carrier, NoStudy, Searched
 from swarm.study.schema import Study
 from targets.base.timescale import iso_tdb
-
-if TYPE_CHECKING:
-    from swarm.app.carriers.together import Searched
 
 # A burn is worth flying where it adds this much science within some propellant: less is rounding of a search.
 _WORTH = 1e-4
@@ -24,7 +21,7 @@ _WORTH = 1e-4
 
 def carriers_table(
     order: Sequence[Ranked],
-    refused: Sequence[Refused],
+    refused: Sequence[NoStudy],
     done: Sequence[Searched],
     flown: Sequence[Flown],
     front: pa.Table,
