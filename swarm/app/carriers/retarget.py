@@ -173,7 +173,8 @@ def across_of(v_rel_km_s: Floats) -> Floats:
 def ship_map(rows: Rows, run: Run, date_jd_tdb: float) -> tuple[Floats, Floats] | None:
     """What a burn of the mothership on a date does to the rows: (n, 3) probe burns, and (n, 3, 3) their change by dv.
 
-    None where the mothership is on no leg then. Rows released before the date stay as they are. With M the place across
+    None where the mothership is on no leg then. Rows that are over before the date stay as they are; those released
+    before and met after it are lost (NaN): no arc spans a burn of the mothership. With M the place across
     the relative velocity by the probe's burn (2, 3), what moves the encounter is met again by -M^+ across by_ship dv.
     """
     at_s = float(tdb_s_from_jd(date_jd_tdb))
@@ -185,7 +186,9 @@ def ship_map(rows: Rows, run: Run, date_jd_tdb: float) -> tuple[Floats, Floats] 
     inverse = np.linalg.pinv(rows.across @ rows.by_probe)
     change = -inverse @ (rows.across @ by_ship)
     change[rows.release_s < at_s] = 0.0
-    return rows.burn_m_s, change
+    burns = rows.burn_m_s.copy()
+    burns[(rows.release_s < at_s) & (rows.encounter_s > at_s)] = np.nan
+    return burns, change
 
 
 def worths(rows: Rows, maps: tuple[Floats, Floats], burns_m_s: Floats, limit_m_s: float) -> Floats:
@@ -198,15 +201,15 @@ def worths(rows: Rows, maps: tuple[Floats, Floats], burns_m_s: Floats, limit_m_s
     starts = np.flatnonzero(np.diff(rows.body[order], prepend=-1))
     worth = rows.worth[order][starts]
 
-    def summed(dv: Floats) -> float:
-        size = np.linalg.norm(base + change @ dv, axis=1)[order]
-        least = np.minimum.reduceat(size, starts)
+    def summed(burns: Floats) -> float:
+        size = np.linalg.norm(burns, axis=1)[order]
+        least = np.fmin.reduceat(size, starts)
         return float((worth * np.where(least <= limit_m_s, 1.0 - 0.5 * least / limit_m_s, 0.0)).sum())
 
     if not len(rows.body):
         return np.zeros(len(burns_m_s))
-    none = summed(np.zeros(3))
-    return np.array([summed(dv) - none for dv in burns_m_s])
+    none = summed(rows.burn_m_s)
+    return np.array([summed(base + change @ dv) - none for dv in burns_m_s])
 
 
 # --- as motherships -----------------------------------------------------------------------------------------
