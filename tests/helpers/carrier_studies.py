@@ -18,8 +18,8 @@ budget_m_s = 0.0
 """
 BURNS = """
 [mothership.retarget]
-dates = ["2031-05-01 TDB"]
-budget_m_s = 40.0
+dates = ["2031-03-03 TDB"]
+budget_m_s = 300.0
 isp_s = 300.0
 candidates = 2
 """
