@@ -372,6 +372,31 @@ def batch(
     _guard(work, debug=debug)
 
 
+@app.command(name="carriers")
+def carriers_command(
+    study: StudyPath,
+    run: RunDir,
+    workers: Workers = None,
+    scheduler: Scheduler = None,
+    seed: Seed = None,
+    resume: Resume = False,
+    gpu: Gpu = False,
+    debug: Debug = False,
+) -> None:
+    """Which mothership to fly: departure dates, files and small burns ranked, searched, on one front."""
+
+    def work() -> None:
+        from swarm.app.carriers.choice_answer import answer_lines
+        from swarm.app.carriers.together import run_carriers
+
+        with telling(_err) as teller:
+            made = run_carriers(study, run, Options(workers, scheduler, seed, resume, gpu), teller)
+        for line in answer_lines(made.manifest["notes"]["carriers"]):
+            printed.say(line)
+
+    _guard(work, debug=debug, folder=run)
+
+
 @app.command(name="compare-runs")
 def compare_runs_command(
     runs: Annotated[

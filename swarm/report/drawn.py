@@ -18,27 +18,22 @@ from swarm.plan.data import Chances, PlanData, column, plan_data
 from swarm.plan.flight import Flight
 from swarm.plan.measures import plans_matrix
 from swarm.plan.survival import group_failures, own_chances, state_chance
+from swarm.reach.expected import LAW_PERIODS, around, expected_per_period, law_arc_days, law_edges
 from swarm.run.kinds import at_places
 from swarm.study.by_design import probe_values
-from targets.base.constants import AU_KM, DAY_S
-from targets.base.timescale import jd_from_tdb_s, tdb_s_from_jd
+from targets.base.timescale import jd_from_tdb_s
 from targets.catalogue.reading import Catalogue
 from targets.masses.massive import mass_named
 from targets.motion.twobody import drift_states
 
 if TYPE_CHECKING:
-    from swarm.study.schema import ProbeSettings, Study
+    from swarm.study.schema import Study
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 # A straight line between two of them leaves a 300-day arc in the belt by less than a line's width.
 ARC_POINTS = 25
-LAW_PERIODS = 30
-# The law needs a density, not every body: of more than these only every k-th is moved.
-LAW_BODIES = 100_000
-# Bodies within this of the mothership make the local density (own choice: dozens to thousands in a belt of 10^5).
-LAW_RADIUS_AU = 0.25
 
 
 def arc_points(opportunities: pa.Table, mothership: pa.Table) -> pa.Table:
@@ -232,59 +227,24 @@ def density(study: Study, catalogue: Catalogue, opportunities: pa.Table, mothers
     Columns: from_jd_tdb, until_jd_tdb, found (targets with an encounter in it), expected, bodies_per_au3,
     v_rel_km_s (mean of the bodies near the mothership), arc_days (the longest flight the period allows).
 
-    The law: density x pi (burn limit x arc)^2 x relative speed x length of the period, for free flight. The Sun's
-    pull, and that a body met twice counts once, are left out: right to a factor of two or so, a check that nothing
-    is lost by orders of magnitude.
+    The law stands in `swarm.reach.expected`: a check that nothing is lost by orders of magnitude.
     """
-    edges = np.linspace(study.study.start_jd_tdb, study.study.end_jd_tdb, LAW_PERIODS + 1)
+    edges = law_edges(study)
     middles = 0.5 * (edges[1:] + edges[:-1])
     flybys = opportunities.filter(pa.array(~at_places(opportunities)))
     met, bodies = column(flybys, "encounter_jd_tdb"), column(flybys, "target_index")
     period = np.clip(np.searchsorted(edges, met, side="right") - 1, 0, LAW_PERIODS - 1)
     found = [len(np.unique(bodies[period == k])) for k in range(LAW_PERIODS)]
-    near, speed_km_s = _around(catalogue, mothership, middles)
-    # of several designs that which reaches farthest, as the law counts a body once
-    probe = max((own.probe for own in study.by_design.values()), key=_reach)
-    first = column(mothership, "t_jd_tdb")[0] + probe.checkout_days
-    arc_days = np.clip(middles - first, 0.0, study.search.arc_max_days)
-    arc_days[arc_days < study.search.arc_min_days] = 0.0
-    reach_au = 1e-3 * probe.burn_limit_m_s * arc_days * DAY_S / AU_KM
-    swept_au = speed_km_s * DAY_S * np.diff(edges) / AU_KM
+    (near,), (speed_km_s,) = around(catalogue, [mothership], middles)
+    arc_days = law_arc_days(study, column(mothership, "t_jd_tdb")[0])
     return pa.table(
         {
             "from_jd_tdb": edges[:-1].copy(),
             "until_jd_tdb": edges[1:].copy(),
             "found": pa.array(found, pa.int64()),
-            "expected": near * np.pi * reach_au**2 * swept_au,
+            "expected": expected_per_period(study, near, speed_km_s, arc_days),
             "bodies_per_au3": near,
             "v_rel_km_s": speed_km_s,
             "arc_days": arc_days,
         }
     )
-
-
-def _reach(probe: ProbeSettings) -> float:
-    return probe.burn_limit_m_s
-
-
-def _around(catalogue: Catalogue, mothership: pa.Table, jd_tdb: Floats) -> tuple[Floats, Floats]:
-    """Density about the mothership (1/au^3) and mean relative speed (km/s) at dates; 0 where no body is near."""
-    step = -(-len(catalogue) // LAW_BODIES)
-    some = catalogue.take(np.arange(0, len(catalogue), max(step, 1)))
-    epochs, r, v = some.states()
-    t_jd = column(mothership, "t_jd_tdb")
-    ship = np.column_stack(
-        [np.interp(jd_tdb, t_jd, column(mothership, f"{c}_{u}")) for u in ("km", "km_s") for c in _axes(u)]
-    )
-    volume_au3 = 4.0 / 3.0 * np.pi * LAW_RADIUS_AU**3
-    near, speed = np.zeros(len(jd_tdb)), np.zeros(len(jd_tdb))
-    for k, t in enumerate(tdb_s_from_jd(jd_tdb)):
-        rt, vt = drift_states(r, v, t - epochs)
-        close = np.linalg.norm(rt - ship[k, :3], axis=1) < LAW_RADIUS_AU * AU_KM
-        near[k] = step * close.sum() / volume_au3
-        speed[k] = np.linalg.norm(vt[close] - ship[k, 3:], axis=1).mean() if close.any() else 0.0
-    return near, speed
-
-
-def _axes(unit: str) -> tuple[str, ...]:
-    return ("x", "y", "z") if unit == "km" else ("vx", "vy", "vz")

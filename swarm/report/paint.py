@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 import warnings
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -234,3 +234,11 @@ _LAYERS: dict[str, Callable[[Axes, Layer, Figure], None]] = {
     "ring": _ring,
     "cells": _cells,
 }
+
+
+def paint_figures(figures: Sequence[Figure], folder: Path) -> None:
+    """Write figures that are of no run's page."""
+    folder.mkdir(exist_ok=True)
+    with matplotlib.rc_context(_SETTINGS):
+        for figure in figures:
+            _paint_one(figure, folder)

@@ -17,6 +17,10 @@ def named_files(study: Study) -> Iterator[tuple[str, Path]]:
         ("catalogue.visited", study.catalogue.visited),
         ("mothership.file", study.mothership.file),
     ]
+    named += [
+        (f"mothership.candidates[{k}].file", candidate.file)
+        for k, candidate in enumerate(study.mothership.candidates)
+    ]
     if study.sensitivity is not None:
         named += [
             (f"sensitivity.slip_files[{k}].file", slip.file)

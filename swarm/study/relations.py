@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from difflib import get_close_matches
 
 from swarm.study.approach_relations import approach_relations, unsupported_approaches
+from swarm.study.choice_relations import choice_relations
 from swarm.study.design_relations import design_relations, loaded_mass_kg
 from swarm.study.entry_relations import entry_relations
 from swarm.study.fields import Section
@@ -40,6 +41,7 @@ def relations(study: Study) -> Iterator[Problem]:
         yield from _moved_relations(study.sensitivity)
     yield from approach_relations(study)
     yield from entry_relations(study)
+    yield from choice_relations(study)
     rule, limit = study.compare.rule, study.compare.swarm_mass_max_kg
     if rule == "science-in-mass" and limit is None:
         yield Problem("compare.swarm_mass_max_kg", "nothing", f'a value: rule = "{rule}" needs it')

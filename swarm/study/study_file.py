@@ -8,8 +8,10 @@ from typing import Any
 from pydantic import ValidationError
 
 from swarm.study.approach_relations import unsearched
-from swarm.study.problems import problems_of, refuse
+from swarm.study.choice_relations import asks_for_choice
+from swarm.study.problems import Problem, problems_of, refuse
 from swarm.study.relations import relations, unsupported
+from swarm.study.sections.choices import CHOICE_KEYS
 from swarm.study.toml_file import read_toml
 from swarm.study.whole_study import Study
 
@@ -54,5 +56,9 @@ def require_supported(study: Study, *, file: str | Path = "study") -> None:
 def require_searched(study: Study, *, file: str | Path = "study") -> None:
     """Refuse what other commands compute and the search of this version does not take."""
     problems = list(unsearched(study))
+    if asks_for_choice(study):
+        expected = "a study of one path; this one is answered by: swarm carriers STUDY.toml --run DIR"
+        keys = [key for key in CHOICE_KEYS if getattr(study.mothership, key)]
+        problems += [Problem(f"mothership.{key}", "motherships to choose from", expected) for key in keys]
     if problems:
         raise refuse(problems, file=file)

@@ -9,7 +9,8 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from swarm.app.pipeline import Options, run_one, run_screen
-from swarm.report.drawn import ARC_POINTS, LAW_PERIODS, LAW_RADIUS_AU, _principal, arc_points, density
+from swarm.reach.expected import LAW_PERIODS, LAW_RADIUS_AU
+from swarm.report.drawn import ARC_POINTS, _principal, arc_points, density
 from targets.base.constants import AU_KM, DAY_S, GM_SUN_KM3_S2
 from targets.catalogue.invented import invented_belt
 from targets.catalogue.reading import Catalogue

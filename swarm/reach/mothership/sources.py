@@ -5,11 +5,12 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path as FilePath
 
 import numpy as np
 
+from swarm.reach.mothership.burned import burned_legs
 from swarm.reach.mothership.flybys import Flyby, planet_named
 from swarm.reach.mothership.followed import follow, states_within
 from swarm.reach.mothership.from_elements import path_from_elements, state_at_epoch
@@ -47,7 +48,11 @@ def mothership_of(study: Study, planets: PlanetTable) -> Mothership:
 
     `planets` covers the epochs of `epochs_needed_tdb_s`. Raises InputError naming file, line, segment or key.
     """
-    return _BY_KIND[study.mothership.kind](study, planets)
+    ship = _BY_KIND[study.mothership.kind](study, planets)
+    if not study.mothership.burns:
+        return ship
+    legs, notes = burned_legs(ship.legs, study.mothership.burns, planets)
+    return replace(ship, legs=legs, notes=ship.notes + notes)
 
 
 def epochs_needed_tdb_s(study: Study) -> tuple[float, ...]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable
 
+from swarm.run.tables.carriers import CARRIER_TABLES
 from swarm.run.tables.deciding import COUNT_TABLES, SENSITIVITY_TABLES
 from swarm.run.tables.declaration import CSV, OTHER, PARQUET, Table, problems_of, type_name
 from swarm.run.tables.planning import TABLES as PLANNED_TABLES
@@ -19,6 +20,7 @@ DECLARED: tuple[Table, ...] = (
     *COUNT_TABLES,
     *SENSITIVITY_TABLES,
     *REFINED_TABLES,
+    *CARRIER_TABLES,
 )
 
 

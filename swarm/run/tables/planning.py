@@ -20,6 +20,13 @@ LOADED = real("loaded_kg", "kg", "propellant of as many full probes, each of its
 OF_DESIGN = whole(
     "probes_of_*", "probes of the design of that name; only where the study has [[designs]]", optional=True
 )
+# Where the mothership was chosen, too (`swarm carriers`): fronts of several joined.
+CARRIER = whole("carrier", "mothership, a row of `carriers`; only where several are joined", optional=True)
+_JOINED = (
+    CARRIER,
+    whole("plan_of_carrier", "number of the plan in that mothership's own front", optional=True),
+    real("carrier_propellant_kg", "kg", "what its own burns take", optional=True),
+)
 LEVELS = (
     real("p_threshold", "-", "chance that every threshold is met"),
     real("p_baseline", "-", "chance that every baseline is met"),
@@ -82,6 +89,7 @@ TABLES = (
             LOADED,
             OF_DESIGN,
             *LEVELS,
+            *_JOINED,
             real("science_assumed", "-", "science that rests on assumed attributes"),
             real("science_assumed_*", "-", "the part that rests on that attribute"),
         ),
@@ -96,6 +104,7 @@ TABLES = (
             _OPPORTUNITY,
             real("success", "-", "chance of any data, shared failures included"),
             real("propellant_kg", "kg", "of this probe"),
+            CARRIER,
         ),
     ),
     Table(

@@ -19,6 +19,7 @@ from swarm.study.fields import (
     required,
     unset,
 )
+from swarm.study.sections.choices import CandidateSettings, ChoiceSettings, RetargetSettings, ShipBurn
 from targets.catalogue.invented import EPOCH_JD_TDB
 
 BELT_EPOCH = f"JD {EPOCH_JD_TDB}, the invented belt's"
@@ -118,3 +119,7 @@ class MothershipSettings(Section):
         ge=0,
         le=1,
     )
+    burns: Annotated[tuple[ShipBurn, ...], Strict(False)] = Field(default=(), max_length=20)
+    choices: ChoiceSettings | None = Field(default=None)
+    candidates: Annotated[tuple[CandidateSettings, ...], Strict(False)] = Field(default=(), max_length=1000)
+    retarget: RetargetSettings | None = Field(default=None)

@@ -1,0 +1,204 @@
+"""The motherships of a study ranked, searched and joined, in one folder: `swarm carriers STUDY.toml --run DIR`."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from swarm.app.carriers.by_expectation import Ranked, ranked
+from swarm.app.carriers.choice_answer import answer_of, carriers_table
+from swarm.app.carriers.joining import Flown, joined_bound, joined_front
+from swarm.app.carriers.listed import Carrier, NoStudy, Searched, listed
+from swarm.app.carriers.retarget import proposed
+from swarm.app.pipeline import Options, Work, finish_all, is_due, on_first_start, start_run
+from swarm.reach.opportunities import Screening, screen_together
+from swarm.report.carrier_figures import carrier_figures
+from swarm.report.paint import paint_figures
+from swarm.run.folder import Run, require_free
+from swarm.run.lock import folder_held
+from swarm.run.progress import Silent, Teller
+from swarm.run.tables.carriers import CARRIERS
+from swarm.run.workers import Pool, open_workers, require_scheduler
+from swarm.run.writing import write_text_atomically
+from swarm.study.schema import read_study, require_files
+from targets.base.errors import InputError, NothingFeasible
+from targets.catalogue.reading import Reading, read_catalogue
+
+STUDIES, RUNS, FIGURES = "studies", "carriers", "figures"
+# Motherships swept in one pass: what they find is held until it is written.
+_AT_ONCE = 20
+# Each has a front; trajectories and a page of the one that is chosen are one command away.
+_LAST_STAGE = "optimize"
+
+
+@dataclass(frozen=True)
+class _Place:
+    """Where and with what the motherships are searched."""
+
+    folder: Path
+    options: Options
+    pool: Pool
+    teller: Teller
+    reading: Reading
+
+
+def run_carriers(study_path: Path, run_dir: Path, options: Options, teller: Teller | None = None) -> Run:
+    """Answer which mothership to fly: every candidate ranked, the best searched, their fronts joined.
+
+    `run_dir` holds `carriers`, the joined `front`, `plans` and `bound`, `figures/`, and below `carriers/` the run of
+    each mothership that was searched. What was finished is kept with `options.resume`.
+    """
+    teller = teller or Silent()
+    carriers, refused = listed(study_path, base=options.base)
+    asked = read_study(study_path, base=options.base)
+    require_files(asked, file=study_path)
+    require_free(run_dir, resume=options.resume)
+    require_scheduler(options.scheduler)
+    teller.say(f"{len(carriers)} motherships listed, {len(refused)} combinations are no study")
+    reading = read_catalogue(asked.catalogue, asked.base)
+    order = ranked(carriers, reading.catalogue, asked.mothership.choices, teller)
+    keep = asked.mothership.choices.keep if asked.mothership.choices else len(carriers)
+    with ExitStack() as held:
+        run_dir.mkdir(parents=True, exist_ok=True)
+        held.enter_context(folder_held(run_dir, say=teller.say))
+        run = Run.create(run_dir, study_path, resume=options.resume, seed=options.seed, base=options.base)
+        run.set_input("catalogue", reading.source_sha256)
+        pool = held.enter_context(open_workers(options.workers, options.scheduler))
+        on_first_start(pool, options, teller)
+        own = replace(options, resume=True, base=asked.base)
+        place = _Place(run_dir, own, pool, teller, reading)
+        with _marked(run):
+            _answer(run, order, refused, keep, place)
+    return run
+
+
+@contextmanager
+def _marked(run: Run) -> Iterator[None]:
+    run.begin(CARRIERS, run.fingerprint(), makes=["carriers.parquet"])
+    status = "stopped"
+    try:
+        yield
+        status = "done"
+    except NothingFeasible as limit:
+        status = f"nothing feasible: {limit.limit}"
+        raise
+    finally:
+        run.finish(CARRIERS, status, seconds=0.0, makes=["carriers.parquet"])
+
+
+def _answer(run: Run, order: list[Ranked], refused: list[NoStudy], keep: int, place: _Place) -> None:
+    """Search the best, their burns, join all, and write it."""
+    kept = sorted((each for each in order if 0 < each.rank <= keep), key=lambda each: each.rank)
+    done = search([each.carrier for each in kept], place)
+    if not any(each.run for each in done):
+        raise NothingFeasible("no mothership has a plan", limit="; ".join(each.why for each in done[:3]))
+    ship = run.study.mothership
+    burning: list[Carrier] = []
+    if ship.retarget is not None:
+        best = max((each for each in done if each.run is not None), key=_most_science)
+        first = max(each.carrier.number for each in order) + len(refused) + 1
+        if best.run is not None:
+            burning = proposed(best.carrier, best.run, ship.retarget, place.reading.catalogue,
+                               pool=place.pool, first=first)  # fmt: skip
+        place.teller.say(f"{len(burning)} burns of {best.carrier.label} proposed")
+        done += search(burning, place)
+    counts = ship.retarget is None or ship.retarget.counts
+    flown = [flown_of(each, counts) for each in done if each.run is not None]
+    front, plans = joined_front(flown)
+    run.write_table("front", front)
+    run.write_table("plans", plans)
+    run.write_table("bound", joined_bound(flown, front))
+    listed_all = [*order, *(Ranked(carrier, 0.0) for carrier in burning)]
+    table = carriers_table(listed_all, refused, done, flown, front)
+    run.write_table("carriers", table)
+    run.note("carriers", answer_of(run.study, table, front))
+    paint_figures(carrier_figures(table, front, run.study), run.folder / FIGURES)
+
+
+def _most_science(each: Searched) -> float:
+    if each.run is None:
+        return -1.0
+    return float(each.run.read_table("front")["science"].to_numpy().max(initial=0.0))
+
+
+def flown_of(each: Searched, counts: bool) -> Flown:
+    """What joining needs of a mothership that was searched."""
+    if each.run is None:
+        raise InputError("this mothership was not searched", found=each.carrier.label, expected="a run")
+    front, plans, bound = (each.run.read_table(name) for name in ("front", "plans", "bound"))
+    kilograms = each.carrier.burn_kg
+    return Flown(each.carrier.number, front, plans, bound, kilograms, kilograms if counts else 0.0)
+
+
+# --- searching them -----------------------------------------------------------------------------------------
+
+
+def search(carriers: Sequence[Carrier], place: _Place) -> list[Searched]:
+    """Every mothership's run as far as its front; what has one already is kept."""
+    (place.folder / STUDIES).mkdir(exist_ok=True)
+    found: list[Searched] = []
+    on_done = place.teller.stage("motherships")
+    for begin in range(0, len(carriers), _AT_ONCE):
+        found += _search_some(carriers[begin : begin + _AT_ONCE], place)
+        on_done(len(found), len(carriers))
+    return found
+
+
+def _search_some(carriers: Sequence[Carrier], place: _Place) -> list[Searched]:
+    with ExitStack() as held:
+        started = [_started(carrier, place, held) for carrier in carriers]
+        runs = [(carrier, run) for carrier, run, _ in started if run is not None]
+        screens = _swept(runs, place)
+        return [
+            _finished(carrier, run, screens, place) if run is not None else Searched(carrier, None, why)
+            for carrier, run, why in started
+        ]
+
+
+def _started(carrier: Carrier, place: _Place, held: ExitStack) -> tuple[Carrier, Run | None, str]:
+    text = place.folder / STUDIES / f"{carrier.name}.toml"
+    write_text_atomically(text, carrier.text)
+    folder = place.folder / RUNS / carrier.name
+    try:
+        quiet = Silent()  # of many, the sweep and the searches are told as one
+        run, _ = start_run(text, folder, place.options, quiet, held=held, reading=place.reading)
+    except (InputError, NothingFeasible) as problem:
+        return carrier, None, str(problem).splitlines()[0]
+    return carrier, run, ""
+
+
+def _swept(runs: Sequence[tuple[Carrier, Run]], place: _Place) -> dict[int, Screening]:
+    """The screens still to be made, in one pass over the catalogue."""
+    due = [(carrier, run) for carrier, run in runs if is_due(run, "screen", place.options)]
+    if len(due) < 2:
+        return {}
+    try:
+        found = screen_together(
+            [run.study for _, run in due],
+            place.reading.catalogue,
+            pool=place.pool,
+            on_done=place.teller.stage(f"screen of {len(due)}"),
+            gpu=place.options.gpu,
+        )
+    except (InputError, NothingFeasible) as problem:
+        place.teller.say(f"not swept together ({problem}); each is screened alone")
+        return {}
+    return {carrier.number: screening for (carrier, _), screening in zip(due, found, strict=True)}
+
+
+def _finished(carrier: Carrier, run: Run, screens: dict[int, Screening], place: _Place) -> Searched:
+    work = Work(
+        run,
+        place.options,
+        place.pool,
+        Silent(),
+        reading=place.reading,
+        screening=screens.pop(carrier.number, None),
+    )
+    try:
+        finish_all(work, until=_LAST_STAGE)
+    except NothingFeasible as limit:
+        return Searched(carrier, None, f"nothing feasible: {limit.limit}")
+    return Searched(carrier, run)

@@ -1,0 +1,63 @@
+"""The mothership's path as a decision: [mothership.choices], [[mothership.candidates]], [mothership.retarget]."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from pydantic import Field, Strict
+
+from swarm.study.fields import OWN_CHOICE, JdTdb, Name, Section, choice, default, optional, required
+
+# What a key of [mothership] may be: a number, a date or a text.
+GridValue = int | float | str
+
+
+class ChoiceSettings(Section):
+    """[mothership.choices]: a grid of keys of the mothership; `swarm carriers` answers such a study.
+
+    `grid` names keys below [mothership] with the values each may have, for instance
+    `{ "mothership.legs[0].date" = ["2031-03-01 TDB", "2031-04-01 TDB"] }`: every combination is a candidate. Those
+    that keep the limits are ranked by how many bodies one expects in reach, and the best `keep` are searched.
+    """
+
+    grid: dict[str, Annotated[tuple[GridValue, ...], Strict(False)]] = Field(default_factory=dict)
+    keep: int = default(20, "-", OWN_CHOICE, ge=1, le=500)
+    v_inf_max_km_s: float | None = optional("km/s", "no limit", gt=0, le=100)
+    manoeuvre_max_m_s: float | None = optional("m/s", "no limit", ge=0, le=1e5)
+
+
+class CandidateSettings(Section):
+    """[[mothership.candidates]]: a path from a file of its own, beside the grid: SPK with `spk_id`, else OEM."""
+
+    name: Name
+    file: Name
+    spk_id: int | None = optional("-", "none: an OEM")
+
+
+class RetargetSettings(Section):
+    """[mothership.retarget]: small burns of the mothership that bring more into reach, compared with none.
+
+    A burn on one of the `dates`, of at most `budget_m_s`, is proposed by a linear map, screened exactly and charged:
+    with `counts`, its propellant stands in that of the plans.
+    """
+
+    dates: Annotated[tuple[JdTdb, ...], Strict(False)] = Field(
+        json_schema_extra={"unit": "TDB", "source": ""}, min_length=1, max_length=100
+    )
+    budget_m_s: float = required("m/s", ge=0, le=1000)
+    isp_s: float | None = optional("s", "none: needed where there is a budget", gt=0, le=5000)
+    candidates: int = default(40, "-", OWN_CHOICE, ge=1, le=500)
+    counts: bool = choice(True, "own choice: kilograms are kilograms")
+
+
+class ShipBurn(Section):
+    """[[mothership.burns]]: an impulse of the mothership, ICRF; no arc of a probe spans it."""
+
+    date: JdTdb = required("TDB")
+    x_m_s: float = required("m/s", ge=-1000, le=1000)
+    y_m_s: float = required("m/s", ge=-1000, le=1000)
+    z_m_s: float = required("m/s", ge=-1000, le=1000)
+
+
+# What of [mothership] asks for a choice; a study of one path has none of it.
+CHOICE_KEYS = ("choices", "candidates", "retarget")

@@ -1,0 +1,172 @@
+"""A study that leaves the mothership's path open: each candidate's run is its own, and the front is that of all."""
+
+import json
+
+import numpy as np
+import pytest
+
+from swarm.app.carriers.joining import Flown, joined_bound
+from swarm.app.carriers.retarget import ship_propellant_kg
+from swarm.run.folder import Run
+from swarm.run.tables import made_by
+from tests.helpers.batch_of_four import BASE
+from tests.helpers.carrier_studies import BURNS, GRID, NO_BUDGET, ONE, written
+from tests.helpers.command_line import call
+
+# With releases so far apart as in the base, a burn loses more arcs than it can bring in.
+DENSE = BASE.replace("slot_days = 60.0", "slot_days = 20.0")
+
+
+@pytest.fixture(scope="module")
+def one(tmp_path_factory):
+    """A grid of one and no budget."""
+    folder = tmp_path_factory.mktemp("one")
+    result = call("carriers", written(folder, ONE, NO_BUDGET), "--run", folder / "run", "--workers", 1)
+    assert result.exit_code == 0, result.stderr
+    return folder / "run", result
+
+
+@pytest.fixture(scope="module")
+def chosen(tmp_path_factory):
+    """A grid of three of which two are searched, and two burns of the better one."""
+    folder = tmp_path_factory.mktemp("chosen")
+    result = call(
+        "carriers", written(folder, GRID, BURNS, base=DENSE), "--run", folder / "run", "--workers", 1
+    )
+    assert result.exit_code == 0, result.stderr
+    return folder / "run", result
+
+
+def costs(table):
+    return np.column_stack(
+        [-table["science"].to_numpy(), table["propellant_kg"].to_numpy(), table["risk"].to_numpy()]
+    )
+
+
+def test_a_grid_of_one_without_a_budget_is_the_run_of_its_study(one, tmp_path):
+    folder, _ = one
+    path = written(tmp_path)
+    assert call("run", path, "--run", tmp_path / "run", "--workers", 1, "--until", "front").exit_code == 0
+    tables = [made.file for stage in ("screen", "judge", "optimize") for made in made_by(stage)]
+    assert len(tables) > 15
+    for name in tables:
+        assert (folder / "carriers" / "c0000" / name).read_bytes() == (
+            tmp_path / "run" / name
+        ).read_bytes(), name
+    alone, joined = Run.open(tmp_path / "run").read_table("front"), Run.open(folder).read_table("front")
+    for name in alone.column_names:
+        assert joined[name].to_pylist() == alone[name].to_pylist(), name
+
+
+def test_without_a_budget_a_burn_is_not_worth_it(one):
+    _, result = one
+    assert "not worth it" in result.stdout
+
+
+def test_no_plan_of_the_joined_front_is_beaten(chosen):
+    folder, _ = chosen
+    joined = Run.open(folder).read_table("front")
+    mine, burnt = costs(joined), {}
+    for row in Run.open(folder).read_table("carriers").to_pylist():
+        burnt[row["carrier"]] = row["propellant_kg"]
+    assert len(set(burnt.values())) > 1
+    for number, kilograms in burnt.items():
+        own = folder / "carriers" / f"c{number:04d}"
+        if not own.is_dir():
+            continue
+        others = costs(Run.open(own).read_table("front")) + np.array([0.0, kilograms, 0.0])
+        no_worse = (others[:, None, :] <= mine[None, :, :]).all(axis=2)
+        better = (others[:, None, :] < mine[None, :, :] - 1e-12).any(axis=2)
+        assert not (no_worse & better).any(), number
+        # and nothing is lost: each plan of a single front is on the joined one or no better than one there
+        assert all((mine <= each + 1e-9).all(axis=1).any() for each in others), number
+
+
+def test_each_plan_names_its_mothership_and_is_there(chosen):
+    folder, _ = chosen
+    run = Run.open(folder)
+    front, plans = run.read_table("front").to_pylist(), run.read_table("plans").to_pylist()
+    for row in front:
+        own = Run.open(folder / "carriers" / f"c{row['carrier']:04d}")
+        single = own.read_table("front").to_pylist()[row["plan_of_carrier"]]
+        assert single["science"] == row["science"]
+        mine = [each["opportunity"] for each in plans if each["plan"] == row["plan"]]
+        theirs = own.read_table("plans").to_pylist()
+        assert mine == [each["opportunity"] for each in theirs if each["plan"] == row["plan_of_carrier"]]
+        assert own.manifest["notes"]["verified_plans"]
+
+
+def test_the_bound_is_the_largest_and_holds(chosen):
+    folder, _ = chosen
+    run = Run.open(folder)
+    bound, front = run.read_table("bound"), run.read_table("front")
+    assert bound.num_rows > 1
+    kilograms, science = front["propellant_kg"].to_numpy(), front["science"].to_numpy()
+    for level, upper in zip(
+        bound["propellant_kg"].to_pylist(), bound["science_upper"].to_pylist(), strict=True
+    ):
+        assert science[kilograms <= level].max(initial=0.0) <= upper + 1e-9
+
+
+def test_a_joined_bound_by_hand():
+    """Two motherships with two levels each, the second with 1 kg of its own burns."""
+    import pyarrow as pa
+
+    def flown(number, levels, upper, charged=0.0):
+        bound = pa.table(
+            {"probes": [2, 2], "propellant_kg": levels, "science_upper": upper, "science_best": upper}
+        )
+        return Flown(number, front, front, bound, charged, charged)
+
+    front = pa.table({"propellant_kg": [1.0], "science": [0.1]})
+    table = joined_bound([flown(0, [1.0, 4.0], [0.3, 0.5]), flown(1, [1.0, 2.0], [0.35, 0.4], 1.0)], front)
+    # at 1 kg the second cannot have more than within its first level, 2 kg; above 3 kg nothing of it is proven
+    assert table["propellant_kg"].to_pylist() == [1.0, 2.0, 3.0]
+    assert table["science_upper"].to_pylist() == [0.35, 0.5, 0.5]
+
+
+def test_every_candidate_has_a_row_that_says_what_came_of_it(chosen):
+    folder, result = chosen
+    rows = Run.open(folder).read_table("carriers").to_pylist()
+    assert [row["kept"] for row in rows[:3]].count(True) == 2
+    assert sorted(row["rank"] for row in rows[:3]) == [1, 2, 3]
+    burns = [row for row in rows if row["burns"]]
+    assert len(burns) == 2
+    assert all(row["burn_m_s"] <= 300.0 + 1e-3 for row in burns)
+    assert "a burn of the mothership" in result.stdout
+    told = Run.open(folder).manifest["notes"]["carriers"]["retarget"]
+    assert told["compared"] == 2
+    assert set(told["without"]) >= {"science_best", "propellant_best_kg"}
+
+
+def test_it_goes_on_to_the_same_bytes(chosen):
+    folder, _ = chosen
+    before = {path.name: path.read_bytes() for path in folder.glob("*.parquet")}
+    study = folder.parent / "study.toml"
+    assert call("carriers", study, "--run", folder, "--workers", 1).exit_code == 2
+    result = call("carriers", study, "--run", folder, "--workers", 1, "--resume")
+    assert result.exit_code == 0, result.stderr
+    assert {path.name: path.read_bytes() for path in folder.glob("*.parquet")} == before
+
+
+def test_figures_are_there_with_their_numbers(chosen):
+    folder, _ = chosen
+    names = {path.name for path in (folder / "figures").iterdir()}
+    for name in (
+        "carriers_science",
+        "carriers_propellant",
+        "carriers_targets",
+        "carriers_front",
+        "carriers_kilograms",
+    ):
+        assert {f"{name}.png", f"{name}.svg", f"{name}.csv"} <= names
+
+
+def test_the_mothership_s_propellant_is_what_the_rocket_equation_says():
+    """620 kg at 300 s: 0.2107 kg for 1 m/s, by hand: 620 x 1 / (9.80665 x 300)."""
+    assert ship_propellant_kg(620.0, 1.0, 300.0) == pytest.approx(620.0 / (9.80665 * 300.0), rel=2e-4)
+
+
+def test_the_answer_is_plain_values(chosen):
+    folder, _ = chosen
+    json.dumps(Run.open(folder).manifest["notes"]["carriers"])
