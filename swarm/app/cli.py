@@ -6,7 +6,6 @@ import contextlib
 import inspect
 import logging
 import os
-import shlex
 import traceback
 from collections.abc import Callable
 from pathlib import Path
@@ -105,49 +104,28 @@ def check(study: StudyPath, everything: All = False, debug: Debug = False) -> No
 @app.command(name="passages")
 def passages_command(study: StudyPath, debug: Debug = False) -> None:
     """Where the mothership passes a planet or a moon, and what a low pass there would take."""
-
-    def work() -> None:
-        from swarm.app.passing import passage_lines
-        from swarm.study.schema import read_study, require_files, require_supported
-
-        understood = read_study(study)
-        require_supported(understood, file=study)
-        require_files(understood, file=study)
-        for line in passage_lines(understood):
-            printed.say(line)
-
-    _guard(work, debug=debug)
+    _tell(study, "swarm.app.passing:passage_lines", debug)
 
 
 @app.command(name="lifetime")
 def lifetime_command(study: StudyPath, debug: Debug = False) -> None:
     """What orbits about a planet or a moon come to: the way in, how long they live, what they see until then."""
-
-    def work() -> None:
-        from swarm.app.lifetimes import lifetime_lines
-        from swarm.study.schema import read_study, require_files, require_supported
-
-        understood = read_study(study)
-        require_supported(understood, file=study)
-        require_files(understood, file=study)
-        for line in lifetime_lines(understood):
-            printed.say(line)
-
-    _guard(work, debug=debug)
+    _tell(study, "swarm.app.lifetimes:lifetime_lines", debug)
 
 
 @app.command(name="corridor")
 def corridor_command(study: StudyPath, debug: Debug = False) -> None:
     """What entries into an atmosphere come to: corridor, loads, what is heard before the probe is lost."""
+    _tell(study, "swarm.app.entries:corridor_lines", debug)
+
+
+def _tell(study: Path, lines: str, debug: bool) -> None:
+    """Print what a function says of a study, as "module:name"."""
 
     def work() -> None:
-        from swarm.app.entries import corridor_lines
-        from swarm.study.schema import read_study, require_files, require_supported
+        from swarm.app.pages import said_of
 
-        understood = read_study(study)
-        require_supported(understood, file=study)
-        require_files(understood, file=study)
-        for line in corridor_lines(understood):
+        for line in said_of(study, lines):
             printed.say(line)
 
     _guard(work, debug=debug)
@@ -170,7 +148,7 @@ def run_command(
     """Every stage in order, from the catalogue to the page; then the answer in eight lines."""
 
     def work() -> None:
-        from swarm.app.pipeline import left_after, run_all
+        from swarm.app.pipeline import command_to_go_on, left_after, run_all
 
         options = Options(workers, scheduler, seed, resume, gpu)
         with telling(_err) as teller:
@@ -183,21 +161,9 @@ def run_command(
         printed.answer(made)
         said.warnings()
         if left := left_after(until, made):
-            printed.left_over(left, _command_to_go_on(study, run, options, old))
+            printed.left_over(left, command_to_go_on(study, run, options, old))
 
     _guard(work, debug=debug, folder=run)
-
-
-def _command_to_go_on(study: Path, run: Path, options: Options, old: Path | None) -> str:
-    """The command that runs what is left; a seed given instead of the study's belongs to it, and an older run."""
-    given = {
-        "--from": old,
-        "--workers": options.workers,
-        "--scheduler": options.scheduler,
-        "--seed": options.seed,
-    }
-    more = [str(word) for name, value in given.items() if value is not None for word in (name, value)]
-    return shlex.join(["swarm", "run", str(study), "--run", str(run), *more, "--resume"])
 
 
 # --- a command for each stage -------------------------------------------------------------------------------

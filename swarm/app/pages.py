@@ -1,11 +1,15 @@
-"""Pages of text that come with the package: the study file's reference, and four written by hand."""
+"""Pages of text that come with the package: the study file's reference, those written by hand; and what is told of a study that is not run."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from importlib import import_module
 from importlib.resources import files
+from pathlib import Path
 
 from swarm.run.tables import lines
 from swarm.study.reference import study_reference
+from swarm.study.schema import read_study, require_files, require_supported
 from targets.base.errors import InputError
 
 WRITTEN = ("low-passes", "several-designs", "many-studies", "beyond-one-machine", "in-a-script")
@@ -21,3 +25,13 @@ def page_text(name: str) -> str:
     if name in WRITTEN:
         return (files("swarm.app") / "docs" / f"{name}.md").read_text(encoding="utf-8")
     raise InputError("there is no such page", found=name, expected=f"one of {', '.join(PAGES)}")
+
+
+def said_of(study: Path, function: str) -> Iterable[str]:
+    """What a function, given as "module:name", says of a study that was read without error."""
+    understood = read_study(study)
+    require_supported(understood, file=study)
+    require_files(understood, file=study)
+    module, _, name = function.partition(":")
+    told: Iterable[str] = getattr(import_module(module), name)(understood)
+    return told

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Callable
 from contextlib import AbstractContextManager, ExitStack
 from dataclasses import replace
@@ -239,3 +240,15 @@ __all__ = [
     "start_run",
     "warm_up",
 ]
+
+
+def command_to_go_on(study: Path, run: Path, options: Options, old: Path | None) -> str:
+    """The command that runs what is left; a seed given instead of the study's belongs to it, and an older run."""
+    given = {
+        "--from": old,
+        "--workers": options.workers,
+        "--scheduler": options.scheduler,
+        "--seed": options.seed,
+    }
+    more = [str(word) for name, value in given.items() if value is not None for word in (name, value)]
+    return shlex.join(["swarm", "run", str(study), "--run", str(run), *more, "--resume"])

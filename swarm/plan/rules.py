@@ -60,12 +60,7 @@ class PlanRules(NamedTuple):
 
 
 def plan_rules(
-    study: Study,
-    opportunities: pa.Table,
-    data: PlanData,
-    *,
-    flight: Flight | None,
-    relayed: Bools,
+    study: Study, opportunities: pa.Table, data: PlanData, *, flight: Flight | None, relayed: Bools
 ) -> PlanRules:
     """Collect the rules for the allowed `opportunities`; row k of all is one opportunity.
 

@@ -75,7 +75,7 @@ ENCOUNTERS = {
             none="swarm.encounter.pass_screen:none_of_passes",
             fits="swarm.encounter.pass_table:pass_fits",
             judge="swarm.encounter.pass_judge:judge_low_passes",
-            refine="swarm.refine.passes:refine_pass",
+            refine="swarm.refine.pass_kept:refine_pass",
             explain="swarm.decide.explain_pass:pass_steps",
             draw="swarm.report.drawn:pass_rings",
         ),

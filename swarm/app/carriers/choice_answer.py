@@ -10,7 +10,7 @@ import numpy as np
 import pyarrow as pa
 
 from swarm.app.carriers.by_expectation import Ranked
-from swarm.app.carriers.joining import SHARES, Flown, best_of
+from swarm.app.carriers.joining import SHARES, OfCarrier, best_of
 from swarm.app.carriers.listed import Carrier, NoStudy, Searched
 from swarm.study.schema import Study
 from targets.base.timescale import iso_tdb
@@ -23,7 +23,7 @@ def carriers_table(
     order: Sequence[Ranked],
     refused: Sequence[NoStudy],
     done: Sequence[Searched],
-    flown: Sequence[Flown],
+    flown: Sequence[OfCarrier],
     front: pa.Table,
 ) -> pa.Table:
     """The table `carriers`, in the order of listing."""
@@ -72,7 +72,7 @@ def _empty(number: int, label: str, changes: dict[str, Any]) -> dict[str, Any]:
 
 
 def _row(
-    each: Ranked, searched: Searched | None, flown: Flown | None, levels_kg: np.ndarray, front: pa.Table
+    each: Ranked, searched: Searched | None, flown: OfCarrier | None, levels_kg: np.ndarray, front: pa.Table
 ) -> dict[str, Any]:
     carrier = each.carrier
     row = _empty(carrier.number, carrier.label, carrier.changes)

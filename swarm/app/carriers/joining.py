@@ -19,7 +19,7 @@ _TIE = 1e-12
 
 
 @dataclass(frozen=True)
-class Flown:
+class OfCarrier:
     """A mothership that was searched: its number, the tables of its run, and what its own burns take.
 
     burn_kg : propellant of its burns; `charged_kg` of it stands in the plans' propellant
@@ -33,7 +33,7 @@ class Flown:
     charged_kg: float = 0.0
 
 
-def joined_front(flown: Sequence[Flown]) -> tuple[pa.Table, pa.Table]:
+def joined_front(flown: Sequence[OfCarrier]) -> tuple[pa.Table, pa.Table]:
     """`front` and `plans` of all motherships together: plans that no other one beats, numbered anew.
 
     Each names its mothership (`carrier`) and its number in that one's own front (`plan_of_carrier`). Of two that are
@@ -48,7 +48,7 @@ def joined_front(flown: Sequence[Flown]) -> tuple[pa.Table, pa.Table]:
     return table, _plans_of(table, flown)
 
 
-def _charged(each: Flown) -> pa.Table:
+def _charged(each: OfCarrier) -> pa.Table:
     n, front = each.front.num_rows, each.front
     kilograms = front["propellant_kg"].to_numpy() + each.charged_kg
     front = front.set_column(front.column_names.index("propellant_kg"), "propellant_kg", pa.array(kilograms))
@@ -86,7 +86,7 @@ def _unbeaten(costs: Floats) -> Ints:
     return np.array(sorted(kept), dtype=np.int64)
 
 
-def _plans_of(front: pa.Table, flown: Sequence[Flown]) -> pa.Table:
+def _plans_of(front: pa.Table, flown: Sequence[OfCarrier]) -> pa.Table:
     """The probes of the joined plans; `opportunity` is one of the mothership's own table."""
     by_number = {each.number: each.plans for each in flown}
     parts = []
@@ -102,7 +102,7 @@ def _plans_of(front: pa.Table, flown: Sequence[Flown]) -> pa.Table:
     return pa.concat_tables(parts).combine_chunks()
 
 
-def joined_bound(flown: Sequence[Flown], front: pa.Table) -> pa.Table:
+def joined_bound(flown: Sequence[OfCarrier], front: pa.Table) -> pa.Table:
     """Levels of propellant with the most science that any plan of any mothership may have: the largest of their bounds.
 
     Between two levels of a mothership the bound of the next one holds, above its last level none is proven: joined
@@ -133,6 +133,6 @@ def best_within(front: pa.Table, levels_kg: Floats) -> Floats:
     return np.array([science[kilograms <= kg + _TIE].max(initial=0.0) for kg in levels_kg])
 
 
-def best_of(each: Flown, levels_kg: Floats) -> Floats:
+def best_of(each: OfCarrier, levels_kg: Floats) -> Floats:
     """(levels,) most science of one mothership's plans within each level, its own burns charged."""
     return best_within(_charged(each), levels_kg)

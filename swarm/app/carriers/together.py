@@ -9,7 +9,7 @@ from pathlib import Path
 
 from swarm.app.carriers.by_expectation import Ranked, ranked
 from swarm.app.carriers.choice_answer import answer_of, carriers_table
-from swarm.app.carriers.joining import Flown, joined_bound, joined_front
+from swarm.app.carriers.joining import OfCarrier, joined_bound, joined_front
 from swarm.app.carriers.listed import Carrier, NoStudy, Searched, listed
 from swarm.app.carriers.retarget import proposed
 from swarm.app.pipeline import Options, Work, finish_all, is_due, on_first_start, start_run
@@ -123,13 +123,13 @@ def _most_science(each: Searched) -> float:
     return float(each.run.read_table("front")["science"].to_numpy().max(initial=0.0))
 
 
-def flown_of(each: Searched, counts: bool) -> Flown:
+def flown_of(each: Searched, counts: bool) -> OfCarrier:
     """What joining needs of a mothership that was searched."""
     if each.run is None:
         raise InputError("this mothership was not searched", found=each.carrier.label, expected="a run")
     front, plans, bound = (each.run.read_table(name) for name in ("front", "plans", "bound"))
     kilograms = each.carrier.burn_kg
-    return Flown(each.carrier.number, front, plans, bound, kilograms, kilograms if counts else 0.0)
+    return OfCarrier(each.carrier.number, front, plans, bound, kilograms, kilograms if counts else 0.0)
 
 
 # --- searching them -----------------------------------------------------------------------------------------

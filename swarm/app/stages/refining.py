@@ -10,7 +10,7 @@ from swarm.app.stages.record import Work
 from swarm.reach.approach.scene import ephemeris_of
 from swarm.reach.mothership.path import legs_of_table
 from swarm.refine.handoff.package import Package, clear_package, write_package
-from swarm.refine.handoff.passes import write_passes
+from swarm.refine.handoff.pass_messages import write_passes
 from swarm.refine.ranking import ranking_changes
 from swarm.refine.safety import cautions, others_of, safety_table
 from swarm.refine.stretches import Paths, field_of, paths_of

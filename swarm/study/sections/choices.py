@@ -20,7 +20,9 @@ class ChoiceSettings(Section):
     that keep the limits are ranked by how many bodies one expects in reach, and the best `keep` are searched.
     """
 
-    grid: dict[str, Annotated[tuple[GridValue, ...], Strict(False)]] = Field(default_factory=dict)
+    grid: dict[str, Annotated[tuple[GridValue, ...], Strict(False)]] = Field(
+        default_factory=dict, json_schema_extra={"unit": "-"}
+    )
     keep: int = default(20, "-", OWN_CHOICE, ge=1, le=500)
     v_inf_max_km_s: float | None = optional("km/s", "no limit", gt=0, le=100)
     manoeuvre_max_m_s: float | None = optional("m/s", "no limit", ge=0, le=1e5)

@@ -5,7 +5,7 @@ import json
 import numpy as np
 import pytest
 
-from swarm.app.carriers.joining import Flown, joined_bound
+from swarm.app.carriers.joining import OfCarrier, joined_bound
 from swarm.app.carriers.retarget import ship_propellant_kg
 from swarm.run.folder import Run
 from swarm.run.tables import made_by
@@ -116,7 +116,7 @@ def test_a_joined_bound_by_hand():
         bound = pa.table(
             {"probes": [2, 2], "propellant_kg": levels, "science_upper": upper, "science_best": upper}
         )
-        return Flown(number, front, front, bound, charged, charged)
+        return OfCarrier(number, front, front, bound, charged, charged)
 
     front = pa.table({"propellant_kg": [1.0], "science": [0.1]})
     table = joined_bound([flown(0, [1.0, 4.0], [0.3, 0.5]), flown(1, [1.0, 2.0], [0.35, 0.4], 1.0)], front)
