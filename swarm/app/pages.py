@@ -1,4 +1,4 @@
-"""Pages of text that come with the package: the study file's reference, those written by hand; and what is told of a study that is not run."""
+"""Pages of text that come with the package, and what is told of a study that is not run."""
 
 from __future__ import annotations
 
