@@ -6,7 +6,7 @@
     name = "weaker"
     changes = { "probe.burn_limit_m_s" = 100.0 }
 
-    [grid]                                    # every combination
+    [grid]                                    # every combination, named by what it changes: count=6,weight=2
     "probe.count" = [6, 12]
     "science.rows[0].weight" = [2.0, 4.0]
 
@@ -29,6 +29,7 @@ from typing import Any
 
 import tomli_w
 
+from swarm.app.batch_names import grid_names
 from swarm.app.pipeline import Options, Work, finish_all, is_due, on_first_start, start_run
 from swarm.reach.every_kind import screen_every_kind
 from swarm.reach.found import Screening
@@ -43,7 +44,7 @@ from targets.base.errors import InputError, NothingFeasible
 from targets.catalogue.reading import Reading
 
 _KEYS = ("base", "variations", "grid")
-_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._+=-]{0,99}")
+_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._+=,-]{0,99}")
 _PART = re.compile(r"([A-Za-z_][A-Za-z0-9_]*)((?:\[\d+\])*)")
 STUDIES = "studies"  # folder of the variations' study files, beside the run folders
 
@@ -124,13 +125,10 @@ def _listed(path: Path, asked: dict[str, Any]) -> Iterator[tuple[str, dict[str, 
         if not isinstance(values, list) or not values:
             raise InputError("not a list of values", file=path, place=f"grid.{key}", found=values)
     if flat:
-        width = len(str(max(len(values) for values in flat.values()) - 1))
-        for places in itertools.product(*(range(len(values)) for values in flat.values())):
-            name = "grid-" + "-".join(str(place).zfill(width) for place in places)
-            yield (
-                name,
-                {key: values[place] for (key, values), place in zip(flat.items(), places, strict=True)},
-            )
+        combined = [
+            dict(zip(flat, values, strict=True)) for values in itertools.product(*map(tuple, flat.values()))
+        ]
+        yield from zip(grid_names(combined), combined, strict=True)
 
 
 def _flat(table: dict[str, Any], prefix: str = "") -> Iterator[tuple[str, Any]]:
@@ -145,7 +143,7 @@ def _flat(table: dict[str, Any], prefix: str = "") -> Iterator[tuple[str, Any]]:
 def _refuse_twice(path: Path, names: list[str]) -> None:
     for k, name in enumerate(names):
         if not _NAME.fullmatch(name) or name == STUDIES:
-            expected = f"letters, digits and . _ + = -, not {STUDIES!r}: a folder is named after it"
+            expected = f"letters, digits and . _ + = , -, not {STUDIES!r}: a folder is named after it"
             raise InputError("not a name for a variation", file=path, found=name, expected=expected)
         if names.index(name) != k:
             raise InputError("two variations have one name", file=path, found=name)

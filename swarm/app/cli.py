@@ -327,11 +327,14 @@ def batch(
 
     def work() -> None:
         from swarm.app.batch import run_batch
+        from swarm.app.batch_ranking import write_ranking
 
         with telling(_err) as teller:
             outcomes = run_batch(variations, into, Options(workers, scheduler, seed, resume), teller)
         for outcome in outcomes:
             printed.say(f"{outcome.name}: {outcome.status}{f': {outcome.reason}' if outcome.reason else ''}")
+        for line in write_ranking(into, tuple(each.name for each in outcomes if each.status == "done")):
+            printed.say(line)
         if any(outcome.status != "done" for outcome in outcomes):
             raise typer.Exit(EXIT_UNEXPECTED)
 
@@ -374,12 +377,18 @@ def compare_runs_command(
     schema: Annotated[
         bool, typer.Option("--schema", help="The tables and columns that --sql knows.")
     ] = False,
+    figure: Annotated[
+        Path | None,
+        typer.Option(
+            "--figure", metavar="PATH", help="Where their fronts are drawn; default: beside the runs."
+        ),
+    ] = None,
     debug: Debug = False,
 ) -> None:
-    """What changed between runs, in assumptions and in answers."""
+    """What changed between runs, in assumptions and in answers; their fronts on one figure."""
 
     def work() -> None:
-        from swarm.app.compare_runs import ask, compare_runs, lines, schema_lines
+        from swarm.app.compare_runs import ask, compare_runs, draw_fronts, lines, schema_lines
 
         if schema:
             for line in schema_lines(runs):
@@ -392,6 +401,8 @@ def compare_runs_command(
         else:
             for line in lines(compare_runs(runs)):
                 printed.say(line)
+            if (drawn := draw_fronts(runs, figure)) is not None:
+                printed.say(f"fronts on one figure: {drawn}")
 
     _guard(work, debug=debug)
 

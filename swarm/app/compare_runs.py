@@ -14,6 +14,7 @@ from swarm.decide.summary import select_plan
 from swarm.encounter.propellant import all_tanks_kg
 from swarm.optimize.epochs import Measure
 from swarm.optimize.search import REFERENCE
+from swarm.plan.budgets import flown_of_front, swarm_masses
 from swarm.run.folder import Run
 from swarm.run.questions import question
 from swarm.run.tables import lines as table_lines
@@ -43,26 +44,63 @@ class Comparison:
 
     differing : a row a difference of the assumptions: kind (key, input, version, seed), name, and a column a run
     answers   : a row a run: what came out (see `answers_of`)
+    skipped   : of what was given but is no run with a front: its name and why
     """
 
     labels: tuple[str, ...]
     differing: pa.Table
     answers: pa.Table
+    skipped: tuple[str, ...] = ()
 
 
 def compare_runs(folders: Sequence[str | Path]) -> Comparison:
-    """Compare finished runs; raises InputError where a folder holds no front."""
-    if len(folders) < 2:
+    """Compare finished runs; what is no run with a front is left out and named.
+
+    Raises InputError where fewer than two are left.
+    """
+    kept, skipped = finished(folders)
+    if len(kept) < 2:
+        left = "".join(f"; left out: {text}" for text in skipped)
         raise InputError(
-            "nothing to compare with", found=f"{len(folders)} run folder", expected="two or more"
+            "nothing to compare with",
+            found=f"{len(kept)} run folders with a front{left}",
+            expected="two or more",
+            do="finish a run with: swarm run --resume",
         )
-    runs = {label: Run.open(folder) for label, folder in labelled(folders).items()}
-    for run in runs.values():
-        if not run.has("front"):
-            raise InputError(
-                "this run has no front", file=run.folder, do="finish it with: swarm run --resume"
-            )
-    return Comparison(tuple(runs), _differing(runs), answers_of(runs))
+    runs = {label: Run.open(folder) for label, folder in labelled(kept).items()}
+    return Comparison(tuple(runs), _differing(runs), answers_of(runs), skipped)
+
+
+def finished(folders: Sequence[str | Path]) -> tuple[list[Path], tuple[str, ...]]:
+    """Return the folders that hold a run with a front, and of the others their name with the reason."""
+    kept, skipped = [], []
+    for folder in map(Path, folders):
+        if not (folder / "manifest.json").is_file():
+            skipped.append(f"{folder.name} is no run folder")
+        elif not Run.open(folder).has("front"):
+            skipped.append(f"{folder.name} has no front yet")
+        else:
+            kept.append(folder)
+    return kept, tuple(skipped)
+
+
+def draw_fronts(folders: Sequence[str | Path], path: Path | None) -> Path | None:
+    """Draw the fronts of runs on one figure, as PNG, SVG and CSV; return the PNG.
+
+    path : where, without or with an ending. None: `fronts-compared` in the folder that holds all of the runs (a batch
+    keeps `fronts` there for its own), and nothing where there is no such folder
+    """
+    from swarm.report.fronts_together import fronts_figure
+    from swarm.report.paint import paint_figure
+
+    runs = labelled(finished(folders)[0])
+    parents = {folder.resolve().parent for folder in runs.values()}
+    if path is None and len(parents) > 1:
+        return None
+    place = parents.pop() / "fronts-compared" if path is None else path.parent / path.stem
+    fronts = {label: Run.open(folder).read_table("front") for label, folder in runs.items()}
+    paint_figure(fronts_figure(fronts, name=place.name), place.parent)
+    return place.with_name(f"{place.name}.png")
 
 
 def labelled(folders: Sequence[str | Path]) -> dict[str, Path]:
@@ -145,6 +183,12 @@ def _full_kg(study: Study) -> float:
     return max(all_tanks_kg(study, study.probe.count), 1e-9)
 
 
+def _mass_kg(study: Study, front: pa.Table, plan: int) -> float:
+    """Probes flown and dispensers, with margins."""
+    place = front["plan"].to_pylist().index(plan)
+    return float(swarm_masses(study, flown_of_front(study, front)[place : place + 1]).maximum_kg[0])
+
+
 def _answer(label: str, run: Run, full_kg: float) -> dict[str, Any]:
     front, plans, opportunities = (run.read_table(name) for name in ("front", "plans", "opportunities"))
     chosen, met = select_plan(front, run.study)
@@ -165,6 +209,7 @@ def _answer(label: str, run: Run, full_kg: float) -> dict[str, Any]:
         "probes": plan["probes"],
         "science": plan["science"],
         "propellant_kg": plan["propellant_kg"],
+        "mass_with_margins_kg": _mass_kg(run.study, front, chosen),
         "risk": plan["risk"],
         "_targets": set(names.values()),
         "_visited": visited,
@@ -176,7 +221,8 @@ def _answer(label: str, run: Run, full_kg: float) -> dict[str, Any]:
 
 def lines(comparison: Comparison) -> list[str]:
     """What differs and what came out, for people."""
-    said = [f"{comparison.differing.num_rows} differences in what was assumed:"]
+    said = [f"left out: {', '.join(comparison.skipped)}"] if comparison.skipped else []
+    said.append(f"{comparison.differing.num_rows} differences in what was assumed:")
     for row in comparison.differing.to_pylist():
         values = ", ".join(f"{label}: {row[label]}" for label in comparison.labels)
         said.append(f"  {row['kind']} {row['name']}: {values}")
@@ -208,12 +254,13 @@ def _change_line(first: dict[str, Any], row: dict[str, Any]) -> str:
 
 def ask(folders: Sequence[str | Path], sql: str) -> pa.Table:
     """Ask SQL across runs; tables as in `schema_lines`, each with the run's label in column `run`."""
+    folders = finished(folders)[0]
     return question(labelled(folders), sql, more=_settings(folders))
 
 
 def schema_lines(folders: Sequence[str | Path]) -> list[str]:
     """Return the tables that `ask` knows for these folders, as declared: each column with type, unit and sentence."""
-    paths = [Path(folder) for folder in labelled(folders).values()]
+    paths = list(labelled(finished(folders)[0]).values())
     tables = [
         table
         for table in parquet_tables().values()

@@ -110,7 +110,7 @@ def front(run: Run) -> None:
         say(f"  {count:>8}  removed by {limit}")
     say(f"front (chosen by rule: {summary['rule']}):")
     if not summary["rule_met"]:
-        say("  no plan meets the rule and compare.chance_least: of what there is, the nearest is chosen")
+        say("  no plan meets the rule and compare.chance_least: the one that comes closest is chosen")
     table, opportunities, plans = (run.read_table(name) for name in ("front", "opportunities", "plans"))
     for line in front_lines(table, summary["plan"]):
         say(f"  {line}")

@@ -210,7 +210,7 @@ def refine(
     scheduler: str | None = None,
     resume: bool = False,
 ) -> Results:
-    """Fly a plan in full force to its aim points, and disperse it: -> `refined`.
+    """Fly a plan under all forces to its aim points, and disperse it: -> `refined`.
 
     plan : a number of `front`; the one the study's rule chooses unless given
     run  : of `optimize`, or its folder; the rest as for `screen`

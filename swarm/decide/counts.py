@@ -398,10 +398,9 @@ def _count_line(row: dict[str, Any], study: Study) -> str:
         f"{row['tracking_hours']:.0f} h of tracking"
     )
     if not np.isnan(row["next_probe_science"]):
-        text += (
-            f"; since the count before, each probe adds {row['next_probe_science']:.3f} on average, at best"
-        )
+        each = f"each probe adds {row['next_probe_science']:.3f} on average"
+        text += f"; since the count before, {each}, flown in the best way"
         if study.compare.seeds >= 3 and not np.isnan(row["next_probe_science_sd"]):
             text += f" (standard deviation of {study.compare.seeds} seeds {row['next_probe_science_sd']:.3f})"
-    text += f"; one more would add {row['one_more_science']:.3f} at least, at best"
+    text += f"; one more would add {row['one_more_science']:.3f} at least, flown in the best way"
     return text if row["rule_met"] else f"{text}; no plan meets the rule, this is the nearest"

@@ -246,7 +246,7 @@ def _design_lines(
     most = float(spent.total_m_s.max(initial=0.0))
     of = f" of {study.probe.name}" if isinstance(study.probe, DesignSettings) else ""
     return [
-        (f"dearest probe{of}", f"{most:.1f} m/s of {carried_m_s(study):.1f} m/s carried, margins included"),
+        (f"most delta-v{of}", f"{most:.1f} m/s of {carried_m_s(study):.1f} m/s carried, margins included"),
         (
             f"propellant{of}",
             f"{float(kilograms.sum()):.3f} kg consumed, {count * masses.loaded_kg:.3f} kg loaded",
@@ -283,6 +283,6 @@ def observing_line(row: dict[str, Any]) -> str:
             f"{row['success']:.3f} -> {row['success_improved']:.3f}, science {row['science_gained_orbit']:+.4f}"
         )
     else:
-        gain = f"orbit known as well as the scale goes, {row['sigma_km']:.0f} km"
+        gain = f"orbit known as well as the uncertainty U can say, {row['sigma_km']:.0f} km"
     colours = "" if row["class"] else f"; colours: science {row['science_gained_class']:+.4f}"
     return f"{gain}{colours}; observable {when}"

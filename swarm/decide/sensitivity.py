@@ -409,7 +409,9 @@ def _said(row: dict[str, Any], base: dict[str, Any]) -> str:
         text += f", flying {row['propellant_kg']:.3f} kg for {base['propellant_kg']:.3f}"
     if row["targets_retained"] == 0.0:
         return f"{text} (another plan: none of its targets is kept)"
-    text += f" (left as it is {row['science_held']:.3f}; {100 * row['targets_retained']:.0f} % of the targets kept"
+    text += (
+        f" (same plan {row['science_held']:.3f}; {100 * row['targets_retained']:.0f} % of the targets kept"
+    )
     if row["rank_correlation"] is not None:
         text += f"; order of the best {TOP}: {row['rank_correlation']:.2f}"
     return f"{text})"

@@ -134,7 +134,7 @@ def limits(study: Study, opportunities: pa.Table, front: pa.Table, plans: pa.Tab
         (
             tight.burn_close / tight.targets,
             f"burn limit: {tight.burn_close} of {tight.targets} targets need more than 90 % of "
-            f"{burn_limits(study)} m/s (19 % would, were targets spread evenly)",
+            f"{burn_limits(study)} m/s (were they spread evenly, 19 % would)",
         ),
         (
             tight.arc_close_long / tight.targets,

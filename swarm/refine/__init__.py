@@ -8,7 +8,7 @@ Decided here, with what was seen:
 * The impulse stands for the mean time of the velocity gained by the burn at constant thrust: with the burn centred on
   it, a 4 km miss of a 145 m/s burn came only from the mass that falls: 0.05 km so
 * Dispersion's products do not go through BLAS: its last bits depend on its number of threads, and workers have one
-* Linear dispersion is linear to the end; in full force each sample flies its corrections before its own encounter:
+* Linear dispersion is linear to the end; under all forces each sample flies its corrections before its own encounter:
   mixed, the linear covariance was 5 to 11 % from the delivery model's. At the nominal dates the last correction
   carries a late sample on for too long (how late times the correction, to 3 %): probes a day late at 1 sigma came to
   217 km where the matrix says 1.5, at their own dates to 2.0 (`tests/refine/test_dispersed_arrivals.py`)

@@ -1,11 +1,11 @@
-"""Where refined probes really arrive: the same errors flown through the transition matrix and in full force.
+"""Where refined probes really arrive: the same errors flown through the transition matrix and under all forces.
 
 The corrections are those the judgement planned, at the dates it left in the run, and flown by its policy: a sample that
 would spend more than the judgement's limit in sight of the target flies without those corrections, to the same aim
 point. They are computed as they would be: from what tracking or the camera knows, through the sensitivities of the
 full-force arc. Gates' model for every burn, the main one included.
 The target's own error stands still in space over the arc's last part and is seen by the camera only, which tells in
-what direction the target is, not how far: what that does is in full force only. All in km, km/s, s; B-plane T, R.
+what direction the target is, not how far: what that does is under all forces only. All in km, km/s, s; B-plane T, R.
 """
 
 from __future__ import annotations
@@ -139,7 +139,7 @@ def draws_of(seed: int, opportunity: int, count: int) -> Draws:
 def disperse(
     study: Study, field: Field, made: Refined, *, known: Known, full: bool, draws: Draws
 ) -> Dispersion:
-    """Fly every sample of `draws` through the transition matrix, or in full force."""
+    """Fly every sample of `draws` through the transition matrix, or under all forces."""
     flight = _Flight(study, field, made, known)
     return flight.in_full_force(draws) if full else flight.through_matrix(draws)
 

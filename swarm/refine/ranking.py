@@ -1,6 +1,6 @@
 """Whether a plan would stand elsewhere on the front with its refined numbers: science, propellant and risk.
 
-Only the refined plan's arcs are known in full force, so the others must be changed alike before it is put among them:
+Only the refined plan's arcs are known under all forces, so the others must be changed alike before it joins them:
 the table's burns leave the spring out, which gives every probe about its own speed, and its dV99 rests on one set of
 samples. What refinement changes in common - burns by the median difference, dV99 by the median ratio - is therefore
 given to every arc first, and the plan's place is compared with its place on that front. Then an arc that was refined

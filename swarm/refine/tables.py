@@ -65,7 +65,7 @@ class DeliveryFigures:
 
 @dataclass(frozen=True, eq=False)
 class StateCovariances:
-    """(6, 6) of a probe's state in full force: after spring, after burn, at the encounter; ICRF, km and km/s."""
+    """(6, 6) of a probe's state under all forces: after spring, after burn, at the encounter; ICRF, km and km/s."""
 
     released_cov: Floats
     burnt_cov: Floats

@@ -17,7 +17,7 @@ def two_body_warning(study: Study) -> str | None:
 
 
 def require_flyable(study: Study) -> None:
-    """Raise InputError where the mothership's path cannot be flown in full force."""
+    """Raise InputError where the mothership's path cannot be flown under all forces."""
     if _is_two_body(study):
         raise InputError(
             "a plan on a two-body mothership cannot be refined",

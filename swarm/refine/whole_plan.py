@@ -43,7 +43,7 @@ class RunTables:
 
 @dataclass(frozen=True, eq=False)
 class FlownProbe:
-    """A refined arc with its dispersion, linear and in full force."""
+    """A refined arc with its dispersion, linear and under all forces."""
 
     made: Refined
     known: Known
@@ -338,7 +338,7 @@ _APART = 1.25
 def dispersion_cautions(flown: list[FlownProbe]) -> list[str]:
     """Sentences where the transition matrix, whose figures the table leads with, is not enough."""
     return [
-        f"probe {one.made.arc.probe} is delivered to {one.full.sigma_km:.1f} km (1 sigma) in full force, "
+        f"probe {one.made.arc.probe} is delivered to {one.full.sigma_km:.1f} km (1 sigma) under all forces, "
         f"{one.linear.sigma_km:.1f} km by the transition matrix: plan with the larger one"
         for one in flown
         if one.full.sigma_km > _APART * one.linear.sigma_km

@@ -64,13 +64,17 @@ def paint(tables: PageTables, folder: Path) -> list[str]:
     for old in sorted(folder.iterdir()):  # of an earlier page; nothing else is kept here
         if old.suffix in (".svg", ".png", ".csv"):
             remove(old)
-    with matplotlib.rc_context(_SETTINGS), warnings.catch_warnings():
-        warnings.filterwarnings(
-            "ignore", message="Glyph", category=UserWarning
-        )  # a name in a script without a font
-        for figure in figures:
-            _paint_one(figure, folder)
+    for figure in figures:
+        paint_figure(figure, folder)
     return [figure.name for figure in figures]
+
+
+def paint_figure(figure: Figure, folder: Path) -> None:
+    """Write one figure as PNG and SVG, with the numbers behind it as CSV."""
+    with matplotlib.rc_context(_SETTINGS), warnings.catch_warnings():
+        # a name in a script without a font
+        warnings.filterwarnings("ignore", message="Glyph", category=UserWarning)
+        _paint_one(figure, folder)
 
 
 def _paint_one(figure: Figure, folder: Path) -> None:

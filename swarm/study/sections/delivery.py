@@ -93,7 +93,7 @@ class RefineSettings(Section):
 
     linear_samples: int = default(10_000, "-", "own choice: a covariance to 5 %", ge=100, le=1_000_000)
     full_samples: int = default(
-        1000, "-", "own choice: of the linear ones, flown in full force", ge=10, le=100_000
+        1000, "-", "own choice: of the linear ones, flown under all forces", ge=10, le=100_000
     )
     recontact_samples: int = default(50, "-", "own choice: a chance of 6 % seen with 95 %", ge=1, le=100_000)
     recontact_days: float = default(30.0, "d", f"{FROM_MEMORY}: a month after each release", gt=0, le=1000)

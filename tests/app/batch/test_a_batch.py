@@ -194,7 +194,7 @@ def test_a_grid_is_every_combination(tmp_path):
     found = read_variations(write(tmp_path, text))
     asked = [(v.study.probe.count, v.study.science.rows[0].threshold) for v in found]
     assert asked == [(1, 0), (1, 1), (2, 0), (2, 1), (3, 0), (3, 1)]
-    assert [v.name for v in found][:2] == ["grid-0-0", "grid-0-1"]
+    assert [v.name for v in found][:2] == ["count=1,threshold=0", "count=1,threshold=1"]
 
 
 def test_a_written_study_reads_back_as_it_was(tmp_path):

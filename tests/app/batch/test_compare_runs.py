@@ -1,5 +1,6 @@
 """Runs side by side: exactly what differs, what it did, and questions across them."""
 
+import csv
 from fnmatch import fnmatchcase
 
 import pytest
@@ -75,7 +76,9 @@ def test_a_version_and_a_hash_that_differ_are_listed(two, monkeypatch):
 def test_the_command_says_it(two, swarm):
     result = swarm("compare-runs", *two)
     assert result.exit_code == 0
-    assert result.stdout.splitlines() == lines(compare_runs(two))
+    *said, drawn = result.stdout.splitlines()
+    assert said == lines(compare_runs(two))
+    assert drawn == f"fronts on one figure: {two[0].parent / 'fronts-compared.png'}"
     assert "key probe.burn_limit_m_s: as-it-is: 1200, weaker: 900" in result.stdout
 
 
@@ -117,3 +120,28 @@ def test_what_cannot_be_compared_is_said(two, tmp_path, swarm):
         compare_runs([two[0], two[0]])
     assert swarm("compare-runs", two[0], tmp_path).exit_code == 2
     assert swarm("compare-runs", *two, "--sql", "select nothing from nowhere").exit_code == 2
+
+
+def test_what_is_no_run_is_left_out_and_named(two, tmp_path, swarm):
+    result = swarm("compare-runs", *two, two[0].parent / "studies", "--figure", tmp_path / "both.png")
+    assert result.exit_code == 0, result.stderr
+    assert result.stdout.splitlines()[0] == "left out: studies is no run folder"
+    assert (tmp_path / "both.png").read_bytes()[:4] == b"\x89PNG"
+    rows = list(csv.DictReader((tmp_path / "both.csv").read_text(encoding="utf-8").splitlines()))
+    for folder in two:
+        science = [float(row["science"]) for row in rows if row["run"] == folder.name]
+        assert science == Run.open(folder).read_table("front")["science"].to_pylist()
+
+
+def test_a_batch_is_ranked_by_the_science_of_its_chosen_plans(undisturbed):
+    folder, result = undisturbed
+    rows = list(csv.DictReader((folder / "out" / "ranking.csv").read_text(encoding="utf-8").splitlines()))
+    science = {}
+    for name in ("as-it-is", "weaker", "heavier-row", "elsewhere"):
+        run = Run.open(folder / "out" / name)
+        plan = run.manifest["notes"]["summary"]["plan"]
+        science[name] = run.read_table("front")["science"].to_pylist()[plan]
+    assert [float(row["science"]) for row in rows] == sorted(science.values(), reverse=True)
+    assert {row["run"]: float(row["science"]) for row in rows} == science
+    assert (folder / "out" / "fronts.svg").is_file()
+    assert f"ranking: {folder / 'out' / 'ranking.csv'}" in result.stdout

@@ -121,7 +121,7 @@ def test_a_line_of_the_list_in_words() -> None:
     never = observing_line({**row, "class": "S", "brightest_mag": float("nan"), "sigma_improved_km": 9000.0})
     assert "never within the limits" in never
     assert "colours" not in never
-    assert "as well as the scale goes" in never
+    assert "as well as the uncertainty U can say" in never
 
 
 def test_the_empty_plan_can_be_explained(run, problem) -> None:

@@ -88,9 +88,9 @@ def test_the_tables_of_the_stage(whole):
 def test_the_tornado_is_printed(whole):
     _, result = whole
     for text in (
-        "hangs on, the widest first",
+        "depends on, the widest first",
         "mothership schedule, 30 d",
-        "left as it is",
+        "same plan",
         "5x5 table",
         "|",
     ):
