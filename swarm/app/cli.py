@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import contextlib
 import inspect
 import logging
 import os
-import traceback
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -17,6 +15,7 @@ from rich.console import Console
 from swarm import __version__
 from swarm.app import printed
 from swarm.app.stages import GPU, PLAN, RESUME, SEED, STAGES, WORKERS, Options, Stage
+from swarm.app.unexpected import unexpected
 from swarm.run.kernel_cache import CACHE_VARIABLE, claim_kernel_cache
 from swarm.run.progress import Teller, telling
 from swarm.run.writing import why_not_written
@@ -427,28 +426,15 @@ def _guard(work: Callable[[], None], *, debug: bool, folder: Path | None = None)
         raise
     except OSError as problem:
         if (why := why_not_written(problem)) is None:
-            _fail(_unexpected(problem, debug=debug, folder=folder), EXIT_UNEXPECTED)
+            _fail(unexpected(problem, debug=debug, folder=folder), EXIT_UNEXPECTED)
         _fail(f"stopped: {why}", EXIT_UNEXPECTED)
     except Exception as error:
-        _fail(_unexpected(error, debug=debug, folder=folder), EXIT_UNEXPECTED)
+        _fail(unexpected(error, debug=debug, folder=folder), EXIT_UNEXPECTED)
 
 
 def _fail(text: str, status: int) -> None:
     typer.echo(text, err=True)
     raise typer.Exit(status)
-
-
-def _unexpected(error: Exception, *, debug: bool, folder: Path | None) -> str:
-    trace = traceback.format_exc()
-    said = f"unexpected error: {type(error).__name__}: {error}"
-    if debug:
-        return f"{trace}\n{said}"
-    if folder is not None and (folder / "manifest.json").is_file():
-        place = folder / "traceback.txt"
-        with contextlib.suppress(OSError):
-            place.write_text(trace, encoding="utf-8")
-            return f"{said}\n  traceback: {place}"
-    return f"{said}\n  show the traceback with --debug"
 
 
 def main() -> None:
