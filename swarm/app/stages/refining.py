@@ -107,7 +107,11 @@ def work_handoff(work: Work) -> None:
         "handoff",
         {
             "plan": plan,
-            "not_refined": {str(each.arc.probe): each.reason for each in (*refined.lost, *package.unwritten)},
+            "not_refined": {
+                str(each.arc.probe): each.reason
+                for each in (*refined.lost, *package.unwritten)
+                if each.arc.probe not in {probe for probe, _ in passes}
+            },
             "files": sorted(entry.name for entry in folder.iterdir()),
             "read_back_m": round(1e3 * worst[0], 4),
             "read_back_m_s": float(f"{1e3 * worst[1]:.3g}"),
