@@ -9,7 +9,8 @@ Decided here, with what was seen:
   drawer of both: with its interpreter it runs under the page's policy, offline. Two fronts of 5 000 marks and six small
   figures given new data took 136 to 200 ms on a busy machine, median 170 (as SVG 163 to 381), where this script chose a
   plan, tables included, in 45 to 186 ms, median 84, in the same run. It would take
-  away most of the drawing here and the second drawer for slides, and is not done yet; a front drawn once, under a ring of its own, is what such
+  away most of the drawing here and the second drawer for slides,
+  and is not done yet; a front drawn once, under a ring of its own, is what such
   a change would have to start with
 * Of a large front the plans are drawn large that none shown beats for less, near-equal ones merged; the others are dots
   that can be chosen all the same: 5 000 marks of one size are a black slab
