@@ -6,7 +6,7 @@ something is to be printed, its lines in `swarm.app.printed`. Its command and it
 
 from __future__ import annotations
 
-from swarm.app.stages.asked import no_counts, no_sensitivity, plan_text, slip_text, two_body
+from swarm.app.stages.asked import no_counts, no_sensitivity, passes_text, plan_text, slip_text, two_body
 from swarm.app.stages.record import GPU, PLAN, RESUME, SEED, WORKERS, Options, Stage, Work
 from swarm.run.tables import DECLARED, PARQUET
 
@@ -20,7 +20,12 @@ _EVERYTHING = tuple(
 
 STAGES: tuple[Stage, ...] = (
     Stage(
-        "screen", "Catalogue and mothership -> opportunities.", (), "screening", (WORKERS, SEED, RESUME, GPU)
+        "screen",
+        "Catalogue and mothership -> opportunities.",
+        (),
+        "screening",
+        (WORKERS, SEED, RESUME, GPU),
+        more=passes_text,
     ),
     Stage("judge", "Opportunities -> what each comes to.", ("opportunities", "targets"), "screening"),
     Stage(

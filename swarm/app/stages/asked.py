@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from typing import TYPE_CHECKING
 
 from targets.base.errors import InputError
@@ -63,3 +64,21 @@ def slip_text(work: Work) -> str:
 def plan_text(work: Work) -> str:
     """The plan that refinement and hand-off are of."""
     return f"plan {work.plan} of"
+
+
+def passes_text(work: Work) -> str:
+    """What a screen of passes hangs on beside its own keys: they are judged as they are found, for their impacts."""
+    study = work.study
+    if not study.approach:
+        return ""
+    sections = (
+        study.study,
+        study.probe,
+        *study.designs,
+        study.delivery,
+        study.knowledge,
+        study.margins,
+        study.survival,
+        study.protection,
+    )
+    return hashlib.sha256("".join(section.model_dump_json() for section in sections).encode()).hexdigest()

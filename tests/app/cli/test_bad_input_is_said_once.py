@@ -131,7 +131,7 @@ def test_an_unexpected_error_is_short_and_its_traceback_is_kept(swarm, tiny, tmp
     def broken(*arguments, **settings):
         raise ZeroDivisionError("no such luck")
 
-    monkeypatch.setattr("swarm.reach.opportunities.screen", broken)
+    monkeypatch.setattr("swarm.reach.opportunities.screen_together", broken)
     result = swarm("run", tiny(), "--run", tmp_path / "out", "--workers", 1)
     assert result.exit_code == 1
     assert "unexpected error: ZeroDivisionError: no such luck" in result.stderr
