@@ -201,7 +201,8 @@ def test_the_law_by_hand():
         **{f"{axis}_km": [place[k]] * 2 for k, axis in enumerate("xyz")},
         **{f"v{axis}_km_s": [0.0, 0.0] for axis in "xyz"},
     })  # fmt: skip
-    met = pa.table({"encounter_jd_tdb": [epoch, epoch + 1.0, epoch + 31.0], "target_index": [0, 0, 1]})
+    dates = [epoch, epoch + 1.0, epoch + 31.0]
+    met = pa.table({"encounter_jd_tdb": dates, "target_index": [0, 0, 1], "kind": ["flyby"] * 3})
     first = density(study, bodies, met, ship).to_pylist()[0]
     per_au3 = 50 / (4.0 / 3.0 * np.pi * LAW_RADIUS_AU**3)
     assert first["found"] == 1
