@@ -302,7 +302,7 @@ def explain(
             printed.explanation(explain_plan(opened, plan))
         elif everything:
             printed.everything(opened)
-        elif opened.has("front"):
+        elif opened.has("front") and "summary" in opened.manifest["notes"]:
             printed.answer(opened)
         else:
             raise InputError("this run has no front", file=run, do="finish it with: swarm run --resume")

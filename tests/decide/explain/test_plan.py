@@ -154,8 +154,8 @@ def test_the_command_prints_either(run) -> None:
 @pytest.mark.parametrize(
     ("arguments", "message"),
     [
-        ((), "found:    neither"),
-        (("--plan", "0", "--opportunity", "100"), "found:    both"),
+        ((), "finish it with: swarm run --resume"),
+        (("--plan", "0", "--opportunity", "100"), "found:    more than one"),
         (("--opportunity", "5"), "100 to 104"),
         (("--plan", "-1"), "a number among 0 to"),
     ],

@@ -174,12 +174,12 @@ def test_a_file_shifted_by_days_is_refused_by_the_command_line(tmp_path, swarm):
 
 def test_every_key_has_a_unit_and_a_source(whole, swarm):
     folder, _ = whole
-    said = [line.split("\t") for line in swarm("check", folder / "study.toml").stdout.splitlines()]
+    said = [line.split("\t") for line in swarm("check", folder / "study.toml", "--all").stdout.splitlines()]
     mine = {line[0].removeprefix("sensitivity."): line for line in said if line[0].startswith("sensitivity.")}
     assert mine["slips_days"][1:] == ["[30, -20]", "d", "study file"]
     assert mine["likelihood_slip"][3] == "to be set by the project"
     assert "NASA/SP-2011-3422" in mine["likelihood_bins"][3]
-    plain = swarm("check", folder / "plain.toml").stdout
+    plain = swarm("check", folder / "plain.toml", "--all").stdout
     assert "sensitivity." not in plain
 
 
