@@ -155,7 +155,7 @@ def _burn_s(study: Study, o: Row) -> float:
 
 def _arc_problems(study: Study, o: Row, arcs: _Arcs) -> list[str]:
     limits, wrong = study.constraints, []
-    for begin, end in () if o["kind"] in _AT_PLACES else arcs.events_jd:
+    for begin, end in () if o.get("kind") in _AT_PLACES else arcs.events_jd:
         for event in ("release", "burn"):
             after_begin = o[f"{event}_jd_tdb"] - (begin - limits.event_clear_before_days)
             before_end = end + limits.event_clear_after_days - o[f"{event}_jd_tdb"]
@@ -197,7 +197,7 @@ def _together_problems(study: Study, chosen: list[Row]) -> list[str]:
         wrong.append(
             f"constraints.releases_max: more than {most} releases in {limits.release_window_days} days"
         )
-    names = [o["target"] for o in chosen if o["kind"] not in _AT_PLACES]
+    names = [o["target"] for o in chosen if o.get("kind") not in _AT_PLACES]
     if any(names.count(name) > (2 if limits.pairs else 1) for name in names):
         wrong.append("constraints.pairs: a target is visited too often")
     hours: dict[int, float] = {}
@@ -307,7 +307,7 @@ class _Arcs:
     def burn(self, o: Row) -> tuple[Floats, Floats]:
         """States at the burn without and with it, (6,) each."""
         if o["opportunity"] not in self._cached:
-            before = _given_ship(o) if o["kind"] in _AT_PLACES else self.mothership_at(o["burn_jd_tdb"])
+            before = _given_ship(o) if o.get("kind") in _AT_PLACES else self.mothership_at(o["burn_jd_tdb"])
             after = before.copy()
             after[3:] += 1e-3 * np.array([o[f"burn_{c}_m_s"] for c in "xyz"])
             self._cached[o["opportunity"]] = (before, after)
@@ -323,7 +323,7 @@ class _Arcs:
         return float(r.min()), float(r.max())
 
     def release_sun_angle_deg(self, o: Row) -> float:
-        at_place = o["kind"] in _AT_PLACES
+        at_place = o.get("kind") in _AT_PLACES
         sunward = -(
             np.array([o[f"ship_release_{c}_km"] for c in "xyz"])
             if at_place
