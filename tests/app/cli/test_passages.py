@@ -121,7 +121,8 @@ def test_sorrel_cannot_promise_not_to_hit_at_all(tmp_path):
 
 
 def test_a_body_that_is_never_passed(tmp_path):
-    done = call("passages", sorrel(tmp_path, ('body                = "Europa"', 'body = "Enceladus"')))
+    rows = ('body = "Europa"', 'body = "Enceladus"')
+    done = call("passages", sorrel(tmp_path, ('body                = "Europa"', 'body = "Enceladus"'), rows))
     assert done.exit_code == 3
     assert "never passes Enceladus" in done.output
     assert re.search(r"no nearer to Saturn than \d+ km, on 2036", done.output)
@@ -151,9 +152,10 @@ def test_a_file_of_moons_that_ends_too_early(tmp_path):
     assert "massive.spk[0]" in missing.output
 
 
-def test_the_search_says_that_it_takes_flybys_only(tmp_path):
-    done = call("screen", sorrel(tmp_path), "--run", tmp_path / "out")
+def test_the_search_wants_a_row_that_asks_for_passes(tmp_path):
+    flybys = ('kind = "low-pass", body = "Europa", latitude_deg', "diameter_km_min = 1.0 } # ")
+    done = call("screen", sorrel(tmp_path, flybys), "--run", tmp_path / "out")
     assert done.exit_code == 2
-    assert "swarm passages STUDY" in done.output
+    assert "what no row asks for is not searched" in done.output
     assert not (tmp_path / "out").exists()
     assert call("check", sorrel(tmp_path)).exit_code == 0
