@@ -15,16 +15,16 @@ from swarm.encounter.entry.setting import Setting, setting_of
 from swarm.reach.approach.carrier import aim_of_flyby_km, carrier_about
 from swarm.reach.approach.entry_rows import EntryRows
 from swarm.reach.approach.entry_shoot import ENTRY_REASONS
-from swarm.reach.approach.field import OK
 from swarm.reach.approach.passage import Passage
-from swarm.reach.approach.scene import Scene, scene_of
+from swarm.reach.approach.rows import left_out
+from swarm.reach.approach.scene import Scene, approaches_of, scene_of
 from swarm.study.entry_relations import entering_designs
 from swarm.study.kind_names import ENTRY
 from swarm.study.schema import Study
 from swarm.study.sections.approach import ApproachSettings
 from swarm.study.sections.designs import DesignSettings
 from targets.base.constants import DAY_S
-from targets.base.errors import InputError, NothingFeasible
+from targets.base.errors import NothingFeasible
 from targets.base.timescale import iso_of_tdb_s
 
 _HEAD = (
@@ -42,12 +42,7 @@ def corridor_lines(study: Study) -> list[str]:
 
     Raises InputError where nothing asks for entries, NothingFeasible where no row is in its corridor.
     """
-    asks = [ask for ask in study.approach if ask.kind == ENTRY]
-    if not asks:
-        raise InputError(
-            "the study asks for no entry", place="approach", found=f"{len(study.approach)} of other kinds",
-            expected='an [[approach]] with kind = "entry"',
-        )  # fmt: skip
+    asks = approaches_of(study, ENTRY)
     lines: list[str] = []
     with scene_of(study) as scene:
         for ask in asks:
@@ -133,10 +128,7 @@ def _counted(rows: EntryRows, judged: JudgedEntries, design: DesignSettings) -> 
         f"{len(rows.burn_s) + rows.early} rows asked for",
         f"{int(_good(judged, design).sum())} in the corridor",
     ]
-    if rows.early:
-        parts.append(f"{rows.early} would be released before the path that leads here begins")
-    missed = Counter(int(status) for status in rows.shots.status if status != OK)
-    parts += [f"{count}: {ENTRY_REASONS[status]}" for status, count in sorted(missed.items())]
+    parts += left_out(rows.early, 0, rows.shots.status, ENTRY_REASONS)
     dear = int((judged.burn_m_s > design.burn_limit_m_s).sum())
     if dear:
         parts.append(f"{dear} need more than burn_limit_m_s = {design.burn_limit_m_s:g}")

@@ -22,19 +22,18 @@ from swarm.encounter.orbit.osculating import osculating_state
 from swarm.encounter.orbit.spiral import Spiral
 from swarm.encounter.orbit.surroundings import Surroundings, surroundings_of, turn_s_of
 from swarm.encounter.pass_judging import PassRules, judge_passes
-from swarm.reach.approach.field import OK
 from swarm.reach.approach.passage import Passage
-from swarm.reach.approach.rows import LATE, covered_s, field_for, shot
-from swarm.reach.approach.scene import Scene, scene_of
-from swarm.reach.approach.shoot import REASONS
+from swarm.reach.approach.rows import covered_s, field_for, left_out, shot
+from swarm.reach.approach.scene import Scene, approaches_of, scene_of
 from swarm.study.approach_relations import impact_limit
 from swarm.study.by_design import takers
+from swarm.study.kind_names import ORBIT
 from swarm.study.lowest import lowest_km
 from swarm.study.schema import Study
 from swarm.study.sections.approach import ApproachSettings
 from swarm.study.sections.science import Where
 from targets.base.constants import DAY_S
-from targets.base.errors import InputError, NothingFeasible
+from targets.base.errors import NothingFeasible
 from targets.base.timescale import iso_of_tdb_s
 from targets.gravity.harmonic_field import GravityField, gravity_of
 from targets.masses.massive import Mass
@@ -55,12 +54,7 @@ FLATTENED_KM = 1.0
 
 def lifetime_lines(study: Study) -> list[str]:
     """Sentences for people, a block an approach and passage. Raises NothingFeasible where no orbit is left."""
-    asks = [ask for ask in study.approach if ask.kind == "orbit"]
-    if not asks:
-        raise InputError(
-            "the study asks for no orbit", place="approach", found=f"{len(study.approach)} of other kinds",
-            expected='an [[approach]] with kind = "orbit"',
-        )  # fmt: skip
+    asks = approaches_of(study, ORBIT)
     lines: list[str] = []
     with scene_of(study) as sky:
         for ask in asks:
@@ -154,12 +148,7 @@ def _arrivals(sky: Scene, own: Study, ask: ApproachSettings, passage: Passage) -
         for j, k in enumerate(judged.rows)
     ]  # fmt: skip
     parts = [f"{len(rows.burn_s) + rows.early + rows.late} arrivals asked for", f"{len(met)} shot"]
-    if rows.early:
-        parts.append(f"{rows.early} would be released before the path that leads here begins")
-    if rows.late:
-        parts.append(f"{rows.late} {LATE}")
-    missed = Counter(int(status) for status in rows.shots.status if status != OK)
-    parts += [f"{count}: {REASONS[status]}" for status, count in sorted(missed.items())]
+    parts += left_out(rows.early, rows.late, rows.shots.status)
     return met, "; ".join(parts)
 
 

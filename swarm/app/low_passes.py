@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-from collections import Counter
-
 import numpy as np
 
 from swarm.encounter.pass_judging import JudgedPasses, PassRules, judge_passes
 from swarm.reach.approach.field import OK
-from swarm.reach.approach.rows import LATE, LowPasses, covered_s, field_for, shot
+from swarm.reach.approach.rows import LowPasses, covered_s, field_for, left_out, shot
 from swarm.reach.approach.scene import Scene
-from swarm.reach.approach.shoot import REASONS
 from swarm.study.approach_relations import impact_limit
 from swarm.study.by_design import takers
 from swarm.study.lowest import lowest_km
@@ -65,12 +62,7 @@ def _counted(rows: LowPasses, judged: JudgedPasses, keeps: np.ndarray, study: St
     dear = int((judged.burn_m_s > study.probe.burn_limit_m_s).sum())
     shot = int((rows.shots.status == OK).sum())
     parts = [f"{len(rows.burn_s) + rows.early + rows.late} rows asked for", f"{int(keeps.sum())} left"]
-    if rows.early:
-        parts.append(f"{rows.early} would be released before the path that leads here begins")
-    if rows.late:
-        parts.append(f"{rows.late} {LATE}")
-    missed = Counter(int(status) for status in rows.shots.status if status != OK)
-    parts += [f"{count}: {REASONS[status]}" for status, count in sorted(missed.items())]
+    parts += left_out(rows.early, rows.late, rows.shots.status)
     if dear:
         parts.append(f"{dear} need more than probe.burn_limit_m_s")
     if shot - dear - int(keeps.sum()):

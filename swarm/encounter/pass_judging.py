@@ -78,7 +78,7 @@ def judge_passes(
     cases = _cases(study, rows, rules, good, ground)
     worth = worth_of(study, cases)
     limit = rules.impact_limit
-    larger, smaller = principal_sigmas_km(worth.delivery_cov_km2)
+    larger, smaller = principal_sigmas_km(*worth.delivery_cov_km2.T)
     return JudgedPasses(
         rows=good,
         burn_m_s=burn_m_s[good],

@@ -7,7 +7,6 @@ being counted in the notes.
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
@@ -18,9 +17,8 @@ from numpy.typing import NDArray
 from swarm.encounter.pass_judging import JudgedPasses, PassRules, judge_passes
 from swarm.encounter.pass_table import opportunity_columns, pass_columns
 from swarm.reach.approach.field import OK, PlanetField
-from swarm.reach.approach.rows import LATE, Asked, LowPasses, covered_s, field_for, shot
+from swarm.reach.approach.rows import Asked, LowPasses, covered_s, field_for, left_out, shot
 from swarm.reach.approach.scene import Scene, scene_of
-from swarm.reach.approach.shoot import REASONS
 from swarm.reach.found import Screening
 from swarm.reach.mothership.path import NODE_S, Path, table_of_legs
 from swarm.reach.mothership.sources import mothership_of
@@ -213,19 +211,13 @@ def _asked_for(asked: Asked) -> int:
 
 def _said(job: _Job, parts: Sequence[_Part]) -> str:
     """What became of every row of a job: none is left out without a word."""
-    asked, met, near = job.asked, Counter[int](), 0
+    asked, statuses = job.asked, [int(status) for part in parts for status in part.rows.shots.status]
     left = sum(len(_kept(job, part.judged)) for part in parts)
-    for part in parts:
-        met.update(int(status) for status in part.rows.shots.status)
-        near += len(part.judged.rows)
+    near = sum(len(part.judged.rows) for part in parts)
     told = [f"{_asked_for(asked)} passes asked for, {left} left"]
-    if asked.early:
-        told.append(f"{asked.early} would be released before the path that leads here begins")
-    if asked.late:
-        told.append(f"{asked.late} {LATE}")
-    told += [f"{count}: {REASONS[status]}" for status, count in sorted(met.items()) if status != OK]
-    if met[OK] - near:
-        told.append(f"{met[OK] - near} need more than probe.burn_limit_m_s")
+    told += left_out(asked.early, asked.late, statuses)
+    if dear := statuses.count(OK) - near:
+        told.append(f"{dear} need more than probe.burn_limit_m_s")
     if near - left:
         told.append(f"{near - left} over the limit on impacts")
     whose = f", {job.design}" if isinstance(job.study.probe, DesignSettings) else ""

@@ -81,7 +81,7 @@ def pass_columns(
         scene.ephemeris.about_sun(rows.passage.body, met_s) if n else np.empty((0, 6)),
     )
     parting = lengths(ship[:, 3:] - probe[:, 3:] - rows.shots.relative[which, 3:])
-    lists = pa.list_(pa.float64())
+    lists, burning = pa.list_(pa.float64()), _ship(scene, rows.burn_s[which])
     return {
         "approach": pa.array([approach] * n, pa.string()),
         "passage": np.full(n, number, dtype=np.int64),
@@ -110,8 +110,8 @@ def pass_columns(
         "by_burn": pa.array(cases.by_burn[kept].reshape(n, 12).tolist(), lists),
         "corrections_before_s": pa.array([cases.before_s[k].tolist() for k in kept], lists),
         "by_corrections": pa.array([cases.by_corrections[k].ravel().tolist() for k in kept], lists),
-        **_vector("ship_", _ship(scene, rows.burn_s[which])[:, :3], "_km"),
-        **_vector("ship_v", _ship(scene, rows.burn_s[which])[:, 3:], "_km_s"),
+        **_vector("ship_", burning[:, :3], "_km"),
+        **_vector("ship_v", burning[:, 3:], "_km_s"),
         **_vector("ship_release_", _ship(scene, rows.release_s[which])[:, :3], "_km"),
     }  # fmt: skip
 

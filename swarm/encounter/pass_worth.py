@@ -205,9 +205,8 @@ def _impact(study: Study, cases: PassCases, k: int, made: PassDelivery) -> float
     return max(impact_chance(row, disc), impact_chance(unburned, disc))
 
 
-def principal_sigmas_km(cov_km2: Floats) -> tuple[Floats, Floats]:
-    """Larger and smaller sigma of covariances TT, RR, TR, (n, 3)."""
-    tt, rr, tr = cov_km2.T
+def principal_sigmas_km(tt: Floats, rr: Floats, tr: Floats) -> tuple[Floats, Floats]:
+    """Larger and smaller sigma of covariances TT, RR, TR, km^2."""
     middle, half = 0.5 * (tt + rr), np.hypot(0.5 * (tt - rr), tr)
     return np.sqrt(middle + half), np.sqrt(np.maximum(middle - half, 0.0))
 

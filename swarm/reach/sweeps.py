@@ -15,6 +15,7 @@ import pyarrow as pa
 
 from swarm.reach.found import Screening
 from swarm.run.kinds import FLYBY, at_places
+from swarm.study.by_design import takers
 from targets.catalogue.places import with_places
 from targets.catalogue.reading import Catalogue
 
@@ -51,9 +52,9 @@ def sweeps_of(asked: Sequence[Study]) -> Sweeps:
                 known[key] = len(studies)
                 studies.append(alone)
             own.append((name, known[key]))
-        takers = {design.name for design in study.designs if FLYBY in design.takes}
+        taking = takers(study, FLYBY)
         first.append(begin)
-        parts.append([(name, place, name in takers) for name, place in own] if study.designs else [])
+        parts.append([(name, place, name in taking) for name, place in own] if study.designs else [])
     return Sweeps(studies, first, parts)
 
 
@@ -74,8 +75,8 @@ def _joined(parts: list[tuple[str, Screening, bool]], catalogue: Catalogue) -> S
         table = screening.opportunities if takes else screening.opportunities.slice(0, 0)
         table = table.append_column("design", pa.array([name] * table.num_rows, pa.string()))
         whose.append(replace(screening, opportunities=table))
-    takers = [screening for screening, (_, _, takes) in zip(whose, parts, strict=True) if takes]
-    return together(takers or whose[:1], catalogue)
+    taking = [screening for screening, (_, _, takes) in zip(whose, parts, strict=True) if takes]
+    return together(taking or whose[:1], catalogue)
 
 
 def together(screenings: Sequence[Screening], catalogue: Catalogue) -> Screening:

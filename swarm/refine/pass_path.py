@@ -56,9 +56,9 @@ def field_of_pass(row: dict[str, Any], ephemeris: Ephemeris) -> PlanetField:
     return field_about(planet, row["burn_tdb_s"] - 1.0, row["encounter_tdb_s"] + _AFTER_S + 1.0, ephemeris)
 
 
-def path_of_pass(row: dict[str, Any], ephemeris: Ephemeris) -> PassPath:
-    """Fly a row from its burn on. Raises NotFollowed."""
-    body, field = mass_named(row["target"]), field_of_pass(row, ephemeris)
+def path_of_pass(row: dict[str, Any], field: PlanetField, ephemeris: Ephemeris) -> PassPath:
+    """Fly a row from its burn on, in its own field. Raises NotFollowed."""
+    body = mass_named(row["target"])
     begin, met = float(row["burn_tdb_s"]), float(row["encounter_tdb_s"])
     at = np.array([begin])
     ship = np.array(

@@ -14,6 +14,7 @@ from numba import njit
 from numpy.typing import NDArray
 
 from swarm.encounter.pass_impact import impact_radius_km
+from swarm.encounter.pass_worth import principal_sigmas_km
 from swarm.plan.data import Chances, PlanData, column, plan_data
 from swarm.plan.flight import Flight
 from swarm.plan.measures import plans_matrix
@@ -131,9 +132,7 @@ def pass_rings(study: Study, opportunities: pa.Table, judged: pa.Table) -> pa.Ta
 def _principal(judged: pa.Table, which: str) -> tuple[Floats, Floats, Floats]:
     """Principal sigmas of a B-plane covariance, the larger first, and the larger one's angle from T to R (rad)."""
     tt, rr, tr = (column(judged, f"{which}_cov_{part}_km2") for part in ("tt", "rr", "tr"))
-    middle, half = 0.5 * (tt + rr), np.hypot(0.5 * (tt - rr), tr)
-    angle = 0.5 * np.arctan2(2.0 * tr, tt - rr)
-    return np.sqrt(middle + half), np.sqrt(np.maximum(middle - half, 0.0)), angle
+    return *principal_sigmas_km(tt, rr, tr), 0.5 * np.arctan2(2.0 * tr, tt - rr)
 
 
 # --- what an encounter counts for ----------------------------------------------------------------------------

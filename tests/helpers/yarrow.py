@@ -9,12 +9,12 @@ from __future__ import annotations
 import numpy as np
 
 from swarm.reach.approach.about import field_about, index_of
-from swarm.reach.approach.field import move_to, place_of, velocity_of
+from swarm.reach.approach.field import place_of, velocity_of
 from targets.base.constants import DAY_S
 from targets.base.timescale import tdb_s_from_jd
 from targets.masses.massive import mass_named
 from targets.masses.where import Ephemeris
-from tests.helpers.mothership_files import Block, oem_text
+from tests.helpers.demonstration_paths import flown_about, write_oem
 from tests.helpers.places import ROOT
 
 FILE = ROOT / "runs" / "yarrow" / "yarrow.oem"
@@ -44,17 +44,8 @@ def path():
         np.arange(2.0, AFTER_DAYS + 0.1, 0.125),
     ])  # fmt: skip
     epochs = MET_S + days * DAY_S
-    states = np.empty((len(epochs), 6))
-    for k, t in enumerate(epochs):
-        y = start.copy()
-        assert move_to(y, MET_S, t, field) == 0
-        states[k] = y
-    return epochs, states + ephemeris.about_sun(planet, epochs)
+    return epochs, flown_about(start, MET_S, epochs, field) + ephemeris.about_sun(planet, epochs)
 
 
 if __name__ == "__main__":
-    epochs, states = path()
-    text = oem_text([Block(epochs, states, {"OBJECT_NAME": "YARROW", "OBJECT_ID": "2032-001A"})])
-    FILE.parent.mkdir(exist_ok=True)
-    text = text.replace("FIREWEED", "YARROW").replace("written for a test", "an invented mothership")
-    FILE.write_text(text, encoding="ascii")
+    write_oem(FILE, "YARROW", "2032-001A", path())

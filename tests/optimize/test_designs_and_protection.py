@@ -19,6 +19,7 @@ from swarm.plan.protection import PARTS, impact_parts
 from swarm.plan.rules import decode, feasible
 from swarm.study.schema import study_from
 from targets.base.errors import NothingFeasible
+from tests.helpers.enumerated_front import front_of
 from tests.helpers.flown_as_aimed import allowed, optimize, plan_data, plan_rules
 from tests.helpers.plan_checker import problems_of
 from tests.helpers.serial_pool import Serial
@@ -93,12 +94,6 @@ def every_plan(study: Any, table: pa.Table) -> np.ndarray:
         if keeps(study, [rows[k] for k in plan])
     ]
     return np.array(plans)
-
-
-def front_of(values: np.ndarray) -> np.ndarray:
-    costs = np.unique(np.round(values * [-1.0, 1.0, 1.0], 13), axis=0)
-    beaten = [bool(((costs <= c).all(axis=1) & (costs < c).any(axis=1)).any()) for c in costs]
-    return costs[~np.array(beaten)]
 
 
 @pytest.mark.parametrize("seed", range(6))

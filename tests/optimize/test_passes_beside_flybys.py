@@ -15,10 +15,11 @@ import pyarrow as pa
 import pytest
 
 from swarm.optimize.search import Optimised, optimize
-from swarm.plan.data import Chances, plan_data, row_qualities
+from swarm.plan.data import Chances, PlanData, plan_data, row_qualities
 from swarm.plan.objectives import evaluate
 from swarm.study.schema import study_from
 from targets.catalogue.places import with_places
+from tests.helpers.enumerated_front import front_of
 from tests.helpers.plan_checker import problems_of
 from tests.helpers.serial_pool import Serial
 from tests.helpers.small_cases import START_JD_TDB, make_opportunities, make_study, make_targets
@@ -151,10 +152,9 @@ def every_plan(study: Any, table: pa.Table) -> list[list[int]]:
     ]
 
 
-def front_of(values: np.ndarray) -> np.ndarray:
-    costs = np.unique(np.round(values * [-1.0, 1.0, 1.0], 13), axis=0)
-    beaten = [bool(((costs <= c).all(axis=1) & (costs < c).any(axis=1)).any()) for c in costs]
-    return costs[~np.array(beaten)]
+def values_of(study: Any, plans: list[list[int]], data: PlanData) -> np.ndarray:
+    """Science, propellant and risk of plans of any length, (n, 3)."""
+    return evaluate(np.array([[*plan, *[-1] * (study.probe.count - len(plan))] for plan in plans]), data)
 
 
 def searched(study: Any, table: pa.Table, targets: Any, chances: Chances, **more: Any) -> Optimised:
@@ -166,8 +166,7 @@ def test_a_mixed_case_is_its_full_enumeration(seed: int) -> None:
     study, (table, targets, chances) = question(), drawn(seed)
     data = plan_data(study, table, targets, judged=chances)
     plans = every_plan(study, table)
-    padded = np.array([[*plan, *[-1] * (study.probe.count - len(plan))] for plan in plans])
-    values = evaluate(padded, data)
+    values = values_of(study, plans, data)
     rows = table.to_pylist()
     by_hand = [science_of(study, plan, rows, chances, data.hardware) for plan in plans]
     np.testing.assert_allclose(values[:, 0], by_hand, rtol=0.0, atol=1e-12)
@@ -184,9 +183,7 @@ def test_a_mixed_case_is_its_full_enumeration(seed: int) -> None:
 def test_the_search_finds_the_best_and_breaks_no_rule(seed: int) -> None:
     study, (table, targets, chances) = question(), drawn(seed)
     data = plan_data(study, table, targets, judged=chances)
-    plans = every_plan(study, table)
-    padded = np.array([[*plan, *[-1] * (study.probe.count - len(plan))] for plan in plans])
-    most = evaluate(padded, data)[:, 0].max()
+    most = values_of(study, every_plan(study, table), data)[:, 0].max()
     out = searched(study, table, targets, chances, exact_plans=0)
     assert max(out.front["science"].to_pylist()) == pytest.approx(most, abs=1e-9)
     known = {row["opportunity"]: row for row in table.to_pylist()}
@@ -199,9 +196,7 @@ def test_the_search_finds_the_best_and_breaks_no_rule(seed: int) -> None:
 def test_the_bound_is_never_below_the_best(seed: int) -> None:
     study, (table, targets, chances) = question(), drawn(seed)
     data = plan_data(study, table, targets, judged=chances)
-    plans = every_plan(study, table)
-    padded = np.array([[*plan, *[-1] * (study.probe.count - len(plan))] for plan in plans])
-    values = evaluate(padded, data)
+    values = values_of(study, every_plan(study, table), data)
     bound = searched(study, table, targets, chances).bound
     for level, most in zip(
         bound["propellant_kg"].to_pylist(), bound["science_upper"].to_pylist(), strict=True

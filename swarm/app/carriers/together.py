@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from contextlib import ExitStack, contextmanager
+from collections.abc import Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -13,6 +13,7 @@ from swarm.app.carriers.joining import OfCarrier, joined_bound, joined_front
 from swarm.app.carriers.listed import Carrier, NoStudy, Searched, listed
 from swarm.app.carriers.retarget import proposed
 from swarm.app.pipeline import Options, Work, finish_all, is_due, on_first_start, start_run
+from swarm.app.stages.running import marked
 from swarm.reach.opportunities import Screening, screen_together
 from swarm.report.carrier_figures import carrier_figures
 from swarm.report.paint import paint_figures
@@ -31,6 +32,7 @@ STUDIES, RUNS, FIGURES = "studies", "carriers", "figures"
 _AT_ONCE = 20
 # Each has a front; trajectories and a page of the one that is chosen are one command away.
 _LAST_STAGE = "optimize"
+_MADE = ("carriers.parquet",)
 
 
 @dataclass(frozen=True)
@@ -69,23 +71,9 @@ def run_carriers(study_path: Path, run_dir: Path, options: Options, teller: Tell
         on_first_start(pool, options, teller)
         own = replace(options, resume=True, base=asked.base)
         place = _Place(run_dir, own, pool, teller, reading)
-        with _marked(run):
+        with marked(run, CARRIERS, run.fingerprint(), stale=_MADE, makes=_MADE):
             _answer(run, order, refused, keep, place)
     return run
-
-
-@contextmanager
-def _marked(run: Run) -> Iterator[None]:
-    run.begin(CARRIERS, run.fingerprint(), makes=["carriers.parquet"])
-    status = "stopped"
-    try:
-        yield
-        status = "done"
-    except NothingFeasible as limit:
-        status = f"nothing feasible: {limit.limit}"
-        raise
-    finally:
-        run.finish(CARRIERS, status, seconds=0.0, makes=["carriers.parquet"])
 
 
 def _answer(run: Run, order: list[Ranked], refused: list[NoStudy], keep: int, place: _Place) -> None:

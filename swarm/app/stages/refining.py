@@ -121,7 +121,11 @@ def work_handoff(work: Work) -> None:
 
 def _passes_of(run: Run, plan: int) -> list[tuple[int, dict[str, Any]]]:
     """Probe numbers of a plan that pass a planet or a moon, each with its row of `opportunities`."""
-    own = run.read_table("plans").filter(pc.equal(run.read_table("plans")["plan"], plan))
-    rows = {row["opportunity"]: row for row in run.read_table("opportunities").to_pylist()}
+    plans, opportunities = run.read_table("plans"), run.read_table("opportunities")
+    own = plans.filter(pc.equal(plans["plan"], plan))
+    met = opportunities.filter(
+        pc.is_in(opportunities["opportunity"], value_set=own["opportunity"].combine_chunks())
+    )
+    rows = {row["opportunity"]: row for row in met.to_pylist()}
     flown = [(each["probe"], rows[each["opportunity"]]) for each in own.to_pylist()]
     return [(probe, row) for probe, row in flown if ENCOUNTERS[row["kind"]].place]

@@ -8,7 +8,7 @@ from contextlib import contextmanager
 
 from swarm.app.stages.record import Stage, Work, hanging_on
 from swarm.app.stages.taking import taken_over
-from swarm.run.folder import require_free
+from swarm.run.folder import Run, require_free
 from targets.base.errors import NothingFeasible
 
 
@@ -27,7 +27,10 @@ def run_stage(stage: Stage, work: Work, stages: Sequence[Stage]) -> bool:
     if work.options.resume and (changed := work.run.changed(stage.name)):
         work.teller.say(f"{stage.name}: made again: not as it was left: {_few(changed)}")
     require_free(work.run.folder, resume=work.options.resume, tables=stage.results())
-    with _marked(stage, work, inputs, hanging_on(stage, stages)):
+    later = hanging_on(stage, stages)
+    stale = [name for each in (stage, *later) for name in each.makes]
+    undone = [each.name for each in later]
+    with marked(work.run, stage.name, inputs, stale=stale, makes=stage.makes, undone=undone):
         if not taken_over(stage, work, stages):
             stage.work(work)
     return True
@@ -38,11 +41,21 @@ def _few(names: list[str]) -> str:
 
 
 @contextmanager
-def _marked(stage: Stage, work: Work, inputs: str, later: tuple[Stage, ...]) -> Iterator[None]:
-    """Mark a stage running, then done or why not; the time it took is kept either way."""
+def marked(
+    run: Run,
+    name: str,
+    inputs: str,
+    *,
+    stale: Sequence[str],
+    makes: Sequence[str],
+    undone: Sequence[str] = (),
+) -> Iterator[None]:
+    """Mark a stage running, then done or why not; the time it took is kept either way.
+
+    stale  : files to be removed first: its own, and those of the stages that hang on it, which are `undone`
+    """
     begun = time.monotonic()
-    stale = [name for each in (stage, *later) for name in each.makes]
-    work.run.begin(stage.name, inputs, makes=stale, undone=[each.name for each in later])
+    run.begin(name, inputs, makes=stale, undone=undone)
     status = "stopped"
     try:
         yield
@@ -51,4 +64,4 @@ def _marked(stage: Stage, work: Work, inputs: str, later: tuple[Stage, ...]) -> 
         status = f"nothing feasible: {limit.limit}"
         raise
     finally:
-        work.run.finish(stage.name, status, seconds=time.monotonic() - begun, makes=stage.makes)
+        run.finish(name, status, seconds=time.monotonic() - begun, makes=makes)

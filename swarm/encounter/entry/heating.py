@@ -5,7 +5,7 @@ References
 [1] Sutton, Graves, "A general stagnation-point convective-heating equation for arbitrary gas mixtures", NASA TR R-376,
     1971: q = k sqrt(rho / R_n) V^3
 [2] Tauber, Sutton, "Stagnation-point radiative heating relations for Earth and Mars entries", J. Spacecraft 28:40,
-    1991: q = C R_n^a rho^b f(V). Earth and the f of Mars from a public transcription; C, a, b of Mars from memory
+    1991: q = C R_n^a rho^b f(V). Earth and the f of Mars read second-hand; C, a, b of Mars from memory
 """
 
 from __future__ import annotations

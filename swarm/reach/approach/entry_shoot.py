@@ -24,7 +24,14 @@ from swarm.reach.approach.entry_goals import (
 )
 from swarm.reach.approach.field import OK, OUTSIDE, PlanetField, fly_to_closest, relative_to
 from swarm.reach.approach.goals import aim_of, fill_aim_by_state, frame_of
-from swarm.reach.approach.shoot import BOUND, NOT_CONVERGED, REASONS, WITHIN_KM
+from swarm.reach.approach.shoot import (
+    BOUND,
+    NOT_CONVERGED,
+    REASONS,
+    WITHIN_KM,
+    back_to_start,
+    begin_flight,
+)
 
 Floats = NDArray[np.float64]
 
@@ -64,15 +71,6 @@ class EntryShots:
 
 
 @njit(cache=True)
-def _begin(state, burn, y):
-    y[:] = 0.0
-    for i in range(3):
-        y[i], y[3 + i] = state[i], state[3 + i] + burn[i]
-    for i in range(6):
-        y[6 + 6 * i + i] = 1.0
-
-
-@njit(cache=True)
 def _goals_by_start(relative, frame, interface, y, by_start):
     """Write d(B.T, B.R, epoch) by the state at the start, (3, 6), from the transition matrix in y."""
     by_state = np.zeros((3, 6))
@@ -80,12 +78,7 @@ def _goals_by_start(relative, frame, interface, y, by_start):
     _, ux, uy, uz = height_and_up(relative, interface)
     sinking = relative[3] * ux + relative[4] * uy + relative[5] * uz
     by_state[2, 0], by_state[2, 1], by_state[2, 2] = -ux / sinking, -uy / sinking, -uz / sinking
-    for i in range(3):
-        for j in range(6):
-            total = 0.0
-            for m in range(6):
-                total += by_state[i, m] * y[6 + 6 * m + j]
-            by_start[i, j] = total
+    back_to_start(by_state, y, by_start)
 
 
 @njit(cache=True)
@@ -143,7 +136,7 @@ def _shoot_entry(state, begin, target, mu, window, gate_km, goal, interface, fie
     relative, miss = np.empty(6), np.zeros(3)
     timed = not math.isnan(goal[2])
     burn[:] = 0.0
-    _begin(state, burn, y)
+    begin_flight(state, burn, y)
     met = fly_to_closest(y, begin, target, window, gate_km, field)
     relative[:] = relative_to(target, met.epoch_s, y, field)
     frame = frame_of(relative, mu)
@@ -158,7 +151,7 @@ def _shoot_entry(state, begin, target, mu, window, gate_km, goal, interface, fie
     for _ in range(_ITERATIONS):
         if not possible:
             break
-        _begin(state, burn, y)
+        begin_flight(state, burn, y)
         met = fly_to_interface(y, begin, target, window, interface, field)
         if met.status != OK and met.status != ABOVE:
             return met.status, met.epoch_s, frame, unburned

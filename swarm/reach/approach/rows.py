@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections import Counter
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from swarm.reach.approach.about import field_about, index_of
-from swarm.reach.approach.field import PlanetField
+from swarm.reach.approach.field import OK, PlanetField
 from swarm.reach.approach.needs import window_s
 from swarm.reach.approach.passage import Passage, States
-from swarm.reach.approach.shoot import Shots, shoot
+from swarm.reach.approach.shoot import REASONS, Shots, shoot
 from targets.base.constants import DAY_S
 from targets.masses.massive import planet_of
 from targets.masses.where import Ephemeris
@@ -102,6 +104,15 @@ def asked_rows(
         early,
         int((~known).sum()),
     )
+
+
+def left_out(early: int, late: int, statuses: Iterable[int], reasons: Sequence[str] = REASONS) -> list[str]:
+    """What became of rows that no burn was found for, in words: none is left out without being counted."""
+    said = [f"{early} would be released before the path that leads here begins"] if early else []
+    if late:
+        said.append(f"{late} {LATE}")
+    missed = Counter(int(status) for status in statuses if status != OK)
+    return said + [f"{count}: {reasons[status]}" for status, count in sorted(missed.items())]
 
 
 def covered_s(asked: Asked) -> tuple[float, float]:

@@ -106,6 +106,17 @@ class Scene:
         return max([self.span_tdb_s[0], *before])
 
 
+def approaches_of(study: Study, kind: str) -> list[ApproachSettings]:
+    """The approaches of a kind. Raises InputError where the study has none."""
+    asks = [ask for ask in study.approach if ask.kind == kind]
+    if not asks:
+        raise InputError(
+            f"the study asks for no {kind}", place="approach", found=f"{len(study.approach)} of other kinds",
+            expected=f'an [[approach]] with kind = "{kind}"',
+        )  # fmt: skip
+    return asks
+
+
 @contextmanager
 def scene_of(study: Study) -> Iterator[Scene]:
     """Find where the mothership passes a body with mass; its path can be asked for while the context is open."""

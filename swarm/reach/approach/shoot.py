@@ -57,7 +57,8 @@ class Shots:
 
 
 @njit(cache=True)
-def _start(state, burn, y):
+def begin_flight(state, burn, y):
+    """Put a state after a burn, and the transition matrix of no time at all, into y, (42,)."""
     y[:] = 0.0
     for i in range(3):
         y[i], y[3 + i] = state[i], state[3 + i] + burn[i]
@@ -70,7 +71,13 @@ def _aim_by_start(relative, frame, y, by_start):
     """Write d(B.T, B.R) by the state at the start, (2, 6), from the transition matrix in y."""
     by_state = np.empty((2, 6))
     fill_aim_by_state(relative, frame, by_state)
-    for i in range(2):
+    back_to_start(by_state, y, by_start)
+
+
+@njit(cache=True)
+def back_to_start(by_state, y, by_start):
+    """Turn what goals change by the state at the end, (k, 6), into the same by the state at the start."""
+    for i in range(by_state.shape[0]):
         for j in range(6):
             total = 0.0
             for m in range(6):
@@ -102,7 +109,7 @@ def _improve(by_start, miss, burn):
 @njit(cache=True)
 def _unburned(state, begin, target, mu, window, gate_km, field, y, relative, by_start):
     """Return status, epoch and B-plane of the path without a burn; y, relative and by_start are filled."""
-    _start(state, np.zeros(3), y)
+    begin_flight(state, np.zeros(3), y)
     met = fly_to_closest(y, begin, target, window, gate_km, field)
     relative[:] = relative_to(target, met.epoch_s, y, field)
     frame = frame_of(relative, mu)
@@ -124,7 +131,7 @@ def _shoot_one(state, begin, target, mu, window, goal, field, frame, relative, b
     for _ in range(_ITERATIONS):
         if not _improve(by_start, miss_of(relative, goal, frame), burn):
             break
-        _start(state, burn, y)
+        begin_flight(state, burn, y)
         met = fly_to_closest(y, begin, target, window, 0.0, field)
         if met.status != OK:
             return met.status, met.epoch_s

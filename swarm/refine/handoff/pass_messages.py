@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from swarm.reach.approach.about import index_of
-from swarm.reach.approach.field import relative_to
+from swarm.reach.approach.field import PlanetField, relative_to
 from swarm.reach.mothership.interpolation import HERMITE, interpolated
 from swarm.refine.handoff.oem import J2000, date_text, oem_text, one_line
 from swarm.refine.handoff.read_back import ReadBackDiffers
@@ -47,7 +47,8 @@ def write_passes(
     folder.mkdir(parents=True, exist_ok=True)
     created, worst = float(tdb_s_from_jd(study.study.date_jd_tdb)), (0.0, 0.0)
     for probe, row in flown:
-        path = path_of_pass(row, ephemeris)
+        field = field_of_pass(row, ephemeris)
+        path = path_of_pass(row, field, ephemeris)
         name = f"probe_{probe:02d}_pass.oem"
         text = oem_text(
             f"PROBE {probe:02d}", path.stretches, creation_tdb_s=created, comments=_comments(row, path),
@@ -62,7 +63,7 @@ def write_passes(
             (folder / f"probe_{probe:02d}_{one_line(row['target']).lower()}.oem").write_text(
                 text, encoding="ascii"
             )
-        off = _read_back(folder / name, row, ephemeris)
+        off = _read_back(folder / name, row, field)
         worst = max(worst[0], off[0]), max(worst[1], off[1])
     (folder / "passes.csv").write_text(
         csv_of_rows(_COLUMNS, [_row(*each) for each in flown]), encoding="utf-8"
@@ -118,9 +119,9 @@ def _readme(study: Study, flown: Sequence[tuple[int, dict[str, Any]]], ephemeris
 # --- reading back -------------------------------------------------------------------------------------------
 
 
-def _read_back(file: Path, row: dict[str, Any], ephemeris: Ephemeris) -> tuple[float, float]:
+def _read_back(file: Path, row: dict[str, Any], field: PlanetField) -> tuple[float, float]:
     """How far the message is from a flight that starts at its first state, between its nodes; km, km/s."""
-    body, field = mass_named(row["target"]), field_of_pass(row, ephemeris)
+    body = mass_named(row["target"])
     segments = read_segments(file)
     fly = followed(segments[0][1].states[0].copy(), float(segments[0][1].epochs_tdb_s[0]), field)
     between = [0.5 * (each.epochs_tdb_s[1:] + each.epochs_tdb_s[:-1]) for _, each in segments]
