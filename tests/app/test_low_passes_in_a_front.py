@@ -49,7 +49,7 @@ def run(folder: Path, text: str, until: str | None = None):
 def mixed(tmp_path_factory):
     text = small(
         HAREBELL, bodies="20_000", altitudes_km="[600, 3000]", release_days_before="[150]",
-        clock_step_deg="30", slot_days="40.0", counts="[1, 3]",
+        clock_step_deg="30", slot_days="40.0", counts="[1, 3]", burn_limit_m_s="600.0",
     )  # fmt: skip
     return run(tmp_path_factory.mktemp("mixed") / "run", text)
 
