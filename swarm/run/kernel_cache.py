@@ -148,18 +148,25 @@ def join_kernels(source: Path, into: Path) -> None:
 
     numba keeps a function's kernels as numbered files beside an index from signature to number. Two folders may use a
     number for different signatures, so files are not copied by name: each missing one gets a number that is free. The
-    index is written last, and numba puts new files in the place of old ones, so that a reader finds either.
+    index is written last, and numba puts new files in the place of old ones, so that a reader finds either. A worker
+    that ends takes its folder away meanwhile: what is gone is compiled again when it is used.
     """
-    for index in sorted(source.rglob("*.nbi")):
+    for index in _indices(source):
         place = into / index.parent.relative_to(source)
         there = place / index.name
-        if there.exists() and (there.samefile(index) or there.read_bytes() == index.read_bytes()):
-            continue
         try:
-            _join_one(index, place)
+            if not (there.exists() and (there.samefile(index) or there.read_bytes() == index.read_bytes())):
+                _join_one(index, place)
         except (OSError, EOFError, ImportError, AttributeError, pickle.UnpicklingError):
-            # half written, or of a function that is gone: compiled again when it is used
+            # gone, half written, or of a function that is gone: compiled again when it is used
             continue
+
+
+def _indices(folder: Path) -> list[Path]:
+    """The indices below a folder, in order; `os.walk`, unlike `Path.rglob`, goes on where a folder has gone."""
+    return sorted(
+        Path(place) / name for place, _, names in os.walk(folder) for name in names if name.endswith(".nbi")
+    )
 
 
 def _join_one(index: Path, place: Path) -> None:

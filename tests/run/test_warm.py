@@ -82,6 +82,28 @@ def test_one_more_name_of_a_file_is_not_written_through(place, tmp_path):
     assert {path.relative_to(one): path.read_bytes() for path in one.rglob("*.nb?")} == held
 
 
+def test_what_goes_away_meanwhile_costs_nothing_but_time(place, tmp_path, monkeypatch):
+    """A worker that ends takes its folder away: a folder that was just seen, and a file that is a name of nothing."""
+    one, other = tmp_path / "one", tmp_path / "other"
+    use(place, one, "int")
+    use(place, other, "float")
+    index = next(other.rglob("*outer*.nbi"))
+    index.unlink()
+    index.symlink_to(tmp_path / "nowhere")
+    gone, scandir = other / "gone", os.scandir
+    gone.mkdir()
+
+    def looked(folder="."):
+        if Path(folder) == gone:
+            raise FileNotFoundError(folder)
+        return scandir(folder)
+
+    monkeypatch.setattr(os, "scandir", looked)
+    join_kernels(other, one)
+    monkeypatch.undo()
+    assert use(place, one, "int") == (["12"], (0, 1))
+
+
 def test_what_is_compiled_ahead_is_what_there_is():
     """Every line names a kernel, with as many arguments as it has and fields as its records have."""
     asked = [one for module in modules() for one in module]
