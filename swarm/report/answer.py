@@ -6,6 +6,7 @@ from typing import Any
 
 from markupsafe import Markup
 
+from swarm.decide.headline import risk_in_words
 from swarm.decide.rests import rests_on_lines
 from swarm.report.figures import plan_rows
 from swarm.report.markup import filled, listing, name, number
@@ -52,22 +53,17 @@ def _of(tables: PageTables, key: str, row: int, form: str) -> Markup:
     return number("front", key, row, value=tables["front"][key][row].as_py(), form=form)
 
 
-# Upper ends of a risk and the words for it (own choice); the number stands beside the word.
-_RISK_WORDS = ((0.1, "slight"), (0.3, "moderate"), (0.6, "considerable"), (1.0, "high"))
-
-
 def _strip(tables: PageTables, row: int) -> list[dict[str, Markup | str]]:
     """Six things a panel asks first: probes, science with its spread, risk, mass, next decision, confidence."""
     front = tables["front"]
     risk = front["risk"][row].as_py()
-    word = next(said for high, said in _RISK_WORDS if risk <= high + 1e-9)
     worst = "cvar10_science" in front.column_names
     made = [
         ("Probes", filled_line("{} of {}", _of(tables, "probes", row, "0"), tables.run.study.probe.count),
          "flown of carried"),
         ("Science", _of(tables, "science", row, "%0"),
          filled_line("{} in the worst tenth", _of(tables, "cvar10_science", row, "%0")) if worst else ""),
-        ("Risk", word, filled_line("{} to miss a threshold", _of(tables, "risk", row, "%0"))),
+        ("Risk", risk_in_words(risk), filled_line("{} to miss a threshold", _of(tables, "risk", row, "%0"))),
         ("Mass", *_mass(tables, row)),
         ("Next decision", *_next_decision(tables)),
         ("Confidence", *_confidence(tables)),

@@ -9,12 +9,14 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from swarm.optimize.archive import Archive, merged
+
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 # Quarters of the most propellant on the joined front: where `carriers` tells each mothership's best science.
 SHARES = (0.25, 0.5, 0.75, 1.0)
-# A plan is beaten where another is at least as good but for rounding, as in the search.
+# A plan is within a level where it is but for rounding.
 _TIE = 1e-12
 
 
@@ -76,14 +78,9 @@ def _costs(front: pa.Table) -> Floats:
 
 
 def _unbeaten(costs: Floats) -> Ints:
-    """Rows that no other row beats, in order; the first of equal ones."""
-    order = np.lexsort((np.arange(len(costs)), costs[:, 2], costs[:, 1], costs[:, 0]))
-    kept: list[int] = []
-    for row in order:
-        # whatever beats it is no worse in science, so it stands before it in this order
-        if not kept or not (costs[kept] <= costs[row] + _TIE).all(axis=1).any():
-            kept.append(int(row))
-    return np.array(sorted(kept), dtype=np.int64)
+    """Rows that no other row beats, as the search decides it, in order; the first of equal ones."""
+    rows = np.arange(len(costs), dtype=np.int64)[:, None]
+    return np.sort(merged([Archive(rows, costs)]).plans[:, 0])
 
 
 def _plans_of(front: pa.Table, flown: Sequence[OfCarrier]) -> pa.Table:
