@@ -22,10 +22,10 @@ KEYS_OF_ROWS = {
     FLYBY: ("taxonomy", *BODY_KEYS),
     LOW_PASS: PASS_KEYS,
     ORBIT: ("body", "latitude_deg", "resolution_m_max", "hours_below_min", "count_sigma_min"),
-    ENTRY: ("body", "latitude_deg", "sun_elevation_deg"),
+    ENTRY: ("body", "latitude_deg", "longitude_deg", "local_time_h", "sun_elevation_deg", "bar_min"),
 }
 # What says what a kind comes to that is not searched.
-_COMMANDS = {ORBIT: "swarm lifetime STUDY", ENTRY: "swarm corridor STUDY"}
+_COMMANDS = {ORBIT: "swarm lifetime STUDY"}
 
 
 def impact_limit(study: Study, ask: ApproachSettings) -> float | None:
