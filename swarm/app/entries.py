@@ -8,10 +8,10 @@ from collections import Counter
 import numpy as np
 
 from swarm.encounter.entry.corridor import EDGE_REASONS, Corridor
+from swarm.encounter.entry.entry_cautions import cautions_of_entries
 from swarm.encounter.entry.entry_judging import JudgedEntries, judge_entries
-from swarm.encounter.entry.entry_screen import IN_CORRIDOR, nothing_in_the_corridor
-from swarm.encounter.entry.heating import NOT_IN_NUMBER
-from swarm.encounter.entry.relay import overlaps
+from swarm.encounter.entry.entry_limits import IN_CORRIDOR, limits_of_entries, seen_entries
+from swarm.encounter.entry.entry_screen import nothing_in_the_corridor
 from swarm.encounter.entry.setting import Setting, setting_at
 from swarm.reach.approach.entry_rows import EntryRows
 from swarm.reach.approach.entry_shoot import ENTRY_REASONS
@@ -30,7 +30,6 @@ _HEAD = (
     f"{'Sun':>4} {'sigma':>6} {'P(in)':>6} {'g':>5} {'W/cm2':>7} {'J/cm2':>7} {'bar':>6} {'down min':>8} "
     f"{'heard min':>9} {'relay Mbit':>10} {'Earth Mbit':>10} {'quality':>7}  limited by"
 )
-_ABLATES_KM_S = 20.0
 
 
 def corridor_lines(study: Study) -> list[str]:
@@ -165,87 +164,13 @@ def _or_dash(value: float, how: str) -> str:
 
 
 def _least(rows: EntryRows, judged: JudgedEntries, setting: Setting) -> list[str]:
-    """The least angle and the latest release in the corridor, and who shares the receiver; what limits each."""
-    good = np.flatnonzero(_good(judged, setting.design))
-    if not len(good):
-        return []
-    days = ((rows.passage.closest_tdb_s - rows.release_s) / DAY_S)[judged.rows]
-    angles = rows.angle_deg[judged.rows]
-    least, soonest = good[np.argmin(angles[good])], good[np.argmin(days[good])]
-    shallow = judged.flown.corridor_shallow_deg[least]
-    below = judged.worth.limited_by[angles < angles[least]]
-    said = [
-        f"least angle in the corridor: {angles[least]:g} deg; its shallow edge is {shallow:.2f} deg, 1 sigma of its "
-        f"angle {judged.worth.angle_sigma_deg[least]:.2g} deg; {_what_limits(below, 'shallower ones')}",
-        f"latest release in the corridor: {days[soonest]:g} d before, for {judged.flown.burn_m_s[soonest]:.3g} m/s of "
-        f"{setting.design.burn_limit_m_s:g}; {_later(judged, days, days[soonest], setting)}",
-    ]
-    return said + _shared(judged, good, setting)
-
-
-def _what_limits(names: np.ndarray, which: str) -> str:
-    """The commonest reason of rows that are not in the corridor."""
-    if not len(names):
-        return f"{which} are not asked for"
-    return f"{which} are limited by {Counter(str(name) for name in names).most_common(1)[0][0]}"
-
-
-def _later(judged: JudgedEntries, days: np.ndarray, soonest: float, setting: Setting) -> str:
-    later = days < soonest - 1e-6
-    dear = later & (judged.flown.burn_m_s > setting.design.burn_limit_m_s)
-    if later.any() and dear.sum() * 2 > later.sum():
-        return "later ones need more than burn_limit_m_s"
-    return _what_limits(judged.worth.limited_by[later], "later ones")
-
-
-def _shared(judged: JudgedEntries, good: np.ndarray, setting: Setting) -> list[str]:
-    """How many of these can be heard one after the other; at most so many at one moment."""
-    channels = setting.study.mothership.relay_channels
-    begin, end = judged.flown.relay_begin_s[good], judged.flown.relay_end_s[good]
-    heard = np.isfinite(begin)
-    if not heard.any():
-        return ["the mothership hears none of them: it has set, or passes before they are down"]
-    most = most_in_turn(begin[heard], end[heard], channels)
-    crowded = overlaps(begin, end, channels)
-    said = f"at most {most} of these {int(heard.sum())} rows can be heard with relay_channels = {channels}"
-    if crowded:
-        said += f": up to {max(map(len, crowded))} at one moment"
-    return [said]
-
-
-def most_in_turn(begin_s: np.ndarray, end_s: np.ndarray, channels: int) -> int:
-    """The most intervals of which no more than `channels` share a moment: by their ends, each to the latest free one.
-
-    Faigle, Nawijn 1995, "Note on scheduling intervals on-line", Discrete Appl. Math. 58:13: the earliest end first.
-    """
-    free = np.full(channels, -np.inf)
-    taken = 0
-    for k in np.argsort(end_s, kind="stable"):
-        able = np.flatnonzero(free <= begin_s[k])
-        if len(able):
-            free[able[np.argmax(free[able])]] = end_s[k]
-            taken += 1
-    return taken
+    limit = setting.design.burn_limit_m_s
+    seen = seen_entries(rows, judged, limit)
+    return limits_of_entries(seen, burn_limit_m_s=limit, channels=setting.study.mothership.relay_channels)
 
 
 def _cautions(ask: ApproachSettings, setting: Setting, judged: JudgedEntries) -> list[str]:
-    body, said = setting.passage.body, []
-    if not judged.flown.heating_known.all():
-        said.append(f"heating: {NOT_IN_NUMBER}")
-    if (judged.flown.v_entry_relative_km_s > _ABLATES_KM_S).any():
-        said.append(f"over {_ABLATES_KM_S:g} km/s a shell loses much of its mass: here it loses none")
-    if setting.atmosphere.approximate:
-        said.append(f"the atmosphere is made, not measured: {setting.atmosphere.source}")
-    if body.name == "Earth":
-        said.append(
-            "an entry of the Earth: break-up, what reaches the ground and who is under it are not computed here; "
-            "ask the authorities of re-entry safety before anything is planned on this"
-        )
-    if body.may_harbour_life:
-        said.append(f"{body.name} may harbour life, or what leads to it: a probe that enters contaminates it")
-    said.append(
-        "contamination: what enters stays; planetary protection asks for its own review of every entry"
-    )
+    said = cautions_of_entries(setting, judged)
     if ask.steer == "carrier":
         ship, down = setting.study.mothership, judged.flown
         said.append(

@@ -98,6 +98,11 @@ def unsearched(study: Study) -> Iterator[Problem]:
         if ask.kind not in SEARCHED:
             found = f'"{ask.kind}", not searched by this version'
             yield Problem(f"approach[{k}].kind", found, f"none: {_COMMANDS[ask.kind]} says what it comes to")
+        elif ask.kind == ENTRY and ask.steer != "probe":
+            found = f'"{ask.steer}", not searched by this version'
+            yield Problem(
+                f"approach[{k}].steer", found, '"probe"; swarm corridor STUDY says what "carrier" comes to'
+            )
         elif ask.kind not in asked:
             said = f'a row with where = {{ kind = "{ask.kind}" }}: what no row asks for is not searched'
             yield Problem(f"approach[{k}].kind", f'"{ask.kind}", and no row of this kind', said)

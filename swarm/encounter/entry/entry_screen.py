@@ -15,7 +15,14 @@ import numpy as np
 import pyarrow as pa
 
 from swarm.encounter.entry.corridor import Corridor
+from swarm.encounter.entry.entry_cautions import cautions_of_entries
 from swarm.encounter.entry.entry_judging import JudgedEntries, judge_entries
+from swarm.encounter.entry.entry_limits import (
+    IN_CORRIDOR,
+    joined_entries,
+    limits_of_entries,
+    seen_entries,
+)
 from swarm.encounter.entry.entry_table import entry_columns
 from swarm.encounter.entry.setting import Setting, setting_at
 from swarm.encounter.pass_screen import numbered, path_of_scene
@@ -49,8 +56,6 @@ OnDone = Callable[[int, int], None]
 
 # Rows flown in one task. Part of no answer: a row is flown alone.
 _CHUNK = 50
-# A row that is inside with less than this is not counted as being in the corridor: own choice.
-IN_CORRIDOR = 0.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -127,9 +132,16 @@ def _screened(study: Study, catalogue: Catalogue, pool: Pool, on_done: OnDone | 
         "entries_asked": float(sum(_asked_for(job.asked) for job in jobs)),
         "entries_met": float(sum(int((part.rows.shots.status == OK).sum()) for part in parts)),
     }
+    cautions = [
+        f"{jobs[part.job].setting.ask.body}: {each}"
+        for part in parts
+        for each in cautions_of_entries(jobs[part.job].setting, part.judged)
+    ]
     return Screening(
-        rows, targets, path, counts, ship.flybys, (*ship.notes, *said), by_kind={ENTRY: counts | entries}
-    )
+        rows, targets, path, counts, ship.flybys, (*ship.notes, *said), by_kind={ENTRY: counts | entries},
+        cautions=tuple(dict.fromkeys(cautions)),
+        limits=tuple(each for job, mine in zip(jobs, own, strict=True) for each in _limits(job, mine)),
+    )  # fmt: skip
 
 
 def _jobs(study: Study, scene: Scene) -> Sequence[_Job]:
@@ -168,6 +180,16 @@ def _table(study: Study, scene: Scene, job: _Job, part: _Part) -> pa.Table:
     table = table.filter(pa.array(within))
     design = pa.array([job.setting.design.name] * table.num_rows, pa.string())
     return table.append_column("design", design)
+
+
+def _limits(job: _Job, parts: Sequence[_Part]) -> list[str]:
+    """What limits the rows of a job, in sentences."""
+    design, ship = job.setting.design, job.setting.study.mothership
+    if not parts:
+        return []
+    seen = joined_entries([seen_entries(part.rows, part.judged, design.burn_limit_m_s) for part in parts])
+    found = limits_of_entries(seen, burn_limit_m_s=design.burn_limit_m_s, channels=ship.relay_channels)
+    return [f"{job.setting.ask.name}, {design.name}: {each}" for each in found]
 
 
 def _require_a_corridor(study: Study, jobs: Sequence[_Job], parts: Sequence[list[_Part]]) -> None:
