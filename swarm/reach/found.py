@@ -22,6 +22,7 @@ class Screening:
     flybys        : the mothership's passages of planets
     notes         : sentences about the mothership and the cache
     by_kind       : the counts of each kind of encounter alone
+    cautions      : sentences about what was asked for and refused
     """
 
     opportunities: pa.Table
@@ -31,3 +32,4 @@ class Screening:
     flybys: tuple[Flyby, ...] = ()
     notes: tuple[str, ...] = ()
     by_kind: dict[str, dict[str, float]] = field(default_factory=dict)
+    cautions: tuple[str, ...] = ()

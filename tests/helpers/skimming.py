@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from swarm.encounter.pass_screen import screen_passes
+from swarm.reach.found import Screening
 from swarm.run.workers import Pool
 from swarm.study.schema import Study
 from swarm.study.study_file import read_study
@@ -33,8 +34,13 @@ def study_in(folder: Path, text: str) -> Path:
     return file
 
 
+def screening_of(study: Study) -> Screening:
+    """The screen of low passes alone."""
+    catalogue = read_catalogue(study.catalogue, study.base).catalogue
+    return screen_passes((study,), catalogue, pool=Pool())[0]
+
+
 def screened(folder: Path, text: str) -> tuple[Study, list[dict[str, Any]]]:
     """The study and its low passes, rows of `opportunities` as widened by `passes`."""
     study = read_study(study_in(folder, text))
-    catalogue = read_catalogue(study.catalogue, study.base).catalogue
-    return study, screen_passes((study,), catalogue, pool=Pool())[0].opportunities.to_pylist()
+    return study, screening_of(study).opportunities.to_pylist()

@@ -78,6 +78,8 @@ def _keep_notes(run: Run, screening: Screening) -> None:
     run.note("survivors", dict(screening.counts))
     flybys = [flyby.as_plain() for flyby in screening.flybys]
     run.note("mothership", {"flybys": flybys, "notes": list(screening.notes)})
+    for said in screening.cautions:
+        run.warn(said)
     if lost := screening.counts["not_movable"]:
         run.warn(f"{lost} bodies could not be moved to the study's dates and were left out")
     bodies = bodies_alone(screening.targets)
