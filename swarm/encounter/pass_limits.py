@@ -87,7 +87,7 @@ def _least_km(flown: FlownRows) -> float:
     judged = flown.judged
     least, rows = judged.lowest_altitude_for_limit_km, judged.rows
     ways: dict[tuple[float, float], int] = {}
-    for k in np.flatnonzero(flown.able & np.isfinite(least)):
+    for k in np.flatnonzero(flown.able & np.isfinite(least)).tolist():
         way = float(flown.rows.release_s[rows[k]]), float(flown.rows.clock_deg[rows[k]])
         if way not in ways or _off(flown, k) < _off(flown, ways[way]):
             ways[way] = k

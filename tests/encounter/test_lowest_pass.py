@@ -54,7 +54,7 @@ def test_a_little_above_is_taken_and_one_below_is_refused(wide, tmp_path):
 
 
 def test_where_no_height_keeps_a_limit_that_is_said(tmp_path):
-    """Every probe may be dead on the mothership's own path, and the limit is nought: infinitely far is not far enough."""
+    """Every probe may be dead on the mothership's own path, and the limit is nought: nowhere is far enough."""
     text = demonstration("sorrel", release_days_before="[20]", clock_step_deg="180", altitudes_km="[300]")
     study = read_study(study_in(tmp_path, text.replace("Europa = 1e-4", "Europa = 0.0")))
     found = screening_of(study)
