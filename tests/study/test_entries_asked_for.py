@@ -35,7 +35,7 @@ def study(*, approach=None, designs=None, rows=None, **more):
         ({"body": "Europa"}, "approach[0].kind", "which has no atmosphere", "a body with an atmosphere: Venus"),
         ({"altitudes_km": [300]}, "approach[0].altitudes_km", "300", 'no such key with kind = "entry"'),
         ({"impact_chance_max": 1e-4}, "approach[0].impact_chance_max", "0.0001", 'no such key with kind = "entry"'),
-        ({"kind": "low-pass", "angles_deg": [20]}, "approach[0].angles_deg", "20", 'no such key with kind = "low-pass"'),
+        ({"kind": "low-pass", "angles_deg": [20]}, "approach[0].angles_deg", "20", 'with kind = "low-pass"'),
         ({"kind": "low-pass", "altitudes_km": [150]}, "approach[0].altitudes_km[0]", "150", "below, that is an entry"),
         ({"atmosphere": "titan-mean"}, "approach[0].atmosphere", "of Titan", '"venus-mean", or a file'),
         ({"interface_km": 500.0}, "approach[0].interface_km", "500", "so high does venus-mean reach"),
