@@ -121,15 +121,7 @@ def _returning(
     made: Burned, where: int, burn: ShipBurn, asked_s: float, planets: PlanetTable, place: str
 ) -> Burned:
     leg, at_s, change = made.legs[where], float(tdb_s_from_jd(burn.date)), _change_km_s(burn)
-    number = _met_then(made.flybys, leg, asked_s)
-    back_s, goal = (asked_s, leg.at(asked_s)[0]) if number is None else _planet_at(made.flybys[number])
-    if number is None and not asked_s <= _end_s(leg) - _ROOM_S:
-        raise InputError(
-            "the mothership cannot be back then: its leg ends before",
-            place=place,
-            found=iso_of_tdb_s(asked_s),
-            expected=f"a date before {iso_of_tdb_s(_end_s(leg) - _ROOM_S)}, or that of the passage that ends the leg",
-        )
+    back_s, goal, number = return_of(made.flybys, leg, asked_s, place)
     second_s = at_s + HALFWAY * (back_s - at_s)
     away = _flown(_with_burn(leg.at(at_s)[0], change), at_s, second_s, leg.pulled, planets)
     aimed = _aimed(away.states[-1], second_s, back_s, goal[:3], leg.pulled, planets, place)
@@ -147,18 +139,27 @@ def _returning(
     return Burned(legs, tuple(flybys), (*made.burns, *burns))
 
 
-def _met_then(flybys: Sequence[Flyby], leg: Path, at_s: float) -> int | None:
-    """The planet met at the end of a leg, if it is within its hours then."""
+def return_of(
+    flybys: Sequence[Flyby], leg: Path, asked_s: float, place: str
+) -> tuple[float, np.ndarray, int | None]:
+    """Where a return leads to: epoch, (6,) state there, and the number of the flyby if it is that of a planet.
+
+    Raises InputError where the leg is over by then.
+    """
     for k, flyby in enumerate(flybys):
         ends_leg = abs(flyby.enter_tdb_s - _end_s(leg)) < 1.0
-        if flyby.kind == MEETING and ends_leg and flyby.enter_tdb_s <= at_s <= flyby.leave_tdb_s:
-            return k
-    return None
-
-
-def _planet_at(flyby: Flyby) -> tuple[float, np.ndarray]:
-    at_s = flyby.closest_tdb_s
-    return at_s, spice.sample(planet_named(flyby.body).spice_id, np.array([at_s]))[0]
+        if flyby.kind == MEETING and ends_leg and flyby.enter_tdb_s <= asked_s <= flyby.leave_tdb_s:
+            at_s = flyby.closest_tdb_s
+            return at_s, spice.sample(planet_named(flyby.body).spice_id, np.array([at_s]))[0], k
+    last_s = _end_s(leg) - _ROOM_S
+    if asked_s > last_s:
+        raise InputError(
+            "the mothership cannot be back then: its leg ends before",
+            place=place,
+            found=iso_of_tdb_s(asked_s),
+            expected=f"a date before {iso_of_tdb_s(last_s)}, or that of the passage that ends the leg",
+        )
+    return asked_s, leg.at(asked_s)[0], None
 
 
 def _met_differently(old: Flyby, v_inf_in_km_s: np.ndarray) -> Flyby:

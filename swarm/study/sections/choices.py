@@ -57,8 +57,8 @@ class RetargetSettings(Section):
 class ShipBurn(Section):
     """[[mothership.burns]]: an impulse of the mothership, ICRF; no arc of a probe spans it.
 
-    With `return_by` further impulses follow that bring it back to its old path: one halfway, that leads to the place of then
-    and one there, that takes the old velocity; on the date of a passage of `legs` only the former.
+    With `return_by` further impulses follow that bring it back to its old path: one halfway, that leads to the place of
+    then, and one there, that takes the old velocity; on the date of a passage of `legs` only the former.
     """
 
     date: JdTdb = required("TDB")
