@@ -1,12 +1,17 @@
 """A study that leaves the mothership's path open: each candidate's run is its own, and the front is that of all."""
 
 import json
+import subprocess
+import sys
+import time
 
 import numpy as np
 import pytest
 
 from swarm.app.carriers.joining import OfCarrier, joined_bound
 from swarm.app.carriers.retarget import ship_propellant_kg
+from swarm.app.carriers.together import run_carriers
+from swarm.app.pipeline import Options
 from swarm.plan.flight import Flight
 from swarm.plan.judged import chances_from_table
 from swarm.plan.objectives import evaluate
@@ -14,8 +19,9 @@ from swarm.plan.question import Question, pose
 from swarm.plan.rules import feasible
 from swarm.plan.verify import Tables, problems_of
 from swarm.run.folder import Run
+from swarm.run.progress import Silent
 from swarm.run.tables import made_by
-from tests.helpers.batch_of_four import BASE
+from tests.helpers.batch_of_four import BASE, contents
 from tests.helpers.carrier_studies import BURNS, GRID, NO_BUDGET, ONE, written
 from tests.helpers.command_line import call
 
@@ -278,6 +284,50 @@ def test_it_goes_on_to_the_same_bytes(chosen):
     result = call("carriers", study, "--run", folder, "--workers", 1, "--resume")
     assert result.exit_code == 0, result.stderr
     assert {path.name: path.read_bytes() for path in folder.glob("*.parquet")} == before
+
+
+@pytest.mark.slow
+def test_killed_twice_and_resumed_it_leaves_the_same_bytes(chosen, tmp_path):
+    """Killed while motherships are searched, and again while their burns are."""
+    folder, _ = chosen
+    study, into = written(tmp_path, GRID, BURNS, FOLLOWED, base=DENSE), tmp_path / "run"
+    program = [
+        sys.executable,
+        "-m",
+        "swarm.app.cli",
+        "carriers",
+        str(study),
+        "--run",
+        str(into),
+        "--workers",
+        "1",
+    ]
+    for seen in ("carriers/c*/front.parquet", "carriers/c0004/judged.parquet"):
+        resume = ["--resume"] if into.exists() else []
+        started = subprocess.Popen([*program, *resume], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        while not list(into.glob(seen)) and started.poll() is None:
+            time.sleep(0.05)
+        assert started.poll() is None, "it ended before it could be killed"
+        started.kill()
+        started.wait()
+    assert not (into / "carriers.parquet").exists()
+    last = subprocess.run([*program, "--resume"], capture_output=True, text=True, check=False)
+    assert last.returncode == 0, last.stderr
+    assert contents(into) == contents(folder)
+
+
+def test_how_long_it_takes_yet_is_told_mothership_by_mothership(tmp_path):
+    """Steps of searching are motherships; each is told when it has its front."""
+    told = []
+
+    class Listener(Silent):
+        def stage(self, name):
+            return lambda done, total: told.append((name, done, total))
+
+    path = written(tmp_path, GRID.replace("keep = 2", "keep = 3"))
+    run_carriers(path, tmp_path / "run", Options(workers=1), Listener())
+    assert [each for each in told if each[0] == "motherships"] == [("motherships", k, 3) for k in (1, 2, 3)]
+    assert ("expected", 3, 3) in told
 
 
 def test_figures_are_there_with_their_numbers(chosen):
