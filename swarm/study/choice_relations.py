@@ -42,8 +42,8 @@ def choice_relations(study: Study) -> Iterator[Problem]:
         yield Problem(f"mothership.{key}", f'kind = "{ship.kind}"', expected)
     if ship.retarget is not None:
         yield from _retarget_relations(study, ship.retarget)
-    if study.approach and (ship.choices is not None or ship.candidates or ship.retarget is not None):
-        said = "none beside mothership.choices, candidates and retarget: motherships are compared by flybys alone"
+    if study.approach and ship.retarget is not None:
+        said = "none beside mothership.retarget: its burns are proposed by what they do to flybys of the catalogue"
         yield Problem("approach", f"{len(study.approach)} of them", said)
 
 

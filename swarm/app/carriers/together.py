@@ -18,7 +18,8 @@ from swarm.app.carriers.listed import Carrier, NoStudy, Searched, listed
 from swarm.app.carriers.retarget import proposed
 from swarm.app.pipeline import Options, Work, finish_all, is_due, on_first_start, start_run
 from swarm.app.stages.running import marked
-from swarm.reach.opportunities import Screening, screen_together
+from swarm.reach.every_kind import screen_every_kind
+from swarm.reach.found import Screening
 from swarm.refine.whole_plan import chosen_plan
 from swarm.report.carrier_figures import carrier_figures
 from swarm.report.choice_page import write_choice_page
@@ -195,7 +196,7 @@ def _swept(runs: Sequence[tuple[Carrier, Run]], place: _Place) -> dict[int, Scre
     if len(due) < 2:
         return {}
     try:
-        found = screen_together(
+        found = screen_every_kind(
             [run.study for _, run in due],
             place.reading.catalogue,
             pool=place.pool,

@@ -17,7 +17,8 @@ class ChoiceSettings(Section):
 
     `grid` names keys below [mothership] with the values each may have, for instance
     `{ "mothership.legs[0].date" = ["2031-03-01 TDB", "2031-04-01 TDB"] }`: every combination is a candidate. Those
-    that keep the limits are ranked by how many bodies one expects in reach, and the best `keep` are searched.
+    that keep the limits are ranked by how many bodies of the catalogue one expects in reach, and the best `keep` are
+    searched, with all kinds of encounter that the study asks for.
     """
 
     grid: dict[str, Annotated[tuple[GridValue, ...], Strict(False)]] = Field(
