@@ -18,9 +18,12 @@ from swarm.plan.objectives import evaluate
 from swarm.plan.question import Question, pose
 from swarm.plan.rules import feasible
 from swarm.plan.verify import Tables, problems_of
+from swarm.reach import opportunities
+from swarm.reach.screen.approaches import find_approaches
 from swarm.run.folder import Run
 from swarm.run.progress import Silent
 from swarm.run.tables import made_by
+from targets.motion.perturbed import move_to_epoch, prepare
 from tests.helpers.batch_of_four import BASE, contents
 from tests.helpers.carrier_studies import BURNS, GRID, NO_BUDGET, ONE, written
 from tests.helpers.command_line import call
@@ -314,6 +317,36 @@ def test_killed_twice_and_resumed_it_leaves_the_same_bytes(chosen, tmp_path):
     last = subprocess.run([*program, "--resume"], capture_output=True, text=True, check=False)
     assert last.returncode == 0, last.stderr
     assert contents(into) == contents(folder)
+
+
+def near_any(epochs_s, states, legs, planets, *, span_tdb_s, step_s):
+    """What the device must keep at least: whom the processor's own look keeps."""
+    at_start = move_to_epoch(epochs_s, states, span_tdb_s[0], planets=planets, step_s=step_s)
+    begin, end = span_tdb_s
+    prepared = prepare(at_start, start_tdb_s=begin, end_tdb_s=end, planets=planets, step_s=step_s)
+    kept = np.zeros(len(states), dtype=bool)
+    for found in find_approaches(prepared, legs):
+        kept[found.body] = True
+    return kept
+
+
+@pytest.mark.slow
+def test_with_a_filter_of_the_sweep_on_a_gpu_every_file_keeps_its_bytes(chosen, tmp_path, monkeypatch):
+    """The device's place is taken by the processor's look; that of the sweep, of the near misses, and of the burns."""
+    folder, _ = chosen
+    asked = []
+
+    def filtered(epochs_s, states, legs, planets, **span):
+        kept = near_any(epochs_s, states, legs, planets, **span)
+        asked.append((len({leg.mothership for leg in legs}), kept.sum()))
+        return kept
+
+    monkeypatch.setattr(opportunities, "worth_a_look", filtered)
+    path = written(tmp_path, GRID, BURNS, FOLLOWED, base=DENSE)
+    run_carriers(path, tmp_path / "run", Options(workers=1, gpu=True))
+    assert [motherships for motherships, _ in asked] == [2, 1, 2]
+    assert all(0 < kept < 2000 for _, kept in asked)
+    assert contents(tmp_path / "run") == contents(folder)
 
 
 def test_how_long_it_takes_yet_is_told_mothership_by_mothership(tmp_path):

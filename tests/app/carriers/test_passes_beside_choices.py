@@ -1,4 +1,4 @@
-"""A choice of motherships whose probes pass a planet, too: one sweep of every kind, and each run is that of its study."""
+"""A choice of motherships whose probes pass a planet, too: one sweep of every kind, each run that of its study."""
 
 import pytest
 
