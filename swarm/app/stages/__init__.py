@@ -45,7 +45,7 @@ STAGES: tuple[Stage, ...] = (
     Stage(
         "account",
         "A plan's place in a team's spreadsheet: launch mass, cost, stations, releases, protection, outcomes.",
-        _PLANNED,
+        (*_PLANNED, "counts"),
         "accounting",
     ),
     Stage(

@@ -47,7 +47,8 @@ def _parts(
     cost: CostSettings, carried: dict[str, int], mass_kg: float, hours: float, science: float
 ) -> tuple[int | float, ...]:
     probes = math.fsum(
-        cost.of_design.get(name, cost.per_probe) * units(count, cost.learning) for name, count in carried.items()
+        cost.of_design.get(name, cost.per_probe) * units(count, cost.learning)
+        for name, count in carried.items()
     )
     mass, tracking = cost.per_kg * mass_kg, cost.per_tracking_hour * hours
     total = math.fsum((cost.fixed, probes, mass, tracking))

@@ -30,16 +30,15 @@ def launch_mass(study: Study) -> pa.Table | None:
         sum(item[1] for item in items.values()),
         sum(item[2] for item in items.values()),
     )
-    lifted = (launch.capability_kg,) * 3
+    lift = launch.capability_kg
     rows = items | {
         "total": total,
-        "launch capability": lifted,
-        "left": tuple(lift - mass for lift, mass in zip(lifted, total, strict=True)),
+        "launch capability": (lift, lift, lift),
+        "left": (lift - total[0], lift - total[1], lift - total[2]),
     }
     values = {name: _row(item) for name, item in rows.items()}
     return pa.table(
-        {"item": list(values)}
-        | {key: [row[k] for row in values.values()] for k, key in enumerate(_COLUMNS)}
+        {"item": list(values)} | {key: [row[k] for row in values.values()] for k, key in enumerate(_COLUMNS)}
     )
 
 

@@ -53,7 +53,9 @@ def drawn_science(plan: Ints, data: PlanData, *, draws: int, rng: np.random.Gene
     failed = (rng.random((draws, len(common))) < common) @ (1 << np.arange(len(common)))
     counts = np.zeros((draws, len(data.weight)), dtype=np.int64)
     of_target = {
-        int(target): rng.choice(data.class_chance.shape[1], size=draws, p=_summed_to_1(data.class_chance[target]))
+        int(target): rng.choice(
+            data.class_chance.shape[1], size=draws, p=_summed_to_1(data.class_chance[target])
+        )
         for target in np.unique(data.target[used])
     }
     for row, chance in zip(used, own, strict=True):

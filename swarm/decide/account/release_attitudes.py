@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
@@ -31,12 +32,14 @@ def release_attitudes(mothership: pa.Table, recoil: pa.Table, *, places: int) ->
     its centre then is, 1 the radius of the ring.
     """
     rows = recoil.to_pylist()
-    axes = np.array([_unit([row[f"probe_change_{axis}_m_s"] for axis in "xyz"]) for row in rows]).reshape(-1, 3)
+    axes = np.array([_unit([row[f"probe_change_{axis}_m_s"] for axis in "xyz"]) for row in rows]).reshape(
+        -1, 3
+    )
     when = tdb_s_from_jd(np.array([row["release_jd_tdb"] for row in rows], dtype=float))
     own = _places_of(legs_of_table(mothership), when)
     earth = sample(_EARTH, when)[:, :3] if len(when) else np.zeros((0, 3))
     emptied, off_axis = emptied_in_order(places, len(rows))
-    turns = [math.nan, *(_angle_deg(a, b) for a, b in zip(axes[:-1], axes[1:], strict=True))][: len(rows)]
+    turns = [math.nan, *(_angle_deg(a, b) for a, b in itertools.pairwise(axes))][: len(rows)]
     return pa.table(
         {
             "probe": pa.array([row["probe"] for row in rows], pa.int64()),

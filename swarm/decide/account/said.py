@@ -71,6 +71,7 @@ def _protection(run: Run) -> str:
     for row in run.read_table("protection_checklist").to_pylist():
         found.setdefault(row["category"], []).append(row["body"])
     said = "; ".join(
-        f"{category}: {len(bodies)} {'body' if len(bodies) == 1 else 'bodies'}" for category, bodies in sorted(found.items())
+        f"{category}: {len(bodies)} {'body' if len(bodies) == 1 else 'bodies'}"
+        for category, bodies in sorted(found.items())
     )
     return f"categories of planetary protection to bring to the responsible authority: {said or 'none'}"

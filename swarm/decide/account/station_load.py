@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -31,7 +32,7 @@ def station_load(study: Study, opportunities: pa.Table, plan: NDArray[np.int64])
     edges = np.unique(np.concatenate([release, near, done]))
     there = stations.antennas * stations.hours_per_day
     rows = []
-    for begin, end in zip(edges[:-1], edges[1:], strict=True):
+    for begin, end in itertools.pairwise(edges):
         about = int(((near <= begin) & (end <= done)).sum())
         cruising = int(((release <= begin) & (end <= near)).sum())
         asked = (

@@ -47,7 +47,9 @@ ACCOUNT_TABLES = (
             real("tracking", "cost.unit", "hours of tracking"),
             real("total", "cost.unit", "sum of the four"),
             real("science", "-", "of the plan"),
-            real("per_science", "cost.unit", "total by science: of all that is asked, at this price", gaps=True),
+            real(
+                "per_science", "cost.unit", "total by science: of all that is asked, at this price", gaps=True
+            ),
         ),
     ),
     Table(

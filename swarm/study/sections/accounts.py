@@ -22,7 +22,9 @@ class LaunchSettings(Section):
     capability_kg: float = required("kg", gt=0, le=1e6)
     mothership_dry_kg: float = required("kg", gt=0, le=1e6)
     mothership_propellant_kg: float = required("kg", ge=0, le=1e6)
-    adapter_kg: float = default(0.0, "kg", "none unless given: part of what is lifted, no margin", ge=0, le=1e6)
+    adapter_kg: float = default(
+        0.0, "kg", "none unless given: part of what is lifted, no margin", ge=0, le=1e6
+    )
     mothership_maturity_fraction: float = default(
         0.10, "-", "ECSS equipment categories: 5 % off the shelf, 10 % modified, 20 % new", ge=0, le=2
     )
@@ -40,9 +42,12 @@ class CostSettings(Section):
 
     unit: Name
     fixed: float = default(0.0, "-", "none unless given; in cost.unit", ge=0, le=1e12)
-    per_probe: float = default(0.0, "-", "none unless given: the first of each design; in cost.unit", ge=0, le=1e12)
+    per_probe: float = default(
+        0.0, "-", "none unless given: the first of each design; in cost.unit", ge=0, le=1e12
+    )
     of_design: dict[Name, Money] = Field(
-        default_factory=dict, json_schema_extra={"unit": "-", "source": "cost.per_probe for designs not named"}
+        default_factory=dict,
+        json_schema_extra={"unit": "-", "source": "cost.per_probe for designs not named"},
     )
     learning: float = default(1.0, "-", "own choice: every unit costs what the first does", gt=0.5, le=1)
     per_kg: float = default(0.0, "-", "none unless given: of what is released; in cost.unit", ge=0, le=1e12)
@@ -50,9 +55,13 @@ class CostSettings(Section):
 
 
 class StationSettings(Section):
-    """[stations]: what the ground can give when encounters crowd; it is compared with what the plan asks, day by day."""
+    """[stations]: what the ground gives when encounters crowd; compared with what the plan asks, day by day."""
 
     antennas: int = default(1, "-", "own choice: one at a time", ge=1, le=100)
     hours_per_day: float = default(
-        10.0, "h/d", f"{OWN_CHOICE}: one site sees a body near the ecliptic 8 to 12 h ({FROM_MEMORY})", gt=0, le=24
+        10.0,
+        "h/d",
+        f"{OWN_CHOICE}: one site sees a body near the ecliptic 8 to 12 h ({FROM_MEMORY})",
+        gt=0,
+        le=24,
     )
