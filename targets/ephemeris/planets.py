@@ -82,7 +82,7 @@ def sample_planets(first_tdb_s: float, last_tdb_s: float) -> PlanetTable:
     return _sampled(low, high)
 
 
-@lru_cache(maxsize=4)
+@lru_cache(maxsize=16)
 def _sampled(low: int, high: int) -> PlanetTable:
     """Kept: the stages of a run ask for the same days, half a second each time. Nobody writes into the states."""
     epochs = np.arange(low, high + 1) * GRID_S
