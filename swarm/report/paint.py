@@ -6,7 +6,7 @@ import io
 import warnings
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import matplotlib
 import matplotlib.dates as dates
@@ -14,6 +14,7 @@ import numpy as np
 import pyarrow.csv as arrow_csv
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure as Canvas
 from matplotlib.image import imsave
 from matplotlib.patches import Ellipse, Rectangle
@@ -25,6 +26,9 @@ from swarm.report.tones import LIGHT, RAMP_LIGHT
 from swarm.run.csv_cells import plain_columns
 from swarm.run.folder import Run
 from swarm.run.writing import remove, write_bytes_atomically
+
+if TYPE_CHECKING:
+    from swarm.run.workers import Pool
 
 _WIDTH_IN, _DPI = 9.0, 150
 _UNIX_JD = 2440587.5
@@ -57,40 +61,48 @@ def paint_run(folder: str) -> list[str]:
     return paint(read_page_tables(run), run.folder / "figures")
 
 
-def paint(tables: PageTables, folder: Path) -> list[str]:
-    """Write every figure of the page, those of a plan for the chosen one; return their names."""
+def paint(tables: PageTables, folder: Path, pool: Pool | None = None) -> list[str]:
+    """Write every figure of the page, those of a plan for the chosen one; return their names.
+
+    pool : draws figures side by side where it has workers of this machine
+    """
     figures = [*page_figures(tables, ringed=tables.plan), *plan_figures(tables, tables.plan)]
     folder.mkdir(exist_ok=True)
     for old in sorted(folder.iterdir()):  # of an earlier page; nothing else is kept here
         if old.suffix in (".svg", ".png", ".csv"):
             remove(old)
-    for figure in figures:
-        paint_figure(figure, folder)
+    drawn = map(drawn_files, figures) if pool is None else pool.map(drawn_files, figures)
+    for files in drawn:
+        _keep(files, folder)
     return [figure.name for figure in figures]
 
 
 def paint_figure(figure: Figure, folder: Path) -> None:
     """Write one figure as PNG and SVG, with the numbers behind it as CSV."""
+    _keep(drawn_files(figure), folder)
+
+
+def _keep(files: dict[str, bytes], folder: Path) -> None:
+    for name, content in files.items():
+        write_bytes_atomically(folder / name, content)
+
+
+def drawn_files(figure: Figure, shared: None = None) -> dict[str, bytes]:
+    """A task: a figure as PNG and SVG, and the numbers behind it as CSV, by the files' names."""
     with matplotlib.rc_context(_SETTINGS), warnings.catch_warnings():
         # a name in a script without a font
         warnings.filterwarnings("ignore", message="Glyph", category=UserWarning)
-        _paint_one(figure, folder)
-
-
-def _paint_one(figure: Figure, folder: Path) -> None:
-    canvas = draw(figure)
-    shown = FigureCanvasAgg(canvas)
-    shown.draw()  # once, with its layout; the picture on screen is the PNG, and the SVG keeps the places
-    canvas.set_layout_engine("none")
-    picture = io.BytesIO()
-    imsave(picture, shown.buffer_rgba(), format="png", dpi=_DPI)
-    write_bytes_atomically(folder / f"{figure.name}.png", picture.getvalue())
-    lines = io.BytesIO()
-    canvas.savefig(lines, format="svg", facecolor=LIGHT["paper"], metadata={"Date": None})
-    write_bytes_atomically(folder / f"{figure.name}.svg", lines.getvalue())
-    text = io.BytesIO()
+        canvas = draw(figure)
+        shown = FigureCanvasAgg(canvas)
+        shown.draw()  # once, with its layout; the picture on screen is the PNG, and the SVG keeps the places
+        canvas.set_layout_engine("none")
+        picture, lines, text = io.BytesIO(), io.BytesIO(), io.BytesIO()
+        imsave(picture, shown.buffer_rgba(), format="png", dpi=_DPI)
+        # not by savefig, which goes through the figure once more to lay it out
+        FigureCanvasSVG(canvas).print_svg(lines, metadata={"Date": None})
     arrow_csv.write_csv(plain_columns(figure.data), text)
-    write_bytes_atomically(folder / f"{figure.name}.csv", text.getvalue())
+    files = {"png": picture, "svg": lines, "csv": text}
+    return {f"{figure.name}.{ending}": made.getvalue() for ending, made in files.items()}
 
 
 def draw(figure: Figure) -> Canvas:
@@ -243,6 +255,5 @@ _LAYERS: dict[str, Callable[[Axes, Layer, Figure], None]] = {
 def paint_figures(figures: Sequence[Figure], folder: Path) -> None:
     """Write figures that are of no run's page."""
     folder.mkdir(exist_ok=True)
-    with matplotlib.rc_context(_SETTINGS):
-        for figure in figures:
-            _paint_one(figure, folder)
+    for figure in figures:
+        paint_figure(figure, folder)
