@@ -38,7 +38,8 @@ def pass_steps(study: Study, flown: dict[str, Any], judged: dict[str, Any], body
 
 
 def _pass_step(flown: dict[str, Any]) -> Step:
-    lines = (
+    counts = flown.get("count_sigma")
+    lines = [
         (
             "asked for by",
             f"approach {flown['approach']}, passage {flown['passage']}, in the field of {flown['center']}",
@@ -59,8 +60,12 @@ def _pass_step(flown: dict[str, Any]) -> Step:
         ),
         ("within 100 km for", f"{flown['dwell_s']:.1f} s"),
         ("pixel straight below", f"{flown['pixel_m']:.3g} m, smeared over {flown['smear_px']:.2f} pixels"),
-    )
-    return Step("2 Pass", lines)
+    ]
+    if counts is not None and np.isfinite(counts):
+        lines.append(
+            ("counter", f"what it looks for stands out by {counts:.3g} sigma: Z = f(h) d sqrt(C 2 h / speed)")
+        )
+    return Step("2 Pass", tuple(lines))
 
 
 def _aim_step(flown: dict[str, Any]) -> Step:
@@ -122,6 +127,9 @@ def _like(row: pa.Table, key: str) -> str:
     column = {
         "body": "target", "altitude_km_max": "altitude_km", "longitude_deg": "longitude_e_deg",
         "resolution_m_max": "pixel_m", "dwell_s_min": "dwell_s",
+        "count_sigma_min": "count_sigma",
     }.get(key, key)  # fmt: skip
     value = row[column][0].as_py()
+    if value is None or value != value:
+        return "none"
     return value if isinstance(value, str) else f"{value:.4g}"

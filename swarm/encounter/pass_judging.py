@@ -9,18 +9,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from swarm.encounter.instruments import ground_pixel_m
 from swarm.encounter.pass_geometry import PassGeometry, dwell_s, pass_geometry
+from swarm.encounter.pass_instruments import counter_sigma, finest
 from swarm.encounter.pass_worth import (
     PassCases,
     PassWorth,
     lowest_for_limit_km,
     place_of_no_path,
     principal_sigmas_km,
-    smear_px,
     worth_of,
 )
-from swarm.encounter.quality import pixel_angle_rad
 from swarm.reach.approach.field import OK
 from swarm.reach.approach.influence import influence_at
 from swarm.reach.approach.rows import LowPasses
@@ -49,6 +47,7 @@ class JudgedPasses:
     """The n rows that were met and need no more than a burn limit, of those flown.
 
     rows : (n,) which rows
+    pixel_m, smear_px : of the finest camera; count_sigma of the best counter, NaN without one
     lowest_altitude_for_limit_km : least height that keeps the limit, at the row's clock angle; NaN without one
     """
 
@@ -58,6 +57,7 @@ class JudgedPasses:
     dwell_s: Floats
     pixel_m: Floats
     smear_px: Floats
+    count_sigma: Floats
     sigma_major_km: Floats
     sigma_minor_km: Floats
     lowest_altitude_for_limit_km: Floats
@@ -78,6 +78,7 @@ def judge_passes(
     cases = _cases(study, rows, rules, good, ground)
     worth = worth_of(study, cases)
     limit = rules.impact_limit
+    pixel, smear = finest(study, ground.altitude_km, ground.ground_speed_km_s)
     larger, smaller = principal_sigmas_km(*worth.delivery_cov_km2.T)
     return JudgedPasses(
         rows=good,
@@ -87,8 +88,9 @@ def judge_passes(
             np.linalg.norm(shots.relative[good, :3], axis=1), shots.v_inf_km_s[good],
             within_km=body.radius_km + DWELL_BELOW_KM, mu_km3_s2=body.gm_km3_s2,
         ),
-        pixel_m=ground_pixel_m(ground.altitude_km, pixel_rad=pixel_angle_rad(study.probe)),
-        smear_px=smear_px(study, ground.altitude_km, ground.ground_speed_km_s),
+        pixel_m=pixel,
+        smear_px=smear,
+        count_sigma=counter_sigma(study, ground.altitude_km, ground.ground_speed_km_s),
         sigma_major_km=larger,
         sigma_minor_km=smaller,
         lowest_altitude_for_limit_km=np.full(len(good), np.nan)

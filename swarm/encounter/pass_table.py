@@ -95,7 +95,7 @@ def pass_columns(
         },
         **{
             name: getattr(judged, name)[kept]
-            for name in ("dwell_s", "pixel_m", "smear_px", "sigma_major_km", "sigma_minor_km",
+            for name in ("dwell_s", "pixel_m", "smear_px", "count_sigma", "sigma_major_km", "sigma_minor_km",
                          "lowest_altitude_for_limit_km")
         },
         "b_t_km": cases.b_km[kept, 0].copy(),
@@ -159,8 +159,9 @@ def pass_fits(where: Where, opportunities: pa.Table, targets: Catalogue) -> Bool
     for most, name in ((where.altitude_km_max, "altitude_km"), (where.resolution_m_max, "pixel_m")):
         if most is not None:
             fits &= held(name) <= most
-    if where.dwell_s_min is not None:
-        fits &= held("dwell_s") >= where.dwell_s_min
+    for least, name in ((where.dwell_s_min, "dwell_s"), (where.count_sigma_min, "count_sigma")):
+        if least is not None:
+            fits &= held(name) >= least
     for window, name in (
         (where.latitude_deg, "latitude_deg"),
         (where.sun_elevation_deg, "sun_elevation_deg"),

@@ -10,17 +10,10 @@ from numpy.typing import NDArray
 
 from swarm.encounter.cases import spare_km_s
 from swarm.encounter.error_model import Errors, Normals, errors_of, normals_of
-from swarm.encounter.instruments import (
-    ground_pixel_m,
-    ground_smear_px,
-    light_score,
-    pixel_score,
-    smear_score,
-)
 from swarm.encounter.pass_delivery import PassDelivery, Sight, deliver
 from swarm.encounter.pass_impact import Arrivals, impact_chance, impact_radius_km, lowest_altitude_km
+from swarm.encounter.pass_instruments import PassSeen, best_score
 from swarm.encounter.policies import LOW_QUALITY
-from swarm.encounter.quality import pixel_angle_rad
 from swarm.reach.arcs.bplane import periapsis_km
 from targets.masses.massive import Mass, mass_named
 
@@ -28,9 +21,6 @@ if TYPE_CHECKING:
     from swarm.study.schema import Study
 
 Floats = NDArray[np.float64]
-
-# A pixel of 1 m on the ground is full quality, one of 100 m none. Own choices.
-FULL_M, WORST_M = 1.0, 100.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -96,11 +86,12 @@ def worth_of(study: Study, cases: PassCases, qualities: tuple[float, ...] = ()) 
         made = _delivered(cases, k, errors, normals)
         heights = _heights(cases, k, made.miss_km)
         counts = (heights > cases.lowest_km[k]) & (made.spent_m_s <= spare[k])
-        score = _score(study, cases, k, heights) * counts
+        seen = _seen(cases, k)
+        score = best_score(study, seen, heights) * counts
         out.chance_quality[k] = ((score[:, None] >= asked) & counts[:, None]).mean(axis=0)
         out.shown_chance[k], out.expected_quality[k] = counts.mean(), score.mean()
         out.low_chance[k] = (counts & (score < LOW_QUALITY)).mean()
-        out.best_quality[k] = float(_score(study, cases, k, _heights(cases, k, np.zeros((1, 2))))[0])
+        out.best_quality[k] = float(best_score(study, seen, _heights(cases, k, np.zeros((1, 2))))[0])
         out.dv99_needed_m_s[k] = made.dv99_m_s
         out.delivered_chance[k] = (made.spent_m_s <= spare[k]).mean()
         out.start_cov_km2[k], out.before_cov_km2[k] = made.uncorrected_cov, made.before_cov
@@ -151,18 +142,11 @@ def _heights(cases: PassCases, k: int, miss_km: Floats) -> Floats:
     return periapsis_km(aims, float(cases.v_inf_km_s[k]), mu_km3_s2=body.gm_km3_s2) - body.radius_km
 
 
-def _score(study: Study, cases: PassCases, k: int, heights: Floats) -> Floats:
-    above, pixel_rad = np.maximum(heights, 1e-3), pixel_angle_rad(study.probe)
-    score = pixel_score(ground_pixel_m(above, pixel_rad=pixel_rad), full_m=FULL_M, worst_m=WORST_M)
-    score = score * smear_score(smear_px(study, above, float(cases.ground_speed_km_s[k])))
-    return score * light_score(float(cases.sun_elevation_deg[k]))
-
-
-def smear_px(study: Study, height_km: Floats, speed_km_s: Floats | float) -> Floats:
-    """Smear of an exposure straight below, in pixels."""
-    return ground_smear_px(
-        height_km, speed_km_s, pixel_rad=pixel_angle_rad(study.probe), exposure_s=1e-3 * study.probe.exposure_ms,
-        compensated=1.0 - study.probe.tracking_error,
+def _seen(cases: PassCases, k: int) -> PassSeen:
+    body = cases.mass(k)
+    return PassSeen(
+        body.radius_km, body.gm_km3_s2, float(cases.v_inf_km_s[k]), float(cases.ground_speed_km_s[k]),
+        float(cases.sun_elevation_deg[k]),
     )  # fmt: skip
 
 

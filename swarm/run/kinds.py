@@ -72,7 +72,7 @@ ENCOUNTERS = {
             LOW_PASS,
             place=True,
             screen="swarm.encounter.pass_screen:screen_passes",
-            none="swarm.encounter.pass_screen:none_of_passes",
+            none="swarm.encounter.pass_left_out:none_of_passes",
             fits="swarm.encounter.pass_table:pass_fits",
             judge="swarm.encounter.pass_judge:judge_low_passes",
             refine="swarm.refine.pass_kept:refine_pass",

@@ -18,8 +18,9 @@ from swarm.study.schema import Study
 from swarm.study.sections.approach import ApproachSettings
 from targets.base.errors import InputError, NothingFeasible
 from targets.base.timescale import iso_of_tdb_s, tdb_s_from_jd
+from targets.ephemeris import spice
 from targets.ephemeris.planets import PlanetTable, sample_planets
-from targets.masses.massive import mass_named, planet_of
+from targets.masses.massive import MASSES, mass_named, planet_of
 from targets.masses.where import Ephemeris
 
 
@@ -46,18 +47,24 @@ class Scene:
         own = [each for each in self.found if each.body.name == ask.body]
         if not own:
             near, about = self.nearest(ask.body), planet_of(mass_named(ask.body)).name
+            passed = ", ".join(dict.fromkeys(each.body.name for each in self.found)) or "none"
             raise NothingFeasible(
-                f"the mothership never passes {ask.body}",
-                limit=f"it comes no nearer to {about} than {near.distance_km:.0f} km, on {iso_of_tdb_s(near.tdb_s)}",
+                f"{self._place(ask)}.body = {ask.body}: the mothership never passes {ask.body}",
+                limit=f"it comes no nearer to {about} than {near.distance_km:.0f} km, on {iso_of_tdb_s(near.tdb_s)}; "
+                f"passed are {passed}",
             )
         numbers = range(1, len(own) + 1) if isinstance(ask.passages, str) else ask.passages
         beyond = [number for number in numbers if number > len(own)]
         if beyond:
             raise InputError(
-                "there is no such passage", place=f"approach {ask.name}, passages", found=beyond[0],
+                "there is no such passage", place=f"{self._place(ask)}.passages", found=beyond[0],
                 expected=f"1 to {len(own)}: so often {ask.body} is passed",
             )  # fmt: skip
         return [(number, own[number - 1]) for number in numbers]
+
+    def _place(self, ask: ApproachSettings) -> str:
+        """The approach as the study file counts it."""
+        return f"approach[{[each.name for each in self.study.approach].index(ask.name)}]"
 
     def rows(
         self,
@@ -134,6 +141,35 @@ def scene_of(study: Study) -> Iterator[Scene]:
 
 
 def ephemeris_of(study: Study) -> Ephemeris:
-    """Where bodies with mass are, by the study's own files first."""
+    """Where bodies with mass are, by the study's own files first.
+
+    Raises InputError for a file that places none of them, and where `true_ephemeris` is asked for and a body of an
+    approach is only known roughly.
+    """
     names = study.massive.spk if study.massive is not None else ()
-    return Ephemeris([study.base / name for name in names])
+    files = [study.base / name for name in names]
+    numbers = {body.number for body in MASSES}
+    for k, file in enumerate(files):
+        held = spice.bodies_of(file)
+        if numbers.isdisjoint(held):
+            raise InputError(
+                "the file places no planet or moon", file=file, place=f"massive.spk[{k}]",
+                found=", ".join(str(number) for number in held),
+                expected="a planet or moon by SPICE's number, such as 502 of Europa",
+            )  # fmt: skip
+    ephemeris = Ephemeris(files)
+    if study.massive is not None and study.massive.true_ephemeris:
+        _require_true(study, ephemeris)
+    return ephemeris
+
+
+def _require_true(study: Study, ephemeris: Ephemeris) -> None:
+    for k, ask in enumerate(study.approach):
+        body = mass_named(ask.body)
+        known = ephemeris.whereabouts(body)
+        if known.approximate:
+            raise InputError(
+                "massive.true_ephemeris = true, and the place of a body is approximate", place=f"approach[{k}].body",
+                found=f"{body.name}, placed by a {known.ephemeris}, to {known.error_km:.3g} km",
+                expected=f"massive.spk: a file that places {body.name} ({body.number}), or true_ephemeris = false",
+            )  # fmt: skip

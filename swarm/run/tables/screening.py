@@ -95,8 +95,11 @@ PASS_COLUMNS = (
     real("ground_speed_km_s", "km/s", "speed over the turning ground"),
     real("sun_elevation_deg", "deg", "Sun over the horizon below"),
     real("dwell_s", "s", "time within 100 km of the surface"),
-    real("pixel_m", "m", "side of a pixel on the ground"),
+    real("pixel_m", "m", "side of a pixel on the ground, of the finest camera"),
     real("smear_px", "px", "smear of an exposure, tracking included"),
+    real(
+        "count_sigma", "-", "significance of the disc its counter looks for; missing without one", gaps=True
+    ),
     real("b_t_km", "km", "aim point along T of the B-plane"),
     real("b_r_km", "km", "aim point along R"),
     real("sigma_major_km", "km", "larger sigma of the arrival in the B-plane"),

@@ -30,10 +30,12 @@ class MassiveSettings(Section):
 
     `spk` names SPICE files; the first that holds a body places it. `gravity = { Moon = "field.tab" }` names tables of
     spherical harmonics, normalised, in the layouts SHADR or ICGEM; without, the Moon has zonals to degree 50 and all
-    terms to 10, other bodies what is known of their figure.
+    terms to 10, other bodies what is known of their figure. With `true_ephemeris` no body is asked for whose place is
+    only approximate, as Saturn's moons are without a file.
     """
 
     spk: Annotated[tuple[Name, ...], Strict(False)] = Field(default=())
+    true_ephemeris: bool = choice(False, "own choice: an approximate place is said, and good for a concept")
     gravity: dict[Name, Name] = Field(default_factory=dict)
     gravity_degree: int = default(
         50,
