@@ -34,7 +34,39 @@ def place_step(name: str) -> Step:
 
 def pass_steps(study: Study, flown: dict[str, Any], judged: dict[str, Any], body: Catalogue) -> list[Step]:
     """How a probe of one design passes a planet or moon, where it is aimed, and what its arrival is known to."""
-    return [_pass_step(flown), _aim_step(flown), _delivery_step(flown, judged), _impact_step(study, flown)]
+    steps = [_pass_step(flown), _aim_step(flown), _delivery_step(flown, judged), _impact_step(study, flown)]
+    return steps if flown["steer"] in (None, "probe") else [*steps, _steering_step(study, flown)]
+
+
+def _steering_step(study: Study, flown: dict[str, Any]) -> Step:
+    ship = study.mothership
+    how = {
+        "carrier": "it aims for the probe, which burns nothing, lets it go, and diverts",
+        "spin": "the probe leaves its rim at the clock angle of the aim point; it burns for the rest, and diverts",
+    }[flown["steer"]]
+    tank = (
+        "no limit" if ship.propellant_kg is None else f"of {ship.propellant_kg:g} kg for all probes of a plan"
+    )
+    counted = "counts" if study.protection.carrier_included else "does not count"
+    lines = (
+        ("who steers", f"the mothership: {how}"),
+        (
+            "burns",
+            f"{flown['carrier_out_m_s']:.3g} m/s to aim, {flown['carrier_back_m_s']:.3g} m/s to be back",
+        ),
+        (
+            "law",
+            "m (exp((out + back)/(g0 Isp)) - 1), for this probe alone: an upper bound where moves are shared",
+        ),
+        ("propellant", f"{flown['carrier_propellant_kg']:.3g} kg {tank}"),
+        ("on the probe's course", f"{flown['impact_course_days']:g} d"),
+        (
+            "chance that it hits",
+            f"{flown['carrier_impact_chance']:.2g}: it fails to divert with {ship.divert_failure:g}, and then hits as "
+            f"a probe without corrections; {counted} against protection.impact_chance_max",
+        ),
+    )
+    return Step("4c Mothership", lines)
 
 
 def _pass_step(flown: dict[str, Any]) -> Step:

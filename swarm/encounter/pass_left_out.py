@@ -12,12 +12,15 @@ from swarm.study.schema import Study
 from targets.base.errors import NothingFeasible
 
 # Code of each reason, in the order in which it applies, and what it says after a number of rows.
-EARLY, BURN, IMPACT, AFTER = "before_the_path", "burn_limit", "impact_limit", "after_study_end"
+EARLY, DIVERT, BURN, TANK = "before_the_path", "divert_too_late", "burn_limit", "mothership_tank"
+IMPACT, AFTER = "impact_limit", "after_study_end"
 _SHOTS = ("", "too_many_steps", "outside_dates", "not_near_in_time", "hits_first", "not_converged", "bound")
 SAID = {
     EARLY: "would be released before the path that leads here begins",
     "inside_the_sphere": LATE,
     **dict(zip(_SHOTS[1:], REASONS[1:], strict=True)),
+    DIVERT: "would have the mothership divert after it has arrived (approach.divert_after_days)",
+    TANK: "need more than mothership.propellant_kg",
     BURN: "need more than probe.burn_limit_m_s",
     IMPACT: "over the limit on impacts",
     AFTER: "are met after study.end",
@@ -57,7 +60,12 @@ def none_of_passes(study: Study, counts: dict[str, float]) -> NothingFeasible:
         return NothingFeasible(
             asked, limit=f"approach.release_days_before, altitudes_km: no burn was found: {left}"
         )
-    if counts["least_burn_m_s"] > max(alone.probe.burn_limit_m_s for alone in study.by_design.values()):
+    if counts.get(TANK) and not counts["minima_within_burn_limit"]:
+        tank = f"mothership.propellant_kg = {study.mothership.propellant_kg:g}"
+        return NothingFeasible(f"{asked}; the least takes {counts['least_carrier_kg']:.3g} kg", limit=tank)
+    if counts.get(BURN) and counts["least_burn_m_s"] > max(
+        alone.probe.burn_limit_m_s for alone in study.by_design.values()
+    ):
         least = f"the least takes {counts['least_burn_m_s']:.1f} m/s"
         return NothingFeasible(f"{asked}; {least}", limit=f"probe.burn_limit_m_s = {burns}")
     if not counts.get(IMPACT):

@@ -14,8 +14,8 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from swarm.encounter.pass_judging import JudgedPasses, PassRules, judge_passes
-from swarm.encounter.pass_left_out import AFTER, BURN, IMPACT, added, of_shots, sentences
+from swarm.encounter.pass_judging import JudgedPasses, PassRules, judge_passes, rules_of
+from swarm.encounter.pass_left_out import AFTER, BURN, DIVERT, IMPACT, TANK, added, of_shots, sentences
 from swarm.encounter.pass_table import opportunity_columns, pass_columns
 from swarm.reach.approach.field import OK, PlanetField
 from swarm.reach.approach.rows import Asked, LowPasses, covered_s, field_for, shot
@@ -24,10 +24,8 @@ from swarm.reach.found import Screening
 from swarm.reach.mothership.path import NODE_S, Path, table_of_legs
 from swarm.reach.mothership.sources import mothership_of
 from swarm.run.workers import Pool
-from swarm.study.approach_relations import impact_limit
 from swarm.study.by_design import takers
 from swarm.study.kind_names import LOW_PASS
-from swarm.study.lowest import lowest_km
 from swarm.study.schema import Study
 from swarm.study.sections.approach import ApproachSettings
 from swarm.study.sections.designs import DesignSettings
@@ -120,7 +118,7 @@ def _jobs(study: Study, scene: Scene) -> Sequence[_Job]:
         for number, passage in scene.asked(ask):
             for name, alone in takers(study, LOW_PASS, ask.designs).items():
                 asked = scene.rows(ask, passage, checkout_days=alone.probe.checkout_days)
-                rules = PassRules(ask.ephemeris_sigma_km, lowest_km(ask), impact_limit(study, ask))
+                rules = rules_of(study, ask, own_aim_km=scene.own_aim_km(ask, passage))
                 jobs.append(_Job(alone, name, ask, number, asked, rules, scene.span_tdb_s[1]))
     return jobs
 
@@ -141,7 +139,9 @@ def _kept(job: _Job, part: _Part) -> Ints:
 
 def _unlikely(job: _Job, part: _Part) -> NDArray[np.bool_]:
     most = np.inf if job.rules.impact_limit is None else job.rules.impact_limit
-    return part.judged.worth.impact_chance <= most
+    probe, held = part.judged.worth.impact_chance, job.study.protection
+    both = probe + part.judged.ship_chance * held.carrier_included
+    return (probe <= most) & (both <= held.impact_chance_max.get(job.ask.body, np.inf))
 
 
 def _in_time(job: _Job, part: _Part) -> NDArray[np.bool_]:
@@ -152,7 +152,7 @@ def _in_time(job: _Job, part: _Part) -> NDArray[np.bool_]:
 def _table(study: Study, scene: Scene, job: _Job, part: _Part) -> pa.Table:
     """The rows of a part as opportunities, with what a pass is like beside; numbers come when all are there."""
     judged, kept = part.judged, _kept(job, part)
-    columns = opportunity_columns(job.study, scene, part.rows, judged.rows[kept])
+    columns = opportunity_columns(job.study, scene, part.rows, judged, kept, steer=job.ask.steer)
     columns |= pass_columns(job.ask.name, job.number, scene, part.rows, judged, kept)
     table = pa.table(columns)
     return table.append_column("design", pa.array([job.design] * table.num_rows)) if study.designs else table
@@ -192,6 +192,7 @@ def _passes(jobs: Sequence[_Job], parts: Sequence[_Part]) -> dict[str, float]:
     return {
         "passes_asked": sum(_asked_for(job.asked) for job in jobs),
         "passes_met": sum(int((part.rows.shots.status == OK).sum()) for part in parts),
+        "least_carrier_kg": min((part.judged.least_ship_kg for part in parts), default=np.inf),
         "least_impact_chance": float(min(chances, default=np.inf)),
         **added(left_out),
     }
@@ -205,7 +206,9 @@ def _left_out(job: _Job, parts: Sequence[_Part]) -> dict[str, int]:
     """By code, the rows of a job that are not in the table."""
     statuses = [int(status) for part in parts for status in part.rows.shots.status]
     counts = of_shots(job.asked.early, job.asked.late, statuses)
-    counts[BURN] = statuses.count(OK) - sum(len(part.judged.rows) for part in parts)
+    counts[DIVERT] = sum(part.judged.late for part in parts)
+    dear = TANK if job.rules.steered_by is not None else BURN
+    counts[dear] = statuses.count(OK) - counts[DIVERT] - sum(len(part.judged.rows) for part in parts)
     counts[IMPACT] = sum(int((~_unlikely(job, part)).sum()) for part in parts)
     counts[AFTER] = sum(int((_unlikely(job, part) & ~_in_time(job, part)).sum()) for part in parts)
     return counts

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from swarm.encounter.pass_judging import JudgedPasses
 from swarm.encounter.pass_worth import PassCases
+from swarm.encounter.steering import PROBE
 from swarm.reach.approach.rows import LowPasses
 from swarm.reach.approach.scene import Scene
 from swarm.study.kind_names import LOW_PASS
@@ -29,11 +30,13 @@ Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 
-def opportunity_columns(study: Study, scene: Scene, rows: LowPasses, which: Ints) -> dict[str, Any]:
-    """Columns of `opportunities` of some rows, but its number and the target's; study of one design."""
-    shots, body = rows.shots, rows.passage.body
+def opportunity_columns(
+    study: Study, scene: Scene, rows: LowPasses, judged: JudgedPasses, kept: Ints, *, steer: str
+) -> dict[str, Any]:
+    """Columns of `opportunities` of some of the judged rows, but its number and the target's; study of one design."""
+    shots, body, which, ship = rows.shots, rows.passage.body, judged.rows[kept], judged.steered
     release_s, burn_s, met_s = rows.release_s[which], rows.burn_s[which], shots.closest_s[which]
-    burn_m_s, v_rel = 1e3 * shots.burn_km_s[which], shots.relative[which, 3:]
+    burn_m_s, v_rel = 1e3 * (shots.burn_km_s[which] - ship.aimed_km_s[kept]), shots.relative[which, 3:]
     place = scene.ephemeris.about_sun(body, met_s) if len(which) else np.empty((0, 6))
     target_km, from_earth = place[:, :3], place[:, :3] - scene.planets.state(EARTH, met_s)[:, :3]
     incoming = shots.s[which]
@@ -66,6 +69,10 @@ def opportunity_columns(study: Study, scene: Scene, rows: LowPasses, which: Ints
         "revolutions": np.zeros(n, dtype=np.int64),
         "shot": np.ones(n, dtype=np.int64),
         "center": pa.array([planet_of(body).name] * n, pa.string()),
+        "arrival_offset_s": met_s - rows.passage.closest_tdb_s,
+        "steer": pa.array([steer] * n, pa.string()),
+        "carrier_propellant_kg": ship.propellant_kg[kept],
+        "carrier_impact_chance": judged.ship_chance[kept],
     }
 
 
@@ -73,7 +80,7 @@ def pass_columns(
     approach: str, number: int, scene: Scene, rows: LowPasses, judged: JudgedPasses, kept: Ints
 ) -> dict[str, Any]:
     """Columns of `passes` of some of the judged rows, but the opportunity's number."""
-    cases, worth, ground = judged.cases, judged.worth, judged.ground
+    cases, worth, ground, given = judged.cases, judged.worth, judged.ground, judged.steered
     which = judged.rows[kept]
     met_s, n = rows.shots.closest_s[which], len(which)
     ship, probe = (
@@ -110,6 +117,10 @@ def pass_columns(
         "by_burn": pa.array(cases.by_burn[kept].reshape(n, 12).tolist(), lists),
         "corrections_before_s": pa.array([cases.before_s[k].tolist() for k in kept], lists),
         "by_corrections": pa.array([cases.by_corrections[k].ravel().tolist() for k in kept], lists),
+        **_vector("aimed_", 1e3 * given.aimed_km_s[kept], "_m_s"),
+        "carrier_out_m_s": given.out_m_s[kept],
+        "carrier_back_m_s": given.back_m_s[kept],
+        "impact_course_days": given.course_days[kept],
         **_vector("ship_", burning[:, :3], "_km"),
         **_vector("ship_v", burning[:, 3:], "_km_s"),
         **_vector("ship_release_", _ship(scene, rows.release_s[which])[:, :3], "_km"),
@@ -136,11 +147,24 @@ def cases_of_table(table: pa.Table) -> PassCases:
         checkout_s=DAY_S * (held("burn_jd_tdb") - held("release_jd_tdb")),
         b_km=np.column_stack([held("b_t_km"), held("b_r_km")]),
         unburned_km=np.column_stack([held("unburned_t_km"), held("unburned_r_km")]),
-        burn_km_s=1e-3 * np.column_stack([held(f"burn_{axis}_m_s") for axis in "xyz"]),
+        burn_km_s=1e-3 * impulses_m_s(table),
+        own_burn_m_s=held("burn_m_s"),
+        by_ship=np.array([steer != PROBE for steer in table["steer"].to_pylist()], dtype=bool),
         by_burn=np.array(lists("by_burn")).reshape(n, 2, 6),
         before_s=tuple(lists("corrections_before_s")),
         by_corrections=tuple(values.reshape(-1, 2, 6) for values in lists("by_corrections")),
     )
+
+
+def impulses_m_s(table: pa.Table) -> Floats:
+    """(n, 3) what puts each probe on its way: its own burn, and what the mothership gave it where that steers."""
+    given = np.zeros((table.num_rows, 3))
+    for stem in ("burn", "aimed"):
+        names = [f"{stem}_{axis}_m_s" for axis in "xyz"]
+        if all(name in table.column_names for name in names):
+            columns = [np.array(table[name].to_numpy(zero_copy_only=False), dtype=float) for name in names]
+            given += np.nan_to_num(np.column_stack(columns), nan=0.0)
+    return given
 
 
 def pass_fits(where: Where, opportunities: pa.Table, targets: Catalogue) -> Bools:

@@ -14,6 +14,7 @@ from swarm.encounter.pass_delivery import PassDelivery, Sight, deliver
 from swarm.encounter.pass_impact import Arrivals, impact_chance, impact_radius_km, lowest_altitude_km
 from swarm.encounter.pass_instruments import PassSeen, best_score
 from swarm.encounter.policies import LOW_QUALITY
+from swarm.reach.approach.ring_chance import ring_chance
 from swarm.reach.arcs.bplane import periapsis_km
 from targets.masses.massive import Mass, mass_named
 
@@ -28,7 +29,9 @@ class PassCases:
     """n low passes as flown in the field; km, km/s, s.
 
     b_km, unburned_km : (n, 2) T, R of the aim point, and of where a probe goes that never burns
-    burn_km_s         : (n, 3); checkout_s (n,) before it
+    burn_km_s         : (n, 3) what puts the probe on its way, whoever burns; checkout_s (n,) before it
+    own_burn_m_s      : (n,) what of it the probe burns
+    by_ship           : (n,) whether the mothership steers: then no probe is dead before the burn
     by_burn           : (n, 2, 6) d(B.T, B.R) by the state at the burn
     before_s          : n arrays of the dates of corrections before closest approach, falling
     by_corrections    : n arrays (k, 2, 6), d(B.T, B.R) by the state at each
@@ -44,6 +47,8 @@ class PassCases:
     b_km: Floats
     unburned_km: Floats
     burn_km_s: Floats
+    own_burn_m_s: Floats
+    by_ship: NDArray[np.bool_]
     by_burn: Floats
     before_s: tuple[Floats, ...]
     by_corrections: tuple[Floats, ...]
@@ -79,7 +84,7 @@ class PassWorth:
 def worth_of(study: Study, cases: PassCases, qualities: tuple[float, ...] = ()) -> PassWorth:
     """Judge passes of one design; the answer for one does not depend on which others there are."""
     n, errors, normals = len(cases.body), errors_of(study), normals_of(study)
-    spare = 1e3 * spare_km_s(study, 1e3 * np.linalg.norm(cases.burn_km_s, axis=1))
+    spare = 1e3 * spare_km_s(study, cases.own_burn_m_s)
     asked = np.asarray(qualities, dtype=float)
     out = PassWorth(np.zeros((n, len(asked))), *_room(n))
     for k in range(n):
@@ -162,6 +167,16 @@ def _failed(study: Study) -> float:
     return 1.0 - (1.0 - survival.dead_on_arrival) * survival.release_success
 
 
+def ship_chances(study: Study, cases: PassCases, worth: PassWorth, aim_km: Floats) -> Floats:
+    """(n,) chance that the mothership hits the body because it does not divert from where it aimed; 0 without need.
+
+    It is known as badly as a probe that flies no correction.
+    """
+    discs = np.array([_disc_km(cases, k) for k in range(len(cases.body))])
+    hits = ring_chance(aim_km, worth.start_cov_km2, 0.0, discs) if len(discs) else np.zeros(0)
+    return np.where(cases.by_ship, study.mothership.divert_failure * hits, 0.0)
+
+
 def _disc_km(cases: PassCases, k: int) -> float:
     return float(
         impact_radius_km(cases.mass(k), float(cases.v_inf_km_s[k]), terrain_km=float(cases.lowest_km[k]))
@@ -184,6 +199,8 @@ def _arrivals(
 
 def _impact(study: Study, cases: PassCases, k: int, made: PassDelivery) -> float:
     row = _arrivals(study, cases, k, made.unburned_cov, made.uncorrected_cov, made.delivered_cov)
+    if cases.by_ship[k]:
+        return impact_chance(row, _disc_km(cases, k))
     unburned = replace(row, dead_before_burn=row.dead_before_corrections, dead_before_corrections=0.0)
     disc = _disc_km(cases, k)
     return max(impact_chance(row, disc), impact_chance(unburned, disc))

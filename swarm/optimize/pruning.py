@@ -59,7 +59,7 @@ def _sides(rules: PlanRules) -> list[Floats]:
     design = rules.design.astype(np.float64)
     # equal in both directions
     designs = [design, -design] if rules.design_most.size > 1 else []
-    return [*designs, *(-parts.astype(np.float64) for parts in rules.impact)]
+    return [*designs, *(-parts.astype(np.float64) for parts in rules.shares)]
 
 
 def row_chances_given_hardware(data: PlanData) -> Floats:

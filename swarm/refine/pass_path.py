@@ -65,7 +65,7 @@ def path_of_pass(row: dict[str, Any], field: PlanetField, ephemeris: Ephemeris) 
         [row[f"ship_{part}"] for part in ("x_km", "y_km", "z_km", "vx_km_s", "vy_km_s", "vz_km_s")]
     )
     start = ship - ephemeris.about_sun(planet_of(body), at)[0]
-    start[3:] += 1e-3 * np.array([row[f"burn_{axis}_m_s"] for axis in "xyz"])
+    start[3:] += 1e-3 * np.array([row[f"burn_{axis}_m_s"] + row[f"aimed_{axis}_m_s"] for axis in "xyz"])
     epochs, states = _flown(start, begin, (met, met + _AFTER_S), body, field)
     at_met = int(np.argmin(np.abs(epochs - met)))
     relative = np.array(relative_to(index_of(body), epochs[at_met], states[at_met], field))

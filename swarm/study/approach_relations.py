@@ -11,6 +11,7 @@ from swarm.study.lowest import lowest_km
 from swarm.study.orbit_relations import keys_of_kind, orbit_relations
 from swarm.study.problems import Problem
 from swarm.study.sections.approach import ApproachSettings
+from swarm.study.steering_relations import STEERS, steering_relations
 from swarm.study.whole_study import Study
 from targets.catalogue.worth import BODY_KEYS
 from targets.masses.massive import NAMES, Mass, mass_named
@@ -51,6 +52,7 @@ def approach_relations(study: Study) -> Iterator[Problem]:
         if ask.kind == "orbit":
             yield from orbit_relations(place, ask, study)
         yield from _dates(place, ask, study)
+        yield from steering_relations(place, ask, study)
         yield from _designs(place, ask, study)
         if isinstance(ask.passages, tuple) and (not ask.passages or min(ask.passages) < 1):
             found = ", ".join(map(str, ask.passages)) or "nothing"
@@ -76,10 +78,12 @@ def _heights(place: str, ask: ApproachSettings, body: Mass) -> Iterator[Problem]
 
 
 def _dates(place: str, ask: ApproachSettings, study: Study) -> Iterator[Problem]:
-    least = study.probe.checkout_days + ask.release_min_hours / 24.0
+    by_probe = ask.steer == "probe"
+    least = study.probe.checkout_days * by_probe + ask.release_min_hours / 24.0
     for j, days in enumerate(ask.release_days_before):
         if days < least:
-            said = f"at least {least:g}: probe.checkout_days and release_min_hours before closest approach"
+            said = f"at least {least:g}: {'probe.checkout_days and ' * by_probe}release_min_hours before closest "
+            said += "approach"
             yield Problem(f"{place}.release_days_before[{j}]", f"{days:g}", said)
 
 
@@ -88,7 +92,7 @@ def unsupported_approaches(study: Study) -> Iterator[Problem]:
         if ask.kind not in COMPUTED:
             known = " or ".join(f'"{name}"' for name in COMPUTED[1:])
             yield Problem(f"approach[{k}].kind", f'"{ask.kind}", not computed by this version', known)
-        steers = ("probe", "carrier") if ask.kind == ENTRY else ("probe",)
+        steers = STEERS[ask.kind]
         if ask.steer not in steers:
             known = " or ".join(f'"{name}"' for name in steers)
             yield Problem(f"approach[{k}].steer", f'"{ask.steer}", not computed by this version', known)

@@ -45,6 +45,10 @@ def relations(study: Study) -> Iterator[Problem]:
     rule, limit = study.compare.rule, study.compare.swarm_mass_max_kg
     if rule == "science-in-mass" and limit is None:
         yield Problem("compare.swarm_mass_max_kg", "nothing", f'a value: rule = "{rule}" needs it')
+    tank_kg = study.mothership.propellant_kg
+    if tank_kg is not None and tank_kg > study.mothership.mass_kg:
+        said = f"at most mothership.mass_kg, {study.mothership.mass_kg:g}, which holds it"
+        yield Problem("mothership.propellant_kg", f"{tank_kg:g}", said)
     loaded_kg = loaded_mass_kg(study)
     if loaded_kg > study.mothership.mass_kg:
         yield Problem(

@@ -7,7 +7,9 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
+from swarm.reach.approach.carrier import aim_of_flyby_km
 from swarm.reach.approach.entry_rows import EntryAsk, EntryRows, entry_rows
 from swarm.reach.approach.passage import Meeting, Nearest, Passage, States, nearest, passages
 from swarm.reach.approach.rows import Ask, Asked, asked_rows
@@ -22,6 +24,8 @@ from targets.ephemeris import spice
 from targets.ephemeris.planets import PlanetTable, sample_planets
 from targets.masses.massive import MASSES, mass_named, planet_of
 from targets.masses.where import Ephemeris
+
+Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,7 +85,8 @@ class Scene:
         """
         heights = ask.altitudes_km if heights_km is None else heights_km
         step = ask.clock_step_deg if clock_step_deg is None else clock_step_deg
-        asked = Ask(heights, step, ask.release_days_before, checkout_days)
+        wait = checkout_days if ask.steer == "probe" else 0.0  # a mothership that steers burns as it lets go
+        asked = Ask(heights, step, ask.release_days_before, wait)
         first = self._first_s(passage)
         return asked_rows(asked, passage, self.states, first_tdb_s=first, ephemeris=self.ephemeris)
 
@@ -101,6 +106,22 @@ class Scene:
         joined = mothership_of(self.study, self.planets).flybys
         near = [each for each in joined if abs(each.closest_tdb_s - passage.closest_tdb_s) < 1.0]
         return near[0] if near else None
+
+    def own_aim_km(self, ask: ApproachSettings, passage: Passage) -> Floats:
+        """(2,) T, R of where a mothership of two-body legs passes by itself; NaN where its path itself tells.
+
+        Raises InputError where it would have to steer back to a way past that nobody knows.
+        """
+        if np.isfinite(passage.distance_km) or ask.steer == "probe":
+            return np.full(2, np.nan)
+        aim = aim_of_flyby_km(self.flyby_at(passage), passage.body)
+        if not np.isfinite(aim).all():
+            raise InputError(
+                f"the mothership is to steer, and its own way past {ask.body} is not known",
+                place=f"{self._place(ask)}.steer", found=f'"{ask.steer}", and a leg that ends there',
+                expected='"probe", a leg that leaves, or the mothership\'s path as a file',
+            )  # fmt: skip
+        return aim
 
     def _first_s(self, passage: Passage) -> float:
         """The date from which the path leads to a passage without another planet between."""

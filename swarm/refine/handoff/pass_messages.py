@@ -30,7 +30,8 @@ Floats = NDArray[np.float64]
 READ_BACK_KM, LOWEST_KM = 1e-2, 2e-2
 _COLUMNS = (
     "probe", "opportunity", "body", "center", "approach", "burn_tdb", "burn_x_m_s", "burn_y_m_s", "burn_z_m_s",
-    "closest_tdb", "altitude_km", "latitude_deg", "longitude_e_deg", "v_inf_km_s", "periapsis_speed_km_s", "b_t_km",
+    "closest_tdb", "steer", "aimed_x_m_s", "aimed_y_m_s", "aimed_z_m_s", "carrier_propellant_kg",
+    "altitude_km", "latitude_deg", "longitude_e_deg", "v_inf_km_s", "periapsis_speed_km_s", "b_t_km",
     "b_r_km", "sigma_major_km", "sigma_minor_km", "sigma_altitude_km", "impact_chance",
 )  # fmt: skip
 
@@ -74,11 +75,17 @@ def write_passes(
 
 def _comments(row: dict[str, Any], path: PassPath) -> tuple[str, ...]:
     return (
-        f"low pass of {row['target']}; begins after an impulse at {date_text(row['burn_tdb_s'])} TDB",
+        f"low pass of {row['target']}; begins after an impulse at {date_text(row['burn_tdb_s'])} TDB{_whose(row)}",
         f"aim point B.T {row['b_t_km']:.3f} km, B.R {row['b_r_km']:.3f} km",
         f"lowest at {date_text(path.closest_tdb_s)} TDB",
         f"segments about {', '.join(path.centers)}; forces: PASSES.txt; chance of impact {row['impact_chance']:.3g}",
     )
+
+
+def _whose(row: dict[str, Any]) -> str:
+    """Whose impulse it is where it is not the probe's."""
+    steers = row["steer"] not in (None, "probe")
+    return ", the mothership's: the probe burns nothing" if steers else ""
 
 
 def _row(probe: int, row: dict[str, Any]) -> tuple[object, ...]:
@@ -99,6 +106,7 @@ def _readme(study: Study, flown: Sequence[tuple[int, dict[str, Any]]], ephemeris
         "",
         "Axes ICRF, TDB, km, km/s. Segments say what they are about (CENTER_NAME). Forces: the planet with J2 and J4,",
         "its moons with J2, the Sun and the other planets as points; no solar pressure; the burn is an impulse, the",
+        "mothership's where it steers (steer in passes.csv: its burn and rim are aimed_x, _y, _z); the",
         "spring is taken as part of it. Corrections are not in the paths: the sigmas of passes.csv are after them.",
         "",
     ]

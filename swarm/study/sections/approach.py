@@ -50,7 +50,9 @@ class ApproachSettings(Section):
     """[[approach]]: what is asked for where the mothership passes a planet or a moon.
 
     `kind = "low-pass"`: a probe skims the body at each of `altitudes_km` above its equatorial radius, at clock angles
-    of the B-plane `clock_step_deg` apart, let go so many days before. `passages` counts those of the body from 1.
+    of the B-plane `clock_step_deg` apart, let go so many days before. `passages` counts those of the body from 1. With
+    `steer = "carrier"` the mothership aims for a probe without a tank, lets it go, and is back on its own path
+    `divert_after_days` later; with `"spin"` it lets it go off its rim (`[mothership] spin_rpm, spin_radius_m`).
 
     `kind = "orbit"`: a probe stops there, in orbits of each of `periapsis_km` and `apoapsis_km` over the equatorial
     radius, by impulses at periapsis (`capture = "impulsive"`) or by weeks of electric thrust (`"spiral"`). With
@@ -155,4 +157,7 @@ class ApproachSettings(Section):
     )
 
     def unused(self) -> tuple[str, ...]:
-        return PASS_ONLY if self.kind == "entry" else ENTRY_ONLY
+        if self.kind == "entry":
+            return PASS_ONLY
+        steered = self.kind == "low-pass" and self.steer != "probe"
+        return tuple(key for key in ENTRY_ONLY if not (steered and key == "divert_after_days"))

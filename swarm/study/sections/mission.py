@@ -111,6 +111,10 @@ class MothershipSettings(Section):
         0.25, "d", "own choice: hours each side of a planet that legs leave out", gt=0, le=100
     )
     relay_channels: int = default(1, "-", "own choice: probes heard at one time", ge=1, le=100)
+    spin_rpm: float | None = optional("1/min", "none: it does not spin", gt=0, le=1000)
+    spin_radius_m: float | None = optional("m", "none: no rim that probes leave from", gt=0, le=100)
+    propellant_kg: float | None = optional("kg", "as much as is needed to steer for probes", ge=0, le=1e6)
+    counts: bool = choice(True, "own choice: what it burns to steer for probes is propellant of the plan")
     isp_s: float = default(300.0, "s", f"{FROM_MEMORY}: of its engine", likely=(40, 5000), ge=1, le=1e5)
     divert_failure: float = default(
         1e-3,

@@ -148,6 +148,32 @@ REFUSED = [
             (["radius_m = 3.0"], "radius_m", "not known", "radius_km?"),
         )
     ),
+    (
+        more(APPROACH, 'steer = "carrier"\ndivert_after_days = 0.0'), "approach[0].divert_after_days", "0.0",
+        "greater than 0",
+    ),
+    (
+        [*more(APPROACH, 'steer = "carrier"\ndivert_after_days = 6.0'), *given(release_days_before="[20, 5]")],
+        "approach[0].release_days_before[1]", "5", "more than divert_after_days, 6",
+    ),
+    (
+        more(APPROACH, 'steer = "carrier"\ndivert_after_days = 8.0'), "approach[0].divert_after_days", "8",
+        "at most constraints.release_spacing_days, 7",
+    ),
+    (
+        more(APPROACH, "divert_after_days = 2.0"), "approach[0].divert_after_days", "2",
+        'no such key with steer = "probe"',
+    ),
+    (more(APPROACH, 'steer = "spin"'), "mothership.spin_rpm", "nothing", 'with steer = "spin" needs it'),
+    (
+        [*more(APPROACH, 'steer = "spin"'), *more("[mothership]", "spin_rpm = 5.0")], "mothership.spin_radius_m",
+        "nothing", 'with steer = "spin" needs it',
+    ),
+    (more(APPROACH, 'steer = "tug"'), "approach[0].steer", "tug", "'probe', 'carrier' or 'spin'"),
+    (more("[mothership]", "divert_failure = 1.5"), "mothership.divert_failure", "1.5", "less than or equal to 1"),
+    (more("[mothership]", "isp_s = 0.0"), "mothership.isp_s", "0.0", "greater than or equal to 1"),
+    (more("[mothership]", "propellant_kg = -1.0"), "mothership.propellant_kg", "-1", "greater than or equal to 0"),
+    (more("[mothership]", "propellant_kg = 901.0"), "mothership.propellant_kg", "901", "at most mothership.mass_kg"),
     (instruments([NAME], [NAME]), "designs[0].instruments[1].name", "n", "a name that no other instrument"),
 ]  # fmt: skip
 
@@ -198,6 +224,10 @@ UNKNOWN = [
     (
         [("{ Europa = 1e-4 }", "{ Europa = 0.0 }")], 3, "protection.impact_chance_max", "none of which keeps",
         "the least found is",
+    ),
+    (
+        [*more(APPROACH, 'steer = "carrier"'), *more("[mothership]", "propellant_kg = 1.0")], 3,
+        "mothership.propellant_kg = 1", "the least takes", "kg",
     ),
     (given(burn_limit_m_s="0.5"), 3, "probe.burn_limit_m_s = 0.5", "the least takes", "m/s"),
     (
