@@ -13,6 +13,7 @@ from swarm.reach.approach.carrier import aim_of_flyby_km
 from swarm.reach.approach.entry_rows import EntryAsk, EntryRows, entry_rows
 from swarm.reach.approach.passage import Meeting, Nearest, Passage, States, nearest, passages
 from swarm.reach.approach.rows import Ask, Asked, asked_rows
+from swarm.reach.approach.staying import staying
 from swarm.reach.mothership.flybys import Flyby
 from swarm.reach.mothership.sources import epochs_needed_tdb_s, meetings_of, mothership_of, states_of
 from swarm.study.entry_relations import interface_km
@@ -156,9 +157,21 @@ def scene_of(study: Study) -> Iterator[Scene]:
         Meeting(mass_named(name), t, state[3:] - ephemeris.about_sun(mass_named(name), np.array([t]))[0, 3:])
         for name, t, state in meetings_of(study, planets)
     ]
-    with states_of(study, planets) as states:
+    with _states(study, planets, span, ephemeris) as states:
         found = passages(states, span, planets=planets, ephemeris=ephemeris, meetings=meetings)
         yield Scene(study, span, planets, ephemeris, states, found)
+
+
+@contextmanager
+def _states(
+    study: Study, planets: PlanetTable, span: tuple[float, float], ephemeris: Ephemeris
+) -> Iterator[States]:
+    """The mothership, heliocentric: about the Sun, or about the planet that it stays at."""
+    if study.mothership.center is not None and study.mothership.epoch is not None:
+        yield staying(study, span, float(tdb_s_from_jd(study.mothership.epoch)), ephemeris).states
+    else:
+        with states_of(study, planets) as states:
+            yield states
 
 
 def ephemeris_of(study: Study) -> Ephemeris:
