@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Iterable, Sequence
 
@@ -74,5 +75,12 @@ def none_of_passes(study: Study, counts: dict[str, float]) -> NothingFeasible:
     return NothingFeasible(
         f"{asked}, none of which keeps the limit on impacts",
         limit="impact chance (protection.impact_chance_max or approach.impact_chance_max); the least found is "
-        f"{counts['least_impact_chance']:.2g}, with altitudes_km up to {heights:g} and probe.burn_limit_m_s = {burns}",
+        f"{counts['least_impact_chance']:.2g}, with altitudes_km up to {heights:g} and probe.burn_limit_m_s = {burns}; "
+        f"{_height_that_would_do(counts['lowest_for_limit_km'])}",
     )
+
+
+def _height_that_would_do(least_km: float) -> str:
+    if math.isinf(least_km):
+        return "no height keeps it with these errors and chances of failure"
+    return f"the least height that keeps it is {least_km:.1f} km"

@@ -91,7 +91,7 @@ def staying(
 
 
 @njit(cache=True)
-def _march(y, start, field, nodes):
+def _march(y: Floats, start: float, field: PlanetField, nodes: Floats) -> None:
     """Fill nodes from a state at the first; what cannot be followed stays NaN."""
     nodes[0] = y
     for k in range(1, nodes.shape[0]):
@@ -101,7 +101,7 @@ def _march(y, start, field, nodes):
 
 
 @njit(cache=True)
-def _between(nodes, start, epochs, field, out):
+def _between(nodes: Floats, start: float, epochs: Floats, field: PlanetField, out: Floats) -> None:
     """Fly on from the nearest node."""
     for n in range(epochs.size):
         k = min(max(int(math.floor((epochs[n] - start) / NODE_S + 0.5)), 0), nodes.shape[0] - 1)
