@@ -75,5 +75,7 @@ def _divert(place: str, ask: ApproachSettings) -> Iterator[Problem]:
         return
     for j, days in enumerate(ask.release_days_before):
         if days <= ask.divert_after_days:
-            said = f"more than divert_after_days = {ask.divert_after_days:g}: the mothership is to divert before it arrives"
+            said = (
+                f"more than divert_after_days = {ask.divert_after_days:g}: it is to divert before it arrives"
+            )
             yield Problem(f"{place}.release_days_before[{j}]", f"{days:g}", said)

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from swarm.app.pipeline import Options, run_all
-from swarm.app.surface import handoff
+from swarm.app.surface import hand_off
 from swarm.decide.explain import explain_opportunity
 from swarm.plan.data import plan_data
 from swarm.plan.judged import chances_from_table
@@ -86,7 +86,12 @@ def test_what_limits_is_noted_and_on_the_page(made):
     for said in ("least angle in the corridor", "latest release in the corridor", "rows can be heard with"):
         assert any(said in each for each in limits), said
     page = (made.folder / "report.html").read_text(encoding="utf-8")
-    for said in ("least angle in the corridor", "Into the air", "Corridors of the entries", "planetary protection asks"):
+    for said in (
+        "least angle in the corridor",
+        "Into the air",
+        "Corridors of the entries",
+        "protection asks",
+    ):
         assert said in page, said
     warned = " ".join(made.manifest["warnings"])
     assert "contamination: what enters stays" in warned
@@ -133,7 +138,7 @@ def test_profiles_are_of_the_front_and_end_where_the_probe_is_lost(made):
 
 
 def test_the_package_of_an_entry_ends_at_the_interface(made):
-    handoff(made)
+    hand_off(made.folder)
     folder = made.folder / "handoff"
     (first, *_) = sorted(folder.glob("probe_*_entry.oem"))
     stem = first.name.removesuffix(".oem")

@@ -163,7 +163,7 @@ def test_what_limits_and_what_stands_against_a_row(venus):
 
 
 def test_a_tank_that_is_nearly_empty_limits(venus):
-    """A burn that leaves a tenth of a m/s leaves no corrections to speak of: the corridor is missed for want of them."""
+    """A burn that leaves a tenth of a m/s leaves hardly any correction: the corridor is missed for want of them."""
     cases = cases_of_entries(venus.table)
     burn_m_s = np.linspace(1.0, 400.0, 4000)
     left = 1e3 * spare_km_s(venus.alone, burn_m_s)
