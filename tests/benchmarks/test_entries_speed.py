@@ -31,7 +31,7 @@ def seconds(run, rounds):
 
 @pytest.mark.parametrize("name", ["Venus", "Jupiter"])
 def test_a_way_down_and_a_corridor(name):
-    """Aims: 1 ms from the interface until the probe is lost, 3 s for a corridor of three airs and twelve clock angles."""
+    """Aims: 1 ms from the interface to where it is lost, 3 s for a corridor of three airs at twelve clock angles."""
     case = (
         Case(name) if name == "Venus" else Case(name, v_inf=(4.0, 3.5, 1.8), mass_kg=339.0, diameter_m=1.25)
     )
