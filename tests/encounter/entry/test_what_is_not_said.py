@@ -20,7 +20,7 @@ ABLATION, RADIATION, GROUND, LIFE, MADE = (
         ("Venus", 12.0, False, {RADIATION}),
         ("Earth", 12.0, True, {GROUND}),
         ("Earth", 21.0, False, {GROUND, RADIATION, ABLATION}),
-        ("Mars", 7.0, True, {LIFE, MADE}),
+        ("Mars", 7.0, True, {MADE}),
         ("Titan", 6.0, True, {LIFE}),
         ("Jupiter", 47.0, False, {RADIATION, ABLATION, MADE}),
     ],
