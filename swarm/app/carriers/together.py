@@ -114,7 +114,7 @@ def _answer(run: Run, order: list[Ranked], refused: list[NoStudy], keep: int, pl
     table = carriers_table(listed_all, refused, done, flown, front)
     run.write_table("carriers", table)
     chosen = _follow(run, front, plans, done, place)
-    told = answer_of(run.study, table, front, bound, chosen)
+    told = answer_of(run.study, table, front, bound, flown, chosen)
     run.note("carriers", told)
     figures = carrier_figures(table, front, bound, by_arc, run.study)
     paint_figures(figures, run.folder / FIGURES)
