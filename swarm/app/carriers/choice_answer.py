@@ -20,7 +20,7 @@ _WORTH = 1e-4
 
 
 @dataclass(frozen=True)
-class Chosen:
+class ChosenShip:
     """The plan of the joined front that the study's rule takes: its number there and on its mothership's own front."""
 
     plan: int
@@ -35,7 +35,7 @@ def answer_of(
     front: pa.Table,
     bound: pa.Table,
     flown: Sequence[OfCarrier],
-    chosen: Chosen | None,
+    chosen: ChosenShip | None,
 ) -> dict[str, Any]:
     """The answer as plain values: which mothership, and whether a burn of it is worth it."""
     rows = [row for row in table.to_pylist() if row["science_best"] is not None]

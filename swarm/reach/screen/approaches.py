@@ -177,10 +177,8 @@ def _fine(state, node_s, first_s, last_s, allowance, any_km, pull, path, out, co
 
 @njit(cache=True)
 def _sweep(nodes_s, states, allowance, samples, fleet, out):
-    """All bodies, windows, coarse samples and legs; how many rows were wanted (more than out holds: once more).
-
-    Arrays of the legs are (samples, legs): a thousand legs are gone through in the order in which they lie.
-    """
+    """All bodies, windows, coarse samples and legs; how many rows were wanted (more than out holds: once more)."""
+    # arrays of the legs are (samples, legs): a thousand legs are gone through in the order in which they lie
     sample_s, sample_node, half_s, leg_states, leg_bound, leg_pull, leg_speed = samples
     path_states, path_any, offsets, starts, steps = fleet
     legs = starts.shape[0]
