@@ -1,4 +1,4 @@
-"""Figures as plain data, drawn by `page.js` on the page and by `paint.py` for slides.
+"""Figures as plain data, made specifications by `chart.py`: the page shows them, `paint.py` makes slides of them.
 
 To add one: a function here that returns a `Figure` (None where the run has nothing to draw), and its place in
 `sections.py`. Values are those of the archive; only lengths are put into au and turned to the ecliptic.
@@ -56,10 +56,10 @@ def promising_plans(cost: np.ndarray, science: np.ndarray) -> np.ndarray:
     return found
 
 
-def front_figure(tables: PageTables, *, across: str = "propellant_kg", ringed: int | None = None) -> Figure:
-    """Science against propellant (or against risk); colour and mark by number of probes.
+def front_figure(tables: PageTables, *, across: str = "propellant_kg") -> Figure:
+    """Science against propellant (or against risk); colour and mark by number of probes, a ring about the chosen plan.
 
-    ringed : number of a plan to put a ring around; the page's script has its own, which moves
+    On the page the ring moves, and a dashed one stands about the plan that is pinned.
     """
     front = tables["front"]
     labels = {
@@ -89,9 +89,10 @@ def front_figure(tables: PageTables, *, across: str = "propellant_kg", ringed: i
                     )
                 )
     layers.sort(key=lambda layer: bool(layer.label))  # what stands out is drawn last, in order of probes
-    if ringed is not None:
-        own = front.slice(tables.row("front", "plan", ringed), 1)
-        layers.append(Layer("circled", f"plan {ringed}", "ink", listed(own, across), listed(own, "science")))
+    own = front.slice(tables.row("front", "plan", tables.plan), 1)
+    at = listed(own, across), listed(own, "science")
+    layers.append(Layer("circled", "chosen plan", "ink", *at, key=[tables.plan]))
+    layers.append(Layer("circled", "pinned plan", "bloom", [], [], dashed=True))
     return Figure(
         "front" if across == "propellant_kg" else "front_risk",
         "Science against propellant" if across == "propellant_kg" else "Science against risk",
@@ -185,7 +186,12 @@ def map_figure(tables: PageTables, plan: int, *, side: bool = False) -> Figure:
         described["path"].layer(found["path"]["x"], found["path"][up]),
         *(described["arc"].layer(arc["x"], arc[up]) for arc in arcs),
         described["burn"].layer([arc["x"][0] for arc in arcs], [arc[up][0] for arc in arcs]),
-        described["met"].layer([m[0] for m in met], [m["xyz".index(up)] for m in met], said=numbers),
+        described["met"].layer(
+            [m[0] for m in met],
+            [m["xyz".index(up)] for m in met],
+            said=numbers,
+            key=[row["probe"] for row in rows],
+        ),
         described["sun"].layer([0.0], [0.0]),
     ]
     keys = ["plan", "probe", "opportunity", "target", "encounter_jd_tdb"]
@@ -204,7 +210,12 @@ def apart_figure(tables: PageTables, plan: int) -> Figure | None:
     ends = {axis: [track[axis][-1] for track in tracks] for axis in "xy"}
     layers = [
         *(described["arc"].layer(track["x"], track["y"]) for track in tracks),
-        described["met"].layer(ends["x"], ends["y"], said=[str(row["probe"]) for row in flown]),
+        described["met"].layer(
+            ends["x"],
+            ends["y"],
+            said=[str(row["probe"]) for row in flown],
+            key=[row["probe"] for row in flown],
+        ),
         described["ship"].layer([0.0], [0.0]),
     ]
     keys = ["plan", "probe", "opportunity", "target"]
@@ -282,9 +293,8 @@ def windows_figure(tables: PageTables, row: dict[str, Any]) -> Figure:
     layers = []
     for burns in burn_classes(tables):
         inside = some.filter(pa.array((burn >= burns.low_m_s) & (burn < burns.high_m_s)))
-        if inside.num_rows:
-            dates = listed(inside, "release_jd_tdb"), listed(inside, "encounter_jd_tdb")
-            layers.append(burns.mark.layer(*dates))
+        dates = listed(inside, "release_jd_tdb"), listed(inside, "encounter_jd_tdb")
+        layers.append(burns.mark.layer(*dates))
     own = chances.slice(tables.row("opportunities", "opportunity", row["opportunity"]), 1)
     layers.append(described["chosen"].layer(listed(own, "release_jd_tdb"), listed(own, "encounter_jd_tdb")))
     keys = ["opportunity", "target", "release_jd_tdb", "encounter_jd_tdb", "burn_m_s"]
