@@ -68,6 +68,8 @@ class Described:
 
 
 _ON_MAP = {
+    "orbit": Mark("line", "orbit of a planet", "mute"),
+    "planet": Mark("points", "", "mute", small=True),
     "path": Mark("line", "mothership", "leaf"),
     "arc": Mark("line", "arc of a probe", "sky"),
     "burn": Mark("points", "burn", "sky", "square"),
@@ -75,6 +77,7 @@ _ON_MAP = {
     "sun": Mark("points", "Sun", "bark"),
     "now_ship": Mark("open", "", "leaf"),
     "now_probe": Mark("open", "", "sky"),
+    "now_planet": Mark("open", "", "mute"),
 }
 _TWO_BODY = "Arcs are two-body arcs bent to end at the target, for looking at. The Sun is at 0, 0."
 

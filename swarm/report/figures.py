@@ -16,7 +16,7 @@ import pyarrow.compute as pc
 from scipy.interpolate import CubicSpline
 
 from swarm.report.described import PLAN_FIGURES, Mark
-from swarm.report.figure_parts import EVENT_MARKS, SYMBOLS, Axis, Figure, Layer, clipped, listed
+from swarm.report.figure_parts import EVENT_MARKS, ORBIT_POINTS, SYMBOLS, Axis, Figure, Layer, clipped, listed
 from swarm.report.page_tables import PageTables, plan_rows
 from swarm.report.tones import RAMP_STEPS
 from targets.base.constants import AU_KM
@@ -113,6 +113,7 @@ def places(tables: PageTables) -> dict[str, Any]:
     """Return what a map is drawn from, in au along the axes of the ecliptic: the path, arcs, encounters."""
     return {
         "path": _track(_thinned(tables["mothership"], 600)),
+        "planets": _planet_tracks(tables),
         "arcs": _arc_tracks(tables),
         "apart": _apart_tracks(tables),
         "met": {
@@ -135,6 +136,18 @@ def _arc_tracks(tables: PageTables) -> dict[str, Any]:
     starts = np.flatnonzero(np.append(True, number[1:] != number[:-1]))
     ends = np.append(starts[1:], len(number))
     return {str(number[a]): _track(arcs.slice(a, b - a)) for a, b in zip(starts, ends, strict=True)}
+
+
+def _planet_tracks(tables: PageTables) -> dict[str, Any]:
+    """Planets by name: their places, and how many of them are once around."""
+    if not tables.has("planets"):
+        return {}
+    orbits = tables["planets"]
+    tracks = {}
+    for name in pc.unique(orbits["planet"]).to_pylist():
+        track = _track(orbits.filter(pc.equal(orbits["planet"], name)))
+        tracks[name] = {**track, "around": min(ORBIT_POINTS + 1, len(track["t"]))}
+    return tracks
 
 
 def _apart_tracks(tables: PageTables) -> dict[str, Any]:
@@ -182,7 +195,14 @@ def map_figure(tables: PageTables, plan: int, *, side: bool = False) -> Figure:
     arcs = [arc for arc in (found["arcs"].get(str(row["opportunity"])) for row in rows) if arc]
     met = [found["met"][str(row["opportunity"])] for row in rows]
     numbers = [str(row["probe"]) for row in rows]
+    planets = found["planets"].values()
     layers = [
+        *(described["orbit"].layer(one["x"][: one["around"]], one[up][: one["around"]]) for one in planets),
+        described["planet"].layer(
+            [one["x"][0] for one in planets],
+            [one[up][0] for one in planets],
+            said=list(found["planets"]) if not side else [],
+        ),
         described["path"].layer(found["path"]["x"], found["path"][up]),
         *(described["arc"].layer(arc["x"], arc[up]) for arc in arcs),
         described["burn"].layer([arc["x"][0] for arc in arcs], [arc[up][0] for arc in arcs]),

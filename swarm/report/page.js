@@ -131,7 +131,10 @@
     const name = side ? "map_side" : "map", up = side ? "z" : "y", map = carried.places;
     const flown = state.rows.map(({ values }) => ({ of: values.opportunity, arc: map.arcs[values.opportunity] })).filter(({ arc }) => arc);
     const met = state.rows.map(({ values }) => map.met[values.opportunity]);
+    const planets = Object.values(map.planets);
     fill(name, { plan: state.plan }, [
+      ...planets.map((one) => marked(name, "orbit", { x: one.x.slice(0, one.around), y: one[up].slice(0, one.around) })),
+      marked(name, "planet", { x: planets.map((one) => one.x[0]), y: planets.map((one) => one[up][0]), said: side ? [] : Object.keys(map.planets) }),
       marked(name, "path", { x: map.path.x, y: map.path[up] }),
       ...flown.map(({ arc, of }) => marked(name, "arc", { x: arc.x, y: arc[up], of })),
       marked(name, "burn", { x: flown.map(({ arc }) => arc.x[0]), y: flown.map(({ arc }) => arc[up][0]) }),
@@ -170,6 +173,7 @@
         const arc = carried.places.arcs[values.opportunity];
         if (arc) dots.push(["now_probe", placeAt(arc, state.when)]);
       }
+      for (const planet of Object.values(carried.places.planets)) dots.push(["now_planet", placeAt(planet, state.when)]);
       figures.over(name, "open", dots.filter(([, at]) => at).map(([mark, at]) => ({ look: carried.described[name].marks[mark], x: at.x, y: at[up] })));
     }
   }
