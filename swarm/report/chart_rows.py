@@ -43,8 +43,12 @@ def rows_of(figure: Figure) -> dict[str, list[Row]]:
     for g, layer in enumerate(figure.layers):
         m = looks.index(look_of(layer))
         for row in _layer_rows(layer):
-            rows[layer.kind].append({"m": m, "g": g} | {k: v for k, v in row.items() if v is not None})
+            rows[layer.kind].append({"m": m, "g": g} | {k: v for k, v in row.items() if _is_there(v)})
     return rows
+
+
+def _is_there(value: Any) -> bool:
+    return value is not None and (not isinstance(value, float) or math.isfinite(value))
 
 
 def _layer_rows(layer: Layer) -> list[Row]:
@@ -60,7 +64,7 @@ def _row(layer: Layer, k: int) -> Row:
     elif layer.kind == "error":
         row |= {"y": layer.y[k] - layer.to[k], "y2": layer.y[k] + layer.to[k]}
     elif layer.kind == "bars":
-        row["y2"] = 0.0
+        row["y2"] = layer.to[k] if layer.to else 0.0
     return row | {"said": layer.said[k] if layer.said else None, "key": layer.key[k] if layer.key else None}
 
 

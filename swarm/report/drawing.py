@@ -20,7 +20,7 @@ from swarm.run.kernel_cache import user_cache
 from swarm.run.writing import write_bytes_atomically
 
 # Of slides: the same on every machine, whatever is installed there; the page takes the reader's own.
-TYPEFACE = "Lato"
+TYPEFACE = "Lato, Roboto, 'Helvetica Neue', Arial, sans-serif"
 # Modules inside the wheel, by the names it gives them; pyproject.toml holds the wheel to one series. The library
 # evaluates expressions by compiling them; the second module walks them instead, so that a page can forbid scripts to
 # make scripts.

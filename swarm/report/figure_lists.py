@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from swarm.report.described import PLAN_FIGURES
+from swarm.report.entry_figures import entry_figures
 from swarm.report.figure_parts import Figure
 from swarm.report.figures import (
     apart_figure,
@@ -43,7 +44,7 @@ def page_figures(tables: PageTables) -> list[Figure]:
         tornado_figure(tables),
         risk_figure(tables),
     )
-    return [figure for figure in made if figure is not None]
+    return [*(figure for figure in made if figure is not None), *entry_figures(tables)]
 
 
 def form_figures(tables: PageTables) -> list[Figure]:

@@ -21,7 +21,7 @@ const figures = (() => {
 
   // --- rows, as swarm/report/chart_rows.py makes them ------------------------------------------------------
 
-  const without = (row) => Object.fromEntries(Object.entries(row).filter(([, value]) => value !== null && value !== undefined));
+  const without = (row) => Object.fromEntries(Object.entries(row).filter(([, value]) => value !== null && value !== undefined && (typeof value !== "number" || Number.isFinite(value))));
 
   function layerRows(layer) {
     const { kind, x, y = [], to = [], said: texts = [], key = [] } = layer;
@@ -30,7 +30,7 @@ const figures = (() => {
       const row = { x: at, y: y[k] };
       if (kind === "across" || kind === "band") row.x2 = to[k];
       if (kind === "error") Object.assign(row, { y: y[k] - to[k], y2: y[k] + to[k] });
-      if (kind === "bars") row.y2 = 0;
+      if (kind === "bars") row.y2 = to.length ? to[k] : 0;
       return { ...row, said: texts[k], key: key[k] };
     });
   }

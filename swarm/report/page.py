@@ -92,7 +92,7 @@ def page(tables: PageTables) -> str:
         "page.html",
         title=tables.run.study.study.name,
         policy=Markup(_POLICY_ON_DEMAND if on_demand(tables) else _POLICY),
-        style=Markup(_style()),
+        style=Markup(style()),
         there=there,
         missing=missing,
         tool=tables.run.manifest["tool"],
@@ -173,7 +173,8 @@ def _shown(figure: Figure, span: tuple[float, float]) -> dict[str, Any]:
     return {"spec": chart(figure, span=span), "title": figure.title, "note": figure.note, "axes": axes}
 
 
-def _style() -> str:
+def style() -> str:
+    """The style of a page, light and dark."""
     light = tones.variables(tones.LIGHT, tones.RAMP_LIGHT)
     dark = tones.variables(tones.DARK, tones.RAMP_DARK)
     on_paper = light.replace(";", " !important;")
