@@ -261,7 +261,8 @@ def timeline_figure(tables: PageTables, plan: int) -> Figure | None:
     for event in EVENT_MARKS:
         some = [one for one in listed if one["event"] == event]
         at = [place[one["opportunity"]] for one in some]
-        layers.append(described[event].layer([one["t_jd_tdb"] for one in some], at))
+        own = [rows[k]["probe"] for k in at]
+        layers.append(described[event].layer([one["t_jd_tdb"] for one in some], at, key=own))
     names = tuple(clipped(f"{row['probe']}: {row['target']}") for row in rows)
     return described.figure(layers, mine, names=names, plan=plan)
 

@@ -100,7 +100,7 @@ def listing(items: Iterable[object]) -> Markup:
 
 
 def place(figure: str, *, alone: bool = False) -> Markup:
-    """Where `page.js` draws a figure; one that stands `alone` does not fill a wide page."""
+    """Where the page shows a figure; one that stands `alone` does not fill a wide page."""
     return part("place", figure, alone)
 
 

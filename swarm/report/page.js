@@ -94,6 +94,15 @@
     });
   }
 
+  /* A mark of a probe: a click chooses it for the aim and the windows. */
+  function listenToProbes(name) {
+    const { view } = figures.made[name];
+    view.addEventListener("click", (event, item) => {
+      const key = !view.signal("dragged") && item && item.datum && item.datum.key;
+      if (Number.isInteger(key)) chooseProbe(key);
+    });
+  }
+
   function pointedAt(plan) {
     const row = rowOf("front", frontOf.get(plan));
     return `Plan ${plan}: ${row.probes} probes, science ${shown(row.science, "3")}, ${shown(row.propellant_kg, "3")} kg, risk ${shown(row.risk, "3")}`;
@@ -180,7 +189,7 @@
 
   function putTimeline() {
     const layers = [marked("timeline", "blackout", { x: carried.blackouts.map((span) => span[0]), y: [], to: carried.blackouts.map((span) => span[1]) })];
-    const marks = Object.fromEntries(carried.events.map((event) => [event, { x: [], y: [] }]));
+    const marks = Object.fromEntries(carried.events.map((event) => [event, { x: [], y: [], key: [] }]));
     state.rows.forEach(({ values }, place) => {
       const listed = eventsOf.get(values.opportunity) || [];
       const dates = listed.map((k) => tables.events.t_jd_tdb[k]);
@@ -188,6 +197,7 @@
       for (const k of listed) {
         marks[tables.events.event[k]].x.push(tables.events.t_jd_tdb[k]);
         marks[tables.events.event[k]].y.push(place);
+        marks[tables.events.event[k]].key.push(values.probe);
       }
     });
     for (const event of carried.events) layers.push(marked("timeline", event, marks[event]));
@@ -484,6 +494,7 @@
 
   Object.keys(carried.figures).forEach(figures.show);
   Object.keys(FRONTS).filter((name) => name in figures.made).forEach(listenToFront);
+  ["map", "map_side", "apart", "timeline"].filter((name) => name in figures.made).forEach(listenToProbes);
   listen();
   choose(carried.plan);
 })();

@@ -456,25 +456,95 @@ def test_headings_captions_and_names_are_there_for_a_screen_reader(drawn_run, lo
 
 
 def test_a_front_of_5000_plans_is_chosen_from_within_200_ms(tmp_path, look):
+    """Of the page's own thread, layout and painting included: by the clock others on the machine would be measured."""
     run = make_run(tmp_path / "large", plans=5000, targets=100, probes=12, chosen=2500)
     path = write_page(run)
-    assert path.stat().st_size < 16e6
+    assert path.stat().st_size < 8e6
     page = look(run)
-    page.wait_for_function("document.querySelectorAll('#encounters tbody tr').length === 12")
-    took = page.evaluate(
-        """async () => {
-             const times = [];
-             for (const plan of [4000, 123, 2600, 4999, 1777]) {
-               const box = document.getElementById('plan');
-               box.value = plan;
-               const begun = performance.now();
-               box.dispatchEvent(new Event('change'));
-               await new Promise(done => requestAnimationFrame(() => setTimeout(done)));
-               times.push(performance.now() - begun);
-             }
-             return times;
-           }"""
-    )
-    assert page.evaluate("document.documentElement.dataset.plan") == "1777"
-    # the least of five, drawing on the screen included: others may use the machine at the same time
-    assert min(took) < 200.0
+    assert page.locator("#encounters tbody tr").count() == 12
+    page.locator("[data-figure=front]").scroll_into_view_if_needed()
+    thread = page.context.new_cdp_session(page)
+    thread.send("Performance.enable", {"timeDomain": "threadTicks"})
+
+    def spent_s():
+        measured = thread.send("Performance.getMetrics")["metrics"]
+        return next(one["value"] for one in measured if one["name"] == "TaskDuration")
+
+    took = []
+    for plan in (4000, 123, 2600, 4999, 1777):
+        settle(page)
+        begun = spent_s()
+        page.evaluate(
+            """async plan => {
+                 const box = document.getElementById('plan');
+                 box.value = plan;
+                 box.dispatchEvent(new Event('change'));
+                 await new Promise(done => requestAnimationFrame(() => setTimeout(done)));
+               }""",
+            plan,
+        )
+        took.append(spent_s() - begun)
+        assert [ring["key"] for ring in marks_in(page, "front", "circled")] == [plan]
+    # the least of five: who else uses the machine slows its memory for all
+    assert 0.001 < min(took) < 0.2
+
+
+def test_a_rectangle_drawn_on_a_figure_is_what_is_in_sight_then(drawn_run, look):
+    page = look(drawn_run)
+    page.locator("[data-figure=front]").scroll_into_view_if_needed()
+    domain = f"name => {DRAWN}.view.scale('x').domain()"
+    whole = page.evaluate(domain, "front")
+    (left, top), (right, bottom) = place_of(page, "front", 2), place_of(page, "front", 4)
+    page.mouse.move(left - 20, top + 20)
+    page.mouse.down()
+    page.mouse.move(right + 20, bottom - 20, steps=4)
+    page.mouse.up()
+    settle(page)
+    near = page.evaluate(domain, "front")
+    front = drawn_run.read_table("front")["propellant_kg"].to_pylist()
+    assert near[0] < front[2] < front[4] < near[1]
+    assert near[1] - near[0] < whole[1] - whole[0]
+    chosen = drawn_run.manifest["notes"]["summary"]["plan"]
+    assert page.evaluate("document.documentElement.dataset.plan") == str(chosen)  # no plan was chosen by it
+    page.mouse.dblclick(left, top - 40)
+    settle(page)
+    assert page.evaluate(domain, "front") == whole
+
+
+def test_figures_are_zoomed_and_read_from_the_keyboard(drawn_run, look):
+    page = look(drawn_run)
+    domain = f"name => {DRAWN}.view.scale('x').domain()"
+    whole = page.evaluate(domain, "bound")
+    page.focus("[data-figure=bound] .view")
+    page.keyboard.press("+")
+    settle(page)
+    assert whole[0] < page.evaluate(domain, "bound")[0]
+    page.keyboard.press("0")
+    settle(page)
+    assert page.evaluate(domain, "bound") == whole
+    page.keyboard.press("ArrowRight")
+    first = marks_in(page, "bound", "points")[0]
+    assert page.inner_text("#tip").split("\n")[0] == "best plan found"
+    assert f"propellant of all probes (kg): {first['x']:.5g}" in page.inner_text("#tip")
+    page.keyboard.press("Escape")
+    assert not page.is_visible("#tip")
+    page.locator("[data-figure=bound] [data-zoom=closer]").press("Enter")
+    settle(page)
+    assert whole[0] < page.evaluate(domain, "bound")[0]
+
+
+def test_a_mark_of_the_map_chooses_its_probe(drawn_run, look):
+    page = look(drawn_run)
+    choose(page, 5)
+    page.locator("[data-figure=map]").scroll_into_view_if_needed()
+    page.mouse.click(*place_of(page, "map", 2))
+    assert page.input_value("#probe") == "2"
+
+
+def test_on_paper_figures_are_lines_on_light_paper(drawn_run, look):
+    page = look(drawn_run, scheme="dark")
+    tone = f"name => {DRAWN}.view.signal('tones').sheet"
+    assert page.evaluate(tone, "front") == "#262b31"
+    page.emulate_media(media="print")
+    page.wait_for_timeout(200)
+    assert page.evaluate(tone, "front") == "#ffffff"
