@@ -6,16 +6,17 @@ Decided here, with what was seen:
   of (Vega through vl-convert, both BSD-3, from one wheel, offline). The page carries the library (0.59 MB) and an
   own script for linking only (`figures.js`); the library walks its expressions instead of compiling them, so that
   the page may forbid scripts to make scripts. Slides of a run take 2.4 s of processor time, with matplotlib 4.1 s
-* Marks of a kind have one set of rows, so that choosing a plan replaces rows and nothing is parsed again; a front is not
-  drawn again either, its ring has rows of its own. Among 5 000 plans a choice takes 60 to 100 ms of the page's thread
-  on a busy machine; by the script before, which drew everything itself in 500 lines, 35 to 65. Figures of more than
-  1 000 marks are drawn on a canvas on the screen and in lines on paper
-* Given up for it: labels beside marks evade each other by their order only, not by what is in the way (the library's own
-  way of doing so needs a browser, and slides are made without one); the axis says its name across, above the figure;
-  a page is 0.8 MB larger. Won: zoom by mouse and keys, every mark read by pointer and keyboard, pictures as PNG
-* The room beside an axis is set beforehand: if it followed the labels, the number of labels and the room could chase each
-  other for ever, which they did
-* Planets on the map are those whose orbits it has room for (`planet_places`), once around, with where they are at the date
+* Marks of a kind have one set of rows, so that choosing a plan replaces rows and nothing is parsed again; a front is
+  not drawn again either, its ring has rows of its own. Among 5 000 plans a choice takes 60 to 100 ms of the page's
+  thread on a busy machine; the script before, which drew everything itself in 500 lines, took 35 to 65. Figures of more
+  than 1 000 marks are drawn on a canvas on the screen and in lines on paper
+* Given up for it: labels beside marks evade each other by their order only, not by what is in the way (the library's
+  own way of doing so needs a browser, and slides are made without one); a page is 0.8 MB larger. Won: zoom by mouse and
+  keys, every mark read by pointer and keyboard, pictures as PNG, a probe chosen by its mark
+* The room beside an axis is set beforehand: if it followed the labels, the number of labels and the room could chase
+  each other for ever, which they did
+* Planets on the map are those whose orbits it has room for (`planet_places`), once around, and where they are at the
+  date
 * Of a large front the plans are drawn large that none shown beats for less, near-equal ones merged; the others are dots
   that can be chosen all the same: 5 000 marks of one size are a black slab
 * Every group of sections is a larger question, every section has the question it answers beside it (`sections.py`)
