@@ -261,6 +261,7 @@ def _axis(side: str, axis: Axis) -> Spec:
     if axis.kind == "date":
         made["format"] = _DATES
     if axis.kind == "names":
+        del made["tickCount"]  # the library would leave names out to keep to it
         said = f"names_{side}[datum.value]"
         made |= {"values": {"signal": f"sequence(length(names_{side}))"}, "labelLimit": 0,
                  "encode": {"labels": {"update": {"text": {"signal": said}}}}}  # fmt: skip

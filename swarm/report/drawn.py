@@ -82,10 +82,11 @@ def planet_places(mothership: pa.Table) -> pa.Table:
     within_km = ORBITS_WITHIN * float(np.linalg.norm(path_km, axis=1).max())
     parts = []
     for body, name, _ in BODIES[:SYSTEMS]:
-        start_km = float(np.linalg.norm(sample(body, np.array([first_s]))[0, :3]))
-        if start_km > within_km:
+        start = sample(body, np.array([first_s]))[0]
+        axis_km = 1.0 / (2.0 / np.linalg.norm(start[:3]) - start[3:] @ start[3:] / GM_SUN_KM3_S2)
+        if axis_km > within_km:
             continue
-        around_s = 2.0 * np.pi * np.sqrt(start_km**3 / GM_SUN_KM3_S2)
+        around_s = 2.0 * np.pi * np.sqrt(axis_km**3 / GM_SUN_KM3_S2)
         until_s = min(max(last_s, first_s + 1.02 * around_s), coverage_tdb_s(body)[1])
         epochs_s = np.arange(first_s, until_s, around_s / ORBIT_POINTS)
         states = sample(body, epochs_s)

@@ -109,9 +109,9 @@ def beside(*parts: Markup) -> Markup:
     return part("side_by_side", parts)
 
 
-def folded(summary: str, inner: Markup) -> Markup:
-    """Shown when asked for."""
-    return part("details", summary, inner)
+def folded(summary: str, inner: Markup, *, narrow: bool = False) -> Markup:
+    """Shown when asked for; what is `narrow` is folded on a narrow screen only, where a row takes a whole card."""
+    return part("details", summary, inner, narrow)
 
 
 def paragraph(inner: object, kind: str = "") -> Markup:

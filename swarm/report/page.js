@@ -492,6 +492,7 @@
     }, 50);
   }
 
+  if (matchMedia("(max-width: 40rem)").matches) document.querySelectorAll("details.narrow").forEach((one) => { one.open = false; });
   Object.keys(carried.figures).forEach(figures.show);
   Object.keys(FRONTS).filter((name) => name in figures.made).forEach(listenToFront);
   ["map", "map_side", "apart", "timeline"].filter((name) => name in figures.made).forEach(listenToProbes);

@@ -395,6 +395,22 @@ def test_on_a_phone_no_table_is_cut(drawn_run, look):
     assert unnamed == 0  # a cell without its column's head says nothing there
 
 
+def test_on_a_phone_what_is_secondary_is_folded(drawn_run, look):
+    page = look(drawn_run, width=390, height=844)
+    choose(page, 5)
+    folds = "all => all.map(one => one.open)"
+    assert not any(page.eval_on_selector_all("details.narrow", folds))
+    assert page.locator("details.narrow > summary").first.is_visible()
+    # a row of an encounter is whole when its probe is chosen
+    last = "rows => rows.map(row => row.cells[row.cells.length - 1].offsetHeight > 0)"
+    assert page.eval_on_selector_all("#encounters tbody tr", last).count(True) == 1
+    page.click('#encounters [data-choose="2"]')
+    assert page.locator("#encounters tr[data-probe='2'] td").last.is_visible()
+    page = look(drawn_run)
+    assert all(page.eval_on_selector_all("details.narrow", folds))
+    assert not page.locator("details.narrow > summary").first.is_visible()
+
+
 def test_every_text_has_contrast_enough_in_both_themes(drawn_run, look):
     """WCAG 2.1, success criterion 1.4.3: 4.5 : 1; relative luminance by its definition there (from memory)."""
     for scheme in ("light", "dark"):
