@@ -5,6 +5,7 @@ import re
 
 import pytest
 
+from swarm.report.chart_rows import rows_of
 from swarm.report.described import PLAN_FIGURES
 from swarm.report.figure_lists import plan_figures
 from swarm.report.page import write_page
@@ -12,7 +13,10 @@ from swarm.report.page_tables import read_page_tables
 from tests.helpers.made_run import make_run
 
 pytestmark = pytest.mark.browser
-DRAWN = "name => document.querySelector(`[data-figure=${name}]`).drawnFrom"
+DRAWN = """name => {
+  const host = document.querySelector(`[data-figure=${name}]`);
+  return {...host.drawnFrom, names_y: host.view.signal("names_y")};
+}"""
 
 
 def same_number(a, b):
@@ -27,24 +31,48 @@ def differences(figure, drawn):
             said.append(f"{key}: {getattr(figure, key)!r}, {drawn[key]!r}")
     for side in ("x", "y"):
         axis, other = dataclasses.asdict(getattr(figure, side)), drawn[side]
-        said += [f"{side}.{key}" for key in axis if list_of(axis[key]) != list_of(other[key])]
-    if len(figure.layers) != len(drawn["layers"]):
-        return [*said, f"{len(figure.layers)} layers, {len(drawn['layers'])}"]
-    for k, (layer, other) in enumerate(zip(figure.layers, drawn["layers"], strict=True)):
+        said += [f"{side}.{key}" for key in axis if key != "names" and axis[key] != other[key]]
+    if list(figure.y.names) != drawn["names_y"]:
+        said.append(f"names: {figure.y.names}, {drawn['names_y']}")
+    ours = [layer for layer in figure.layers if layer.x]
+    theirs = [layer for layer in drawn["layers"] if layer["x"]]
+    if len(ours) != len(theirs):
+        return [*said, f"{len(ours)} layers, {len(theirs)}"]
+    for k, (layer, other) in enumerate(zip(ours, theirs, strict=True)):
         for key in ("kind", "label", "tone", "symbol", "dashed", "fill"):
             if getattr(layer, key) != other[key]:
                 said.append(f"layer {k} {key}: {getattr(layer, key)!r}, {other[key]!r}")
         if list(layer.said) != other.get("said", []):
             said.append(f"layer {k} said")
+        if list(layer.key) != other.get("key", []):
+            said.append(f"layer {k} key")
         for key in ("x", "y", "to"):
             ours, theirs = getattr(layer, key), other.get(key, [])
             if len(ours) != len(theirs) or not all(map(same_number, ours, theirs)):
                 said.append(f"layer {k} {key}: {ours}, {theirs}")
+    return said + rows_that_differ(rows_of(figure), drawn["rows"])
+
+
+def rows_that_differ(ours, theirs):
+    """Rows as both give them to the drawing library; the number of a layer counts only as what belongs together.
+
+    Without the dates in milliseconds that the library adds.
+    """
+    said = []
+    for kind in ours:
+        a, b = (
+            [{**{k: v for k, v in row.items() if not k.startswith("t")}, "g": 0} for row in rows]
+            for rows in (ours[kind], theirs[kind])
+        )
+        if len(a) != len(b) or not all(map(same_row, a, b)):
+            said.append(f"rows of {kind}: {a}, {b}")
     return said
 
 
-def list_of(value):
-    return list(value) if isinstance(value, tuple | list) else value
+def same_row(a, b):
+    return a.keys() == b.keys() and all(
+        a[key] == b[key] if isinstance(a[key], str) else same_number(a[key], b[key]) for key in a
+    )
 
 
 @pytest.fixture(scope="module")
@@ -81,7 +109,9 @@ def test_a_change_on_one_side_is_seen(compared, change):
 def test_the_script_has_no_words_of_its_own_for_them():
     from importlib.resources import files
 
-    script = files("swarm.report").joinpath("page.js").read_text(encoding="utf-8")
+    script = "".join(
+        files("swarm.report").joinpath(name).read_text(encoding="utf-8") for name in ("page.js", "figures.js")
+    )
     for described in PLAN_FIGURES.values():
         words = [
             described.note,
