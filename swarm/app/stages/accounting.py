@@ -6,9 +6,9 @@ import numpy as np
 import pyarrow as pa
 
 from swarm.app.stages.record import Work
-from swarm.decide.account.costs import carried_of, costs
 from swarm.decide.account.launch_mass import launch_mass, left_kg
 from swarm.decide.account.outcomes import outcomes
+from swarm.decide.account.prices import carried_of, costs
 from swarm.decide.account.protection_categories import protection_checklist
 from swarm.decide.account.release_attitudes import release_attitudes
 from swarm.decide.account.station_load import short_days, station_load

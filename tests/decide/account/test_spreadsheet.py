@@ -6,8 +6,8 @@ import numpy as np
 import pyarrow as pa
 import pytest
 
-from swarm.decide.account.costs import carried_of, costs, units
 from swarm.decide.account.launch_mass import launch_mass, left_kg
+from swarm.decide.account.prices import carried_of, costs, units
 from swarm.decide.account.protection_categories import protection_checklist
 from swarm.decide.account.release_attitudes import emptied_in_order, release_attitudes
 from swarm.decide.account.station_load import short_days, station_load
