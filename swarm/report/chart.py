@@ -22,7 +22,8 @@ _NARROW = 420
 _NAME_HEIGHT = 26
 # Longest name beside an upright axis, pixels, and room for half a label at the right end.
 _NAMES, _NAMES_NARROW, _RIGHT = 190, 100, 26
-_DATES = {"year": "%Y", "quarter": "%Y-%m", "month": "%Y-%m", "week": "%m-%d", "date": "%Y-%m-%d"}
+_DATES = {"year": "%Y", "quarter": "%Y-%m", "month": "%Y-%m", "week": "%Y-%m-%d", "date": "%Y-%m-%d",
+          "hours": "%m-%d %H h"}  # fmt: skip
 _LEAST_MS = 10 * 864e5  # to either side of dates that are one
 
 _TITLE = {"text": {"signal": "title"}, "anchor": "start", "frame": "bounds", "fontSize": 17, "fontWeight": 600,

@@ -160,6 +160,20 @@ PLAN_FIGURES: dict[str, Described] = {
             height=0.8,
         ),
         Described(
+            "b_plane_near",
+            "Delivery of probe {probe} about its aim point",
+            "The same ellipses, near: where they are small beside the distance of the aim point from the target.",
+            Axis("B.T (km)"),
+            Axis("B.R (km)"),
+            {
+                "three": Mark("ring", "delivery, 3 sigma", "sky", dashed=True),
+                "one": Mark("ring", "delivery, 1 sigma", "sky", fill=True),
+                "aim": Mark("points", "aim point", "ink", "plus"),
+            },
+            equal=True,
+            height=0.8,
+        ),
+        Described(
             "windows",
             "Burns that meet {target}",
             "Each mark is a local minimum of the burn: when the probe is released, and when it meets the target.",

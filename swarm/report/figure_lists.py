@@ -64,6 +64,7 @@ def plan_figures(tables: PageTables, plan: int) -> list[Figure]:
     if rows:
         made += [
             b_plane_figure(tables, rows[0]),
+            b_plane_figure(tables, rows[0], near=True),
             windows_figure(tables, rows[0]),
         ]
     return [figure for figure in made if figure is not None]

@@ -275,14 +275,15 @@ def blackouts(tables: PageTables) -> list[tuple[float, float]]:
 # --- one probe ----------------------------------------------------------------------------------------------
 
 
-def b_plane_figure(tables: PageTables, row: dict[str, Any]) -> Figure | None:
+def b_plane_figure(tables: PageTables, row: dict[str, Any], *, near: bool = False) -> Figure | None:
     """The aim point of a probe, 1 and 3 sigma of the delivery about it, keep-out and slew rings about the target.
 
-    row : of `plan_rows`
+    row  : of `plan_rows`
+    near : what is about the aim point alone
     """
     if not (tables.has("aims") and tables.has("judged")):
         return None
-    described, opportunity = PLAN_FIGURES["b_plane"], row["opportunity"]
+    described, opportunity = PLAN_FIGURES["b_plane_near" if near else "b_plane"], row["opportunity"]
     aim = tables["aims"].slice(tables.row("aims", "opportunity", opportunity), 1)
     judged = tables["judged"].slice(tables.row("judged", "opportunity", opportunity), 1)
     ring, at = aim.to_pylist()[0], judged.to_pylist()[0]
@@ -291,11 +292,15 @@ def b_plane_figure(tables: PageTables, row: dict[str, Any]) -> Figure | None:
     layers = [
         described["three"].layer(x, y, to=[3 * sigma[0], 3 * sigma[1], sigma[2]]),
         described["one"].layer(x, y, to=sigma),
-        described["keepout"].layer([0.0], [0.0], to=[ring["keepout_km"], ring["keepout_km"], 0.0]),
-        described["slew"].layer([0.0], [0.0], to=[ring["slew_km"], ring["slew_km"], 0.0]),
-        described["aim"].layer(x, y),
-        described["target"].layer([0.0], [0.0]),
     ]
+    if not near:
+        layers += [
+            described["keepout"].layer([0.0], [0.0], to=[ring["keepout_km"], ring["keepout_km"], 0.0]),
+            described["slew"].layer([0.0], [0.0], to=[ring["slew_km"], ring["slew_km"], 0.0]),
+        ]
+    layers.append(described["aim"].layer(x, y))
+    if not near:
+        layers.append(described["target"].layer([0.0], [0.0]))
     data = _side_by_side(aim, judged.select(["aim_t_km", "aim_r_km", "aim_km", "sigma_time_s"]))
     return described.figure(layers, data, probe=row["probe"], target=clipped(row["target"]))
 

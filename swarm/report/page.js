@@ -7,6 +7,7 @@
   const tables = carried.tables;
   const NOTHING = "\u2013";
   const LONG = 24;
+  const NEAR_UP_TO = 0.25; // of the aim's distance: larger ellipses are seen well enough beside the target
   const state = { plan: null, rows: [], pinned: null, kind: "", row: "", probe: 0, when: carried.span[0], sort: null, filter: "" };
 
   // --- small helpers -------------------------------------------------------------------------------------
@@ -347,14 +348,20 @@
     const aim = rowOf("aims", aimOf.get(values.opportunity));
     const at = { x: [values.aim_t_km], y: [values.aim_r_km] }, target = { x: [0], y: [0] };
     const sigma = [aim.sigma_larger_km, aim.sigma_smaller_km, aim.sigma_angle_deg];
-    fill("b_plane", { probe: values.probe, target: clipped(values.target) }, [
-      marked("b_plane", "three", { ...at, to: [3 * sigma[0], 3 * sigma[1], sigma[2]] }),
-      marked("b_plane", "one", { ...at, to: sigma }),
+    const [three, one] = [{ ...at, to: [3 * sigma[0], 3 * sigma[1], sigma[2]] }, { ...at, to: sigma }];
+    const named = { probe: values.probe, target: clipped(values.target) };
+    fill("b_plane", named, [
+      marked("b_plane", "three", three),
+      marked("b_plane", "one", one),
       marked("b_plane", "keepout", { ...target, to: [aim.keepout_km, aim.keepout_km, 0] }),
       marked("b_plane", "slew", { ...target, to: [aim.slew_km, aim.slew_km, 0] }),
       marked("b_plane", "aim", at),
       marked("b_plane", "target", target),
     ]);
+    fill("b_plane_near", named, [marked("b_plane_near", "three", three), marked("b_plane_near", "one", one), marked("b_plane_near", "aim", at)]);
+    const near = byId("fig-b_plane_near"), hidden = near.hidden;
+    near.hidden = 3 * sigma[0] > NEAR_UP_TO * Math.hypot(values.aim_t_km, values.aim_r_km);
+    if (hidden && !near.hidden) figures.fit(near);
   }
 
   function putWindows(values) {
@@ -368,7 +375,7 @@
 
   function drawProbe() {
     const row = state.rows.find(({ values }) => values.probe === state.probe) || state.rows[0];
-    if (!row) { for (const name of ["b_plane", "windows"]) { figures.put(name, [], { title: "" }); figures.message(name, "The plan flies no probe."); } return; }
+    if (!row) { for (const name of ["b_plane", "b_plane_near", "windows"]) { figures.put(name, [], { title: "" }); figures.message(name, "The plan flies no probe."); } return; }
     state.probe = row.values.probe;
     byId("probe").value = String(state.probe);
     if (aimOf.has(row.values.opportunity) && tables.judged) putAim(row.values);

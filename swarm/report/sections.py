@@ -106,9 +106,11 @@ def _encounters(tables: PageTables) -> Markup:
 
 def _probe(tables: PageTables) -> Markup:
     there = tables.has("aims") and tables.has("judged")
-    aim = place("b_plane") if there else paragraph("This run folder holds no aims.")
+    aim = (
+        [place("b_plane"), place("b_plane_near")] if there else [paragraph("This run folder holds no aims.")]
+    )
     some = "Only part of the opportunities is drawn: there are too many." if _is_cut(tables) else ""
-    return _controls("probe") + beside(aim, place("windows")) + paragraph(some, "note")
+    return _controls("probe") + beside(*aim, place("windows")) + paragraph(some, "note")
 
 
 def _is_cut(tables: PageTables) -> bool:

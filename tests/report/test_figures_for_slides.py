@@ -16,8 +16,8 @@ from swarm.report.page_tables import read_page_tables
 from swarm.report.paint import paint, paint_run
 
 NAMES = {
-    "front", "front_risk", "map", "map_side", "apart", "timeline", "successes", "b_plane", "windows", "counts",
-    "next_probe", "bound", "convergence", "density", "tornado", "risk",
+    "front", "front_risk", "map", "map_side", "apart", "timeline", "successes", "b_plane", "b_plane_near", "windows",
+    "counts", "next_probe", "bound", "convergence", "density", "tornado", "risk",
 }  # fmt: skip
 # Axes whose marks are names need no unit; "hypervolume (share ...)" and "(0 to 1)" are units of pure numbers.
 _UNIT = re.compile(r"\((kg|au|km|TDB|number|bin, .*|0 to 1|1 = every row met|share of the reference box)\)$")

@@ -258,8 +258,10 @@ def test_rows_by_class_and_by_what_they_count_for(drawn_run, look):
 
 def test_every_figure_can_be_saved_as_picture_and_as_data(drawn_run, look):
     page = look(drawn_run)
-    names = page.eval_on_selector_all("[data-figure]", "all => all.map(one => one.dataset.figure)")
-    assert len(names) == 16
+    names = page.eval_on_selector_all(
+        "[data-figure]:not([hidden])", "all => all.map(one => one.dataset.figure)"
+    )
+    assert 16 <= len(names) <= 17  # the aim is drawn near where that shows more
     for k, name in enumerate(names):
         if k % 3 == 0:  # the browser lets a page save ten files in a row, and swallows the eleventh
             page = look(drawn_run)

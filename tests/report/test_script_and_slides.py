@@ -2,12 +2,14 @@
 
 import dataclasses
 import re
+from importlib.resources import files
 
 import pytest
 
+from swarm.report.chart import chart
 from swarm.report.chart_rows import rows_of
 from swarm.report.described import PLAN_FIGURES
-from swarm.report.figure_lists import plan_figures
+from swarm.report.figure_lists import form_figures, plan_figures
 from swarm.report.page import write_page
 from swarm.report.page_tables import read_page_tables
 from tests.helpers.made_run import make_run
@@ -106,9 +108,30 @@ def test_a_change_on_one_side_is_seen(compared, change):
     assert differences(dataclasses.replace(figures[0], **change), drawn[figures[0].name])
 
 
-def test_the_script_has_no_words_of_its_own_for_them():
-    from importlib.resources import files
+def test_page_and_slides_have_one_specification_a_figure(drawn_run):
+    """What the page is given to fill differs from the slide's in rows, names, title and legend only."""
+    tables = read_page_tables(drawn_run)
+    forms = {figure.name: chart(figure) for figure in form_figures(tables)}
+    figures = plan_figures(tables, tables.plan)
+    assert set(forms) == {figure.name for figure in figures}
+    for figure in figures:
+        slide, form = chart(figure, titled=True), forms[figure.name]
+        assert slide["marks"] == form["marks"]
+        assert slide["axes"] == form["axes"]
+        assert slide["scales"][:2] == form["scales"][:2]
+        looks = [
+            next(one for one in spec["signals"] if one["name"] == "looks")["value"] for spec in (slide, form)
+        ]
+        assert looks[0] == looks[1]
+        assert [one["name"] for one in slide["data"]] == [one["name"] for one in form["data"]]
 
+
+def test_the_script_for_figures_is_short():
+    lines = files("swarm.report").joinpath("figures.js").read_text(encoding="utf-8").splitlines()
+    assert len(lines) < 300
+
+
+def test_the_script_has_no_words_of_its_own_for_them():
     script = "".join(
         files("swarm.report").joinpath(name).read_text(encoding="utf-8") for name in ("page.js", "figures.js")
     )
