@@ -410,7 +410,7 @@ GROUPS: tuple[SectionGroup, ...] = (
         PageSection("entries-of", "Into the air", "are they in the corridor, and what is heard?", entry_section),
         PageSection("refined-of", "Under all forces", "does it hold when everything pulls?", _refined),
         PageSection("budgets", "Budgets", "do mass, propellant and power close?", _budgets),
-        PageSection("account-of", "In a team's spreadsheet",
+        PageSection("account-of", "Beside the flight",
                     "does the launch close, what does it cost, and who is heard when?", _account),
     )),
     SectionGroup("doubt", "Risk and change", (
