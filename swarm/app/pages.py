@@ -18,6 +18,7 @@ WRITTEN = (
     "several-designs",
     "many-studies",
     "motherships",
+    "beside-the-flight",
     "beyond-one-machine",
     "in-a-script",
 )
