@@ -28,6 +28,10 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 
+# Pairs of opportunities that are known at once whether they meet: own choice, a power of two, 256 KiB.
+_PAIRS = 1 << 15
+
+
 class PlanRules(NamedTuple):
     """What compiled code needs to keep plans feasible; n allowed opportunities, t targets."""
 
@@ -75,15 +79,13 @@ def plan_rules(
     """
     require_flight(study, flight)
     limits, target = study.constraints, data.target
-    release = column(opportunities, "release_jd_tdb").astype(np.float64)
+    release, live = column(opportunities, "release_jd_tdb"), live_intervals(opportunities, relayed)
     order = np.lexsort((np.arange(len(target)), release, data.propellant_kg, target))
     targets = int(target.max()) + 1 if len(target) else 0
     kinds, kind = np.unique(data.group_mask, return_inverse=True)
     tracked = limits.tracking_hours_per_week is not None
     week, week_hours = weekly_hours(study, opportunities) if tracked else _no_weeks(target)
     apart = limits.recontact_km > 0.0 and flight is not None
-    live = live_intervals(opportunities, relayed)
-    heard_live = np.isfinite(live[:, 0])
     return PlanRules(
         release_jd_tdb=release,
         encounter_jd_tdb=column(opportunities, "encounter_jd_tdb").astype(np.float64),
@@ -92,9 +94,9 @@ def plan_rules(
         releases_most=int(limits.releases_max),
         window_days=float(limits.release_window_days),
         relay_days=float(limits.relay_busy_days),
-        relayed=np.asarray(relayed, dtype=bool) & ~heard_live,
+        relayed=np.asarray(relayed, dtype=bool) & np.isnan(live[:, 0]),
         live=live,
-        channels=study.mothership.relay_channels if heard_live.any() else 0,
+        channels=0 if np.isnan(live).all() else study.mothership.relay_channels,
         week=week,
         week_hours=week_hours,
         hours_most=float("inf") if limits.tracking_hours_per_week is None else limits.tracking_hours_per_week,
@@ -211,6 +213,49 @@ def _windows(dates: Floats, days: float) -> list[Ints]:
 @njit(cache=True)
 def fits(o: int, plan: Ints, rules: PlanRules) -> bool:
     """Return whether opportunity `o` can join `plan`, which keeps the rules itself."""
+    if not _fits_but_for_distance(o, plan, rules):
+        return False
+    if rules.recontact_km > 0.0:
+        for i in range(plan.size):
+            if plan[i] >= 0 and _recontact(o, plan[i], rules):
+                return False
+    return True
+
+
+@njit(cache=True)
+def fits_as_met(o: int, plan: Ints, rules: PlanRules, met: Ints) -> bool:
+    """As `fits`, where many plans of the same opportunities are asked of.
+
+    met : `new_met`; what is known of pairs, which takes longer to find than all else, and is asked again and again
+    """
+    if not _fits_but_for_distance(o, plan, rules):
+        return False
+    if rules.recontact_km > 0.0:
+        for i in range(plan.size):
+            if plan[i] >= 0 and _recontact_as_met(o, plan[i], rules, met):
+                return False
+    return True
+
+
+@njit(cache=True)
+def new_met() -> Ints:
+    """Room for what is known of pairs; nothing is yet."""
+    return np.zeros(_PAIRS, dtype=np.int64)
+
+
+@njit(cache=True)
+def _recontact_as_met(a: int, b: int, rules: PlanRules, met: Ints) -> bool:
+    """`_recontact`, which is the same both ways round, looked up; of two pairs in one place the later is known."""
+    low, high = min(a, b), max(a, b)
+    pair = low * rules.target.size + high + 1
+    place = (low * 40503 + high * 10007) & (_PAIRS - 1)
+    if met[place] >> 1 != pair:
+        met[place] = 2 * pair + _recontact(a, b, rules)
+    return (met[place] & 1) == 1
+
+
+@njit(cache=True)
+def _fits_but_for_distance(o: int, plan: Ints, rules: PlanRules) -> bool:
     visits = 0
     for i in range(plan.size):
         p = plan[i]
@@ -235,13 +280,7 @@ def fits(o: int, plan: Ints, rules: PlanRules) -> bool:
         return False
     if rules.releases_most > 0 and not _rate_kept(o, plan, rules):
         return False
-    if rules.week_hours.shape[1] > 0 and not _hours_kept(o, plan, rules):
-        return False
-    if rules.recontact_km > 0.0:
-        for i in range(plan.size):
-            if plan[i] >= 0 and _recontact(o, plan[i], rules):
-                return False
-    return True
+    return rules.week_hours.shape[1] == 0 or _hours_kept(o, plan, rules)
 
 
 @njit(cache=True)
@@ -343,18 +382,18 @@ def decode(genes: Ints, rules: PlanRules) -> Ints:
     A gene is an opportunity, or negative for none. Genes are served in order; one that does not fit is
     replaced by the cheapest opportunity of the same target that does, else dropped.
     """
-    plans = np.full_like(genes, UNUSED)
+    plans, met = np.full_like(genes, UNUSED), new_met()
     for i in range(genes.shape[0]):
         for j in range(genes.shape[1]):
             if genes[i, j] >= 0:
-                plans[i, j] = _nearest_fit(genes[i, j], plans[i], rules)
+                plans[i, j] = _nearest_fit(genes[i, j], plans[i], rules, met)
         sort_plan(plans[i], rules.release_jd_tdb)
     return plans
 
 
 @njit(cache=True)
-def _nearest_fit(o: int, plan: Ints, rules: PlanRules) -> int:
-    if fits(o, plan, rules):
+def _nearest_fit(o: int, plan: Ints, rules: PlanRules, met: Ints) -> int:
+    if fits_as_met(o, plan, rules, met):
         return o
     target = rules.target[o]
     visits = 0
@@ -363,7 +402,7 @@ def _nearest_fit(o: int, plan: Ints, rules: PlanRules) -> int:
             visits += 1
     if visits < rules.per_target:
         for k in range(rules.options_start[target], rules.options_start[target + 1]):
-            if fits(rules.options[k], plan, rules):
+            if fits_as_met(rules.options[k], plan, rules, met):
                 return rules.options[k]
     return UNUSED
 
