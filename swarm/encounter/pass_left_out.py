@@ -71,11 +71,15 @@ def none_of_passes(study: Study, counts: dict[str, float]) -> NothingFeasible:
         return NothingFeasible(f"{asked}; {least}", limit=f"probe.burn_limit_m_s = {burns}")
     if not counts.get(IMPACT):
         return NothingFeasible(f"{asked}, none within the study", limit=left)
+    ship = study.mothership.divert_failure
+    steered = study.protection.carrier_included and any(ask.steer != "probe" for ask in study.approach)
+    whose = f" with the mothership's (divert_failure = {ship:g})" if steered else ""
     heights = max(height for ask in study.approach for height in ask.altitudes_km)
     return NothingFeasible(
         f"{asked}, none of which keeps the limit on impacts",
         limit="impact chance (protection.impact_chance_max or approach.impact_chance_max); the least found is "
-        f"{counts['least_impact_chance']:.2g}, with altitudes_km up to {heights:g} and probe.burn_limit_m_s = {burns}; "
+        f"{counts['least_impact_chance']:.2g}{whose}, with altitudes_km up to {heights:g} and "
+        f"probe.burn_limit_m_s = {burns}; "
         f"{_height_that_would_do(counts['lowest_for_limit_km'])}",
     )
 

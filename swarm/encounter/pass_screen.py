@@ -143,9 +143,13 @@ def _kept(job: _Job, part: _Part) -> Ints:
 
 def _unlikely(job: _Job, part: _Part) -> NDArray[np.bool_]:
     most = np.inf if job.rules.impact_limit is None else job.rules.impact_limit
-    probe, held = part.judged.worth.impact_chance, job.study.protection
-    both = probe + part.judged.ship_chance * held.carrier_included
-    return (probe <= most) & (both <= held.impact_chance_max.get(job.ask.body, np.inf))
+    held = job.study.protection.impact_chance_max.get(job.ask.body, np.inf)
+    return (part.judged.worth.impact_chance <= most) & (_counted(job, part) <= held)
+
+
+def _counted(job: _Job, part: _Part) -> NDArray[np.float64]:
+    """(n,) what a row counts against the limit of its body: the probe's chance, and the mothership's if that does."""
+    return part.judged.worth.impact_chance + part.judged.ship_chance * job.study.protection.carrier_included
 
 
 def _in_time(job: _Job, part: _Part) -> NDArray[np.bool_]:
@@ -209,7 +213,7 @@ def _lowest(jobs: Sequence[_Job], parts: Sequence[_Part]) -> list[LowestPass]:
 def _passes(jobs: Sequence[_Job], parts: Sequence[_Part], lowest: Sequence[LowestPass]) -> dict[str, float]:
     """What `none_of_passes` tells besides: with the counts of what was left out, by code."""
     left_out = [_left_out(job, [part for part in parts if part.job == k]) for k, job in enumerate(jobs)]
-    chances = [part.judged.worth.impact_chance.min(initial=np.inf) for part in parts]
+    chances = [_counted(jobs[part.job], part).min(initial=np.inf) for part in parts]
     return {
         "passes_asked": sum(_asked_for(job.asked) for job in jobs),
         "passes_met": sum(int((part.rows.shots.status == OK).sum()) for part in parts),
