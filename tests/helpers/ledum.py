@@ -31,7 +31,7 @@ def changed(text: str, **changes: str) -> str:
 def small(**changes: str) -> str:
     """Entries of two angles and two arrivals, and one height of passes."""
     text = changed(
-        LEDUM, bodies="2000", angles_deg="[12, 30]", altitudes_km="[400]", release_days_before="[20]",
+        LEDUM, bodies="2000", angles_deg="[12, 30]", altitudes_km="[400]", release_days_before="[12, 9]",
         arrival_offsets_min="[-60, -30]", clock_step_deg="90",
     )  # fmt: skip
     without = text.split("[optimize]")[0] if "[optimize]" in text else text

@@ -203,8 +203,8 @@ def test_the_mothership_is_where_its_hyperbola_has_it(venus):
     epochs = at + np.array([-3000.0, -31.0, 0.0, 777.7, 5000.0])
     away = np.linalg.norm(places(epochs), axis=1)
     assert (away > venus.setting.passage.body.radius_km).all()
-    # vis viva along the samples: speed by differences of 1 s; 1 m/s
-    v_inf, mu = venus.setting.asymptote.v_inf, venus.setting.asymptote.mu
+    # energy along the samples, speed by differences of 1 s: one number from 8500 to 48 000 km, to a m/s of speed
     speed = np.linalg.norm(places(epochs + 0.5) - places(epochs - 0.5), axis=1)
-    np.testing.assert_allclose(speed, np.sqrt(v_inf**2 + 2.0 * mu / away), atol=0.02)
+    energy = 0.5 * speed**2 - venus.setting.asymptote.mu / away
+    np.testing.assert_allclose(energy, energy[-1], atol=1e-3 * speed.max())
     assert math.isnan(places(np.array([at - 9e5]))[0, 0])
