@@ -14,6 +14,7 @@ from targets.base.errors import InputError
 
 WRITTEN = (
     "low-passes",
+    "entries",
     "several-designs",
     "many-studies",
     "motherships",
