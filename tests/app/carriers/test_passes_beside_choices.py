@@ -5,7 +5,7 @@ import pytest
 from swarm.app.carriers.together import run_carriers
 from swarm.app.pipeline import Options, run_all
 from swarm.run.folder import Run
-from swarm.study.kind_names import SEARCHED
+from swarm.study.kind_names import FLYBY, LOW_PASS
 from tests.app.test_low_passes_in_a_front import HAREBELL, small
 from tests.helpers.carrier_studies import BURNS, written
 from tests.helpers.command_line import call
@@ -29,7 +29,7 @@ def test_passes_and_flybys_of_each_mothership_are_those_of_its_own_run(tmp_path)
     assert run.read_table("front").num_rows
     for row in rows:
         own = Run.open(tmp_path / "run" / "carriers" / f"c{row['carrier']:04d}")
-        assert set(own.read_table("opportunities")["kind"].to_pylist()) == set(SEARCHED)
+        assert set(own.read_table("opportunities")["kind"].to_pylist()) == {FLYBY, LOW_PASS}
     alone = run_all(
         tmp_path / "run/studies/c0001.toml", tmp_path / "alone", Options(workers=1), until="front"
     )
