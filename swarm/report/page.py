@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 from importlib.resources import files
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from markupsafe import Markup
@@ -22,6 +22,9 @@ from swarm.report.page_tables import PageTables, columns_of, read_page_tables
 from swarm.report.paint import paint
 from swarm.report.sections import made_sections
 from swarm.run.folder import Run
+
+if TYPE_CHECKING:
+    from swarm.run.workers import Pool
 
 # Nothing is fetched and nothing is sent, whatever a name in the tables says.
 _POLICY = "default-src 'none'; script-src 'unsafe-inline'; style-src 'unsafe-inline'; img-src data: blob:"
@@ -68,10 +71,13 @@ ENCOUNTER_COLUMNS = (
 )
 
 
-def write_page(run: Run) -> Path:
-    """Write `report.html` and `figures/` from what the run folder holds; the same tables give the same bytes."""
+def write_page(run: Run, pool: Pool | None = None) -> Path:
+    """Write `report.html` and `figures/` from what the run folder holds; the same tables give the same bytes.
+
+    pool : draws the figures side by side; this process unless given
+    """
     tables = read_page_tables(run)
-    paint(tables, run.folder / "figures")
+    paint(tables, run.folder / "figures", pool)
     return _write_html(run, tables)
 
 

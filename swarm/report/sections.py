@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
+from swarm.decide.account.said import account_lines
 from swarm.decide.rests import rests_on_lines
 from swarm.report.answer import answer
 from swarm.report.entry_section import entry_section
@@ -277,6 +278,30 @@ def _declared(table: str, key: str) -> Shown:
     return Shown(key, stem if unit == "-" else f"{stem}, {unit}", form)
 
 
+# What of a team's spreadsheet is shown at once, and what on request.
+_ACCOUNT = (
+    ("outcomes", "What the plan may come to: science at shares of the outcomes", False),
+    ("launch_mass", "Launch mass", False),
+    ("costs", "Cost, in the study's own numbers", False),
+    ("station_load", "When encounters overlap: hours a day asked of the stations", False),
+    ("release_attitudes", "Releases: place of the dispenser, axis, and the turn to it", True),
+    ("protection_checklist", "Planetary protection: a checklist for the responsible authority", True),
+)
+
+
+def _account(tables: PageTables) -> Markup:
+    if not tables.has("outcomes"):
+        return NOTHING
+    made = listing(account_lines(tables.run))
+    for name, caption, on_request in _ACCOUNT:
+        if not tables.has(name) or not tables[name].num_rows:
+            continue
+        shown = tuple(_declared(name, key) for key in tables[name].column_names)
+        table = archive_table(name, tables[name], shown, caption=caption)
+        made += folded(caption, table, narrow=not on_request)
+    return made
+
+
 def _refined(tables: PageTables) -> Markup:
     if not tables.has("refined"):
         return NOTHING
@@ -385,6 +410,8 @@ GROUPS: tuple[SectionGroup, ...] = (
         PageSection("entries-of", "Into the air", "are they in the corridor, and what is heard?", entry_section),
         PageSection("refined-of", "Under all forces", "does it hold when everything pulls?", _refined),
         PageSection("budgets", "Budgets", "do mass, propellant and power close?", _budgets),
+        PageSection("account-of", "Beside the flight",
+                    "does the launch close, what does it cost, and who is heard when?", _account),
     )),
     SectionGroup("doubt", "Risk and change", (
         PageSection("risks", "Risks", "what can go wrong, the worst first?", _risk),
