@@ -44,7 +44,6 @@ def chart(figure: Figure, *, width: int = 720, titled: bool = False, typeface: s
     said = [look["label"] for look in listed]
     used = [kind for kind in KINDS if any(look["kind"] == kind for look in looks)]
     spec: Spec = {
-        "$schema": "https://vega.github.io/schema/vega/v6.json",
         "description": f"{figure.title}. Across: {figure.x.label}. Up: {figure.y.label}.",
         "padding": 16 if titled else {"left": 2, "right": 4, "top": 4, "bottom": 4},
         "background": {"signal": "tones.sheet"},

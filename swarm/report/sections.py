@@ -298,7 +298,7 @@ def _account(tables: PageTables) -> Markup:
             continue
         shown = tuple(_declared(name, key) for key in tables[name].column_names)
         table = archive_table(name, tables[name], shown, caption=caption)
-        made += folded(caption, table) if on_request else table
+        made += folded(caption, table, narrow=not on_request)
     return made
 
 
