@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -37,11 +38,12 @@ from targets.base.timescale import tdb_s_from_jd
 from targets.ephemeris.planets import EARTH, sample_planets
 
 if TYPE_CHECKING:
-    from swarm.run.workers import Pool
     from swarm.study.schema import Study
 
 Floats = NDArray[np.float64]
 Row = dict[str, Any]
+# Does a task for many items, such as the `map` of a pool of workers.
+Many = Callable[..., list[list[str]]]
 
 # Dates as the tables hold them, and sums of dates; hours of a week.
 _DATE_DAYS, _HOURS = 1e-6, 1e-6
@@ -77,9 +79,9 @@ class Tables:
     relayed: dict[int, bool] | None = None
 
 
-def verify(study: Study, tables: Tables, *, probes: int | None = None, pool: Pool | None = None) -> int:
+def verify(study: Study, tables: Tables, *, probes: int | None = None, many: Many | None = None) -> int:
     """Check every plan and return how many there are. Raises BrokenPlan with everything that is wrong."""
-    wrong = problems_of(study, tables, probes=probes, pool=pool)
+    wrong = problems_of(study, tables, probes=probes, many=many)
     if wrong:
         more = f" (and {len(wrong) - 5} more)" if len(wrong) > 5 else ""
         raise BrokenPlan("the front does not keep its promises: " + "; ".join(wrong[:5]) + more)
@@ -87,7 +89,7 @@ def verify(study: Study, tables: Tables, *, probes: int | None = None, pool: Poo
 
 
 def problems_of(
-    study: Study, tables: Tables, *, probes: int | None = None, pool: Pool | None = None
+    study: Study, tables: Tables, *, probes: int | None = None, many: Many | None = None
 ) -> list[str]:
     """Return everything that is wrong, as sentences that name the plan and the constraint."""
     most = study.probe.count if probes is None else probes
@@ -107,9 +109,7 @@ def problems_of(
     pairs = [(row, by_plan.pop(row["plan"], [])) for row in rows]
     parts = [pairs[k : k + _TOGETHER] for k in range(0, len(pairs), _TOGETHER)]
     shared = (study, replace(tables, opportunities=flown))
-    told = (
-        (_broken(part, shared) for part in parts) if pool is None else pool.map(_broken, parts, shared=shared)
-    )
+    told = (_broken(part, shared) for part in parts) if many is None else many(_broken, parts, shared=shared)
     wrong += [text for part in told for text in part]
     wrong += [f"plan {plan} is not on the front" for plan in by_plan]
     return wrong
@@ -425,9 +425,7 @@ def kepler(state: Floats, dt_s: Floats) -> Floats:
 
 def _cross(a: Floats, b: Floats) -> Floats:
     """The cross product of two vectors; the library's, made for many, takes most of this module's time."""
-    return np.array(
-        [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]], dtype=float
-    )
+    return np.array([a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]])
 
 
 def _eccentric_anomaly(mean: Floats, e: float) -> Floats:

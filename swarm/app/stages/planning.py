@@ -46,7 +46,7 @@ def work_optimize(work: Work) -> None:
         run.warn("not repeatable: the search was told to stop by the clock (optimize.stop_after_s)")
     run.note("repeatable", not result.by_the_clock)
     verified = verify(
-        study, reported(run, result.front, result.plans, opportunities, chances.relayed), pool=work.pool
+        study, reported(run, result.front, result.plans, opportunities, chances.relayed), many=work.pool.map
     )
     run.note("verified_plans", verified)
     run.write_table("bound", result.bound)
