@@ -70,7 +70,7 @@ def _verified(work: Work, result: Compared, opportunities: pa.Table, chances: Ch
     for count in result.counts["probes"].to_pylist():
         front, members = result.of_count(count)
         plans = reported(run, front, members, opportunities, chances.relayed)
-        total += verify(study, plans, probes=count, many=work.pool.map)
+        total += verify(study, plans, probes=count, pool=work.pool)
     return total
 
 

@@ -28,7 +28,7 @@ from swarm.plan.judged import (
 from swarm.plan.measures import with_measures
 from swarm.plan.verify import Tables as Reported
 from swarm.plan.verify import verify
-from swarm.report.drawn import arc_points, event_dates, serves, successes
+from swarm.report.drawn import arc_points, event_dates, planet_places, serves, successes
 from swarm.run.csv_cells import csv_text
 from swarm.run.folder import Run, sha256_of
 from swarm.run.kinds import ENCOUNTERS
@@ -46,7 +46,7 @@ def work_optimize(work: Work) -> None:
         run.warn("not repeatable: the search was told to stop by the clock (optimize.stop_after_s)")
     run.note("repeatable", not result.by_the_clock)
     verified = verify(
-        study, reported(run, result.front, result.plans, opportunities, chances.relayed), many=work.pool.map
+        study, reported(run, result.front, result.plans, opportunities, chances.relayed), pool=work.pool
     )
     run.note("verified_plans", verified)
     run.write_table("bound", result.bound)
@@ -179,6 +179,7 @@ def _draw(
     flown, come_to = opportunities.take(rows), judged.take(rows)
     chances = chances_from_table(study, come_to)
     run.write_table("arcs", arc_points(flown, work.table("mothership")))
+    run.write_table("planets", planet_places(work.table("mothership")))
     run.write_table("events", event_dates(flown, come_to, work.table("corrections")))
     run.write_table("aims", _aims(study, flown, come_to))
     for name, table in _followed(study, flown).items():
