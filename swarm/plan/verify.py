@@ -53,8 +53,8 @@ _SAMPLE_DAYS = 0.5
 _ANGLE_DEG, _SUN_AU = 0.02, 1e-5
 # Recontact: distances of single precision offsets and chords of the search against chords of half a day here.
 _DISTANCE_SHARE, _DISTANCE_KM = 0.02, 0.5
-# Plans that are looked at in one task; neighbours on the front share most of their pairs.
-_TOGETHER = 100
+# Plans that are looked at in one task: many, since a pair is looked at once in each (in tasks of 100: 4.8 x the work).
+_TOGETHER = 1_000
 
 # Kinds of encounter with planets and moons: many probes may pass one, and are let go on the way there.
 _AT_PLACES = ("low-pass", "entry")
