@@ -34,7 +34,12 @@ def place_step(name: str) -> Step:
 
 def pass_steps(study: Study, flown: dict[str, Any], judged: dict[str, Any], body: Catalogue) -> list[Step]:
     """How a probe of one design passes a planet or moon, where it is aimed, and what its arrival is known to."""
-    return [_pass_step(flown), _aim_step(flown), _delivery_step(flown, judged), _impact_step(study, flown)]
+    return [*arrival_steps(flown, judged), _impact_step(study, flown)]
+
+
+def arrival_steps(flown: dict[str, Any], judged: dict[str, Any]) -> list[Step]:
+    """The lowest point, the aim, and what the arrival is known to: of a pass, or of an orbit that begins there."""
+    return [_pass_step(flown), _aim_step(flown), _delivery_step(flown, judged)]
 
 
 def _pass_step(flown: dict[str, Any]) -> Step:

@@ -39,6 +39,7 @@ class PassCases:
 
     b_km, unburned_km : (n, 2) T, R of the aim point, and of where a probe goes that never burns
     burn_km_s         : (n, 3); checkout_s (n,) before it
+    later_m_s         : (n,) planned after closest approach, for which the tank must hold as well
     by_burn           : (n, 2, 6) d(B.T, B.R) by the state at the burn
     before_s          : n arrays of the dates of corrections before closest approach, falling
     by_corrections    : n arrays (k, 2, 6), d(B.T, B.R) by the state at each
@@ -57,6 +58,12 @@ class PassCases:
     by_burn: Floats
     before_s: tuple[Floats, ...]
     by_corrections: tuple[Floats, ...]
+    later_m_s: Floats
+
+    @property
+    def planned_m_s(self) -> Floats:
+        """(n,) all that is planned but corrections."""
+        return 1e3 * np.linalg.norm(self.burn_km_s, axis=1) + self.later_m_s
 
     def mass(self, k: int) -> Mass:
         return mass_named(self.body[k])
@@ -89,7 +96,7 @@ class PassWorth:
 def worth_of(study: Study, cases: PassCases, qualities: tuple[float, ...] = ()) -> PassWorth:
     """Judge passes of one design; the answer for one does not depend on which others there are."""
     n, errors, normals = len(cases.body), errors_of(study), normals_of(study)
-    spare = 1e3 * spare_km_s(study, 1e3 * np.linalg.norm(cases.burn_km_s, axis=1))
+    spare = 1e3 * spare_km_s(study, cases.planned_m_s)
     asked = np.asarray(qualities, dtype=float)
     out = PassWorth(np.zeros((n, len(asked))), *_room(n))
     for k in range(n):

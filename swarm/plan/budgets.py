@@ -17,7 +17,7 @@ import pyarrow as pa
 from numpy.typing import ArrayLike, NDArray
 
 from swarm.encounter.power import power_balance
-from swarm.encounter.propellant import carried_m_s, ledger, probe_masses
+from swarm.encounter.propellant import carried_m_s, ledger, planned_m_s, probe_masses
 from swarm.plan.data import column
 from swarm.reach.mothership.mass import Releases, releases
 from swarm.study.by_design import by_design, design_numbers, probe_values
@@ -152,7 +152,7 @@ def delta_v_budget(
     """
     used = plan[plan >= 0]
     flown = opportunities.take(used)
-    burn = column(flown, "burn_m_s")
+    burn = planned_m_s(flown)
     corrections = None if dv99_m_s is None else dv99_m_s[used]
     spent = by_design(study, flown, lambda own, rows, _: _spent(own, burn[rows], rows, corrections))
     attitude = np.full_like(burn, study.margins.attitude_m_s)

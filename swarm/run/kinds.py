@@ -16,7 +16,7 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from swarm.study.kind_names import FLYBY, LOW_PASS
+from swarm.study.kind_names import FLYBY, LOW_PASS, ORBIT
 
 if TYPE_CHECKING:
     from swarm.study.schema import Study
@@ -27,6 +27,7 @@ class Kind:
     """One kind of encounter; functions as "module:name".
 
     name    : as in `where.kind`, in `takes` and in the column `kind`
+    tables  : those that widen `opportunities` with what its rows are like
     place   : whether its targets are planets and moons: several probes may pass one, and no catalogue has it
     screen  : screen(studies, catalogue, *, pool, on_done, gpu) -> a Screening for each study, of rows of this kind
     none    : none(study, screening) -> the NothingFeasible that says why a screening found nothing
@@ -34,10 +35,12 @@ class Kind:
     judge   : judge(study, opportunities, targets, *, qualities) -> Judged; a row is judged alone, and by one design
     refine  : refine(study, field, arc) -> Refined or NotRefined, of one design
     explain : explain(study, opportunity, judged, body) -> steps on geometry and aim, of one design
+    lacks   : lacks(where, row, body) -> in words, the keys of a science row that one encounter does not satisfy
     draw    : draw(study, opportunities, judged) -> table `aims`
     """
 
     name: str
+    tables: tuple[str, ...]
     place: bool
     screen: str
     none: str
@@ -45,6 +48,7 @@ class Kind:
     judge: str
     refine: str
     explain: str
+    lacks: str
     draw: str
 
     def function(self, what: str) -> Callable[..., Any]:
@@ -59,6 +63,7 @@ ENCOUNTERS = {
     for kind in (
         Kind(
             FLYBY,
+            tables=(),
             place=False,
             screen="swarm.reach.opportunities:screen_together",
             none="swarm.reach.nothing_in_reach:nothing_found",
@@ -66,10 +71,12 @@ ENCOUNTERS = {
             judge="swarm.encounter.judging:judge",
             refine="swarm.refine.correct:refine_arc",
             explain="swarm.decide.explain:flyby_steps",
+            lacks="swarm.decide.explain:why_no_flyby",
             draw="swarm.report.drawn:aim_rings",
         ),
         Kind(
             LOW_PASS,
+            tables=("passes",),
             place=True,
             screen="swarm.encounter.pass_screen:screen_passes",
             none="swarm.encounter.pass_screen:none_of_passes",
@@ -77,6 +84,20 @@ ENCOUNTERS = {
             judge="swarm.encounter.pass_judge:judge_low_passes",
             refine="swarm.refine.pass_kept:refine_pass",
             explain="swarm.decide.explain_pass:pass_steps",
+            lacks="swarm.decide.explain_pass:why_no_pass",
+            draw="swarm.report.drawn:pass_rings",
+        ),
+        Kind(
+            ORBIT,
+            tables=("passes", "orbits"),
+            place=True,
+            screen="swarm.encounter.orbit.orbit_screen:screen_orbits",
+            none="swarm.encounter.orbit.orbit_screen:none_of_orbits",
+            fits="swarm.encounter.orbit.orbit_tables:orbit_fits",
+            judge="swarm.encounter.orbit.orbit_judge:judge_orbits_of_table",
+            refine="swarm.refine.orbit_kept:refine_orbit",
+            explain="swarm.decide.explain_orbit:orbit_steps",
+            lacks="swarm.decide.explain_orbit:why_no_orbit",
             draw="swarm.report.drawn:pass_rings",
         ),
     )

@@ -25,7 +25,7 @@ KEYS_OF_ROWS = {
     ENTRY: ("body", "latitude_deg", "sun_elevation_deg"),
 }
 # What says what a kind comes to that is not searched.
-_COMMANDS = {ORBIT: "swarm lifetime STUDY", ENTRY: "swarm corridor STUDY"}
+_COMMANDS = {ENTRY: "swarm corridor STUDY"}
 
 
 def impact_limit(study: Study, ask: ApproachSettings) -> float | None:

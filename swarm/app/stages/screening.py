@@ -17,8 +17,9 @@ from swarm.reach.found import Screening
 from swarm.report.drawn import density
 from swarm.run.csv_cells import csv_text
 from swarm.run.folder import Run, sha256_of
-from swarm.run.kinds import at_places
-from swarm.run.tables.screening import OPPORTUNITY_COLUMNS, PASS_COLUMNS
+from swarm.run.kinds import ENCOUNTERS
+from swarm.run.tables import parquet_tables
+from swarm.run.tables.screening import OPPORTUNITY_COLUMNS
 from swarm.study.schema import Study
 from targets.base.errors import InputError
 from targets.catalogue.knowledge import knowledge_notes, near_earth_warning
@@ -58,8 +59,11 @@ def _keep_opportunities(run: Run, study: Study, screening: Screening) -> None:
         return
     own = {column.name for column in OPPORTUNITY_COLUMNS}
     run.write_table("opportunities", table.select([name for name in table.column_names if name in own]))
-    wide = [column.name for column in PASS_COLUMNS]
-    run.write_table("passes", table.filter(pa.array(at_places(table))).select(wide))
+    for name in dict.fromkeys(name for kind in ENCOUNTERS.values() for name in kind.tables):
+        having = [kind.name for kind in ENCOUNTERS.values() if name in kind.tables]
+        own_rows = table.filter(pc.is_in(table["kind"], value_set=pa.array(having)))
+        if own_rows.num_rows:
+            run.write_table(name, own_rows.select([column.name for column in parquet_tables()[name].columns]))
     known = places_table(places, ephemeris_of(study), study.protection.impact_chance_max)
     run.write_table("places", known)
     for row in known.to_pylist():

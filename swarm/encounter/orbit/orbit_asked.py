@@ -1,0 +1,81 @@
+"""What an approach that stops at a body asks for: arrivals, the field and the bodies that its orbits feel."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from swarm.encounter.orbit.orbit_judging import (
+    INSERTION_DAYS_MAX,
+    ORBIT_IMPACT_CHANCE,
+    SPIRAL_DAYS_MAX,
+    Arrived,
+)
+from swarm.encounter.orbit.surroundings import Surroundings, surroundings_of
+from swarm.encounter.pass_judging import JudgedPasses, PassRules, judge_passes
+from swarm.reach.approach.passage import Passage
+from swarm.reach.approach.rows import Asked, LowPasses
+from swarm.reach.approach.scene import Scene
+from swarm.study.approach_relations import impact_limit
+from swarm.study.lowest import lowest_km
+from targets.base.constants import DAY_S
+from targets.gravity.harmonic_field import GravityField, gravity_of
+from targets.masses.massive import Mass
+from targets.masses.where import Ephemeris
+
+if TYPE_CHECKING:
+    from swarm.study.schema import Study
+    from swarm.study.sections.approach import ApproachSettings
+
+
+def never_there(study: Study, ask: ApproachSettings) -> str:
+    """ "", or why no orbit about a body is wanted that nothing may hit: what stays there comes down there."""
+    limit = impact_limit(study, ask)
+    if limit is None or limit >= ORBIT_IMPACT_CHANCE:
+        return ""
+    return (
+        f"impact chance at most {limit:g} (protection.impact_chance_max or approach.impact_chance_max); the least of "
+        f"an orbit about {ask.body} is {ORBIT_IMPACT_CHANCE:g}: it comes down there, and disposal is not computed"
+    )
+
+
+def field_of_body(study: Study, body: Mass) -> GravityField:
+    """The gravity of a body as the study gives it, or as it ships. Raises InputError where the file is another's."""
+    name = study.massive.gravity.get(body.name) if study.massive is not None else None
+    if study.massive is None or name is None:
+        return gravity_of(body)
+    return gravity_of(body, study.base / name, degree=study.massive.gravity_degree)
+
+
+def surroundings_about(
+    study: Study, ask: ApproachSettings, body: Mass, closest_tdb_s: float, *, ephemeris: Ephemeris,
+    followed_days: float = 0.0,
+) -> Surroundings:  # fmt: skip
+    """What pulls on orbits after an arrival, from before it until the longest way, the science and more are over."""
+    way = SPIRAL_DAYS_MAX if ask.capture == "spiral" else INSERTION_DAYS_MAX
+    days = way + ask.science_days + followed_days
+    span = closest_tdb_s - 5.0 * DAY_S, closest_tdb_s + days * DAY_S
+    field = field_of_body(study, body)
+    return surroundings_of(body, field, span, ground_km=lowest_km(ask), ephemeris=ephemeris)
+
+
+def arrivals_asked(scene: Scene, own: Study, ask: ApproachSettings, passage: Passage) -> Asked:
+    """Arrivals at every height, clock angle and date of release."""
+    # to a spiral the side by which it comes is no matter
+    step = 360.0 if ask.capture == "spiral" else ask.clock_step_deg
+    return scene.rows(
+        ask, passage, checkout_days=own.probe.checkout_days, heights_km=ask.periapsis_km or (), clock_step_deg=step
+    )  # fmt: skip
+
+
+def arrived(own: Study, ask: ApproachSettings, rows: LowPasses) -> tuple[JudgedPasses, list[Arrived]]:
+    """The rows that were met, as passes and as arrivals, in one order."""
+    judged = judge_passes(own, rows, PassRules(ask.ephemeris_sigma_km, lowest_km(ask), None))
+    met = [
+        Arrived(
+            rows.shots.relative[k], float(rows.shots.closest_s[k]), float(rows.shots.v_inf_km_s[k]),
+            float(rows.release_s[k]), float(judged.burn_m_s[j]), float(judged.worth.dv99_needed_m_s[j]),
+            float(judged.worth.sigma_altitude_km[j]),
+        )
+        for j, k in enumerate(judged.rows)
+    ]  # fmt: skip
+    return judged, met
