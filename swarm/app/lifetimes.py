@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections import Counter
 from collections.abc import Sequence
 
@@ -12,12 +11,14 @@ from swarm.encounter.orbit.full_field import fly
 from swarm.encounter.orbit.insertion import Insertion
 from swarm.encounter.orbit.mean_life import ENDS, Life, MeanOrbit
 from swarm.encounter.orbit.orbit_asked import (
+    FOLLOWED_DAYS,
     arrivals_asked,
     arrived,
     field_of_body,
     never_there,
     surroundings_about,
 )
+from swarm.encounter.orbit.orbit_cautions import orbit_cautions
 from swarm.encounter.orbit.orbit_judging import Arrived, JudgedOrbit, follow, judge_orbits
 from swarm.encounter.orbit.osculating import osculating_state
 from swarm.encounter.orbit.spiral import Spiral
@@ -34,12 +35,8 @@ from swarm.study.sections.science import Where
 from targets.base.constants import DAY_S
 from targets.base.errors import NothingFeasible
 from targets.base.timescale import iso_of_tdb_s
-from targets.gravity.harmonic_field import GravityField
 from targets.masses.massive import Mass
-from targets.masses.where import Ephemeris
 
-# An orbit let go is followed so long for where it ends. Own choice.
-FOLLOWED_DAYS = 365.0
 _HEAD = (
     f"{'design':<10} {'days':>5} {'low':>5} {'high':>6} {'incl':>6} {'argp':>6} {'in m/s':>7} {'loss':>6} "
     f"{'all m/s':>8} {'way d':>6} {'life d':>7} {'upkeep':>7} {'hours':>7} {'passes':>7} {'sigma':>6} {'kg/sigma':>8} "
@@ -97,7 +94,7 @@ def _passage_lines(sky: Scene, ask: ApproachSettings, number: int, passage: Pass
         first = Counter(refusals).most_common(1)
         limit = first[0][0] if first else "no burn was found that meets an arrival asked for"
         raise NothingFeasible(f"no orbit about {body.name} is left", limit=limit)
-    return [*lines, *_cautions(ask, body, sky.ephemeris, field)]
+    return [*lines, *(f"   caution: {said}" for said in orbit_cautions(ask, body, sky.ephemeris, field))]
 
 
 def _arrivals(sky: Scene, own: Study, ask: ApproachSettings, passage: Passage) -> tuple[list[Arrived], str]:
@@ -218,30 +215,3 @@ def _ending(life: Life, ended: Life) -> str:
         return f"let go after {life.days:.1f} d, {ENDS[ended.end]} {ended.days:.0f} d later: {where}"
     lowest = f"{ended.lowest_km[-1]:.1f} km at its lowest"
     return f"let go after {life.days:.1f} d, {ENDS[0]} {FOLLOWED_DAYS:.0f} d later: {lowest}"
-
-
-def _cautions(ask: ApproachSettings, body: Mass, ephemeris: Ephemeris, field: GravityField) -> list[str]:
-    least = min(ask.periapsis_km or (body.radius_km,))
-    said = [
-        f"   caution: relief of {body.name} reaches {lowest_km(ask):g} km over the ellipsoid; an orbit ends where its "
-        "lowest point is there, whatever stands below",
-        f"   caution: nothing takes a probe away from {body.name} when its work ends: it comes down there. Where "
-        "others fly or stand, their rules and those on debris, historic sites and protected regions come first",
-    ]
-    wanted = math.pi * body.radius_km / least
-    if field.full_degree < wanted:
-        said.append(
-            f"   caution: at {least:g} km a field is felt to degree {wanted:.0f}; this one is full to "
-            f"{field.full_degree}: heights are good to some kilometres in a month (massive.gravity takes a fuller "
-            "table)"
-        )
-    if ask.capture == "spiral":
-        said.append("   caution: < is an upper bound: excess speed is taken off far out, at its full price")
-    known = ephemeris.whereabouts(body)
-    if known.approximate:
-        said.append(f"   caution: {body.name} is placed by a {known.ephemeris}, to {known.error_km:.3g} km")
-    if body.may_harbour_life:
-        said.append(
-            f"   caution: {body.name} may harbour life: an orbit that ends there is an impact with chance 1"
-        )
-    return said

@@ -80,13 +80,8 @@ def test_a_periapsis_is_needed_and_an_atmosphere_is_an_entry():
         asked(body="Titan", terrain_km=4.0, periapsis_km=[900], apoapsis_km=[2000])
 
 
-def test_the_search_takes_orbits_that_some_row_asks_for():
+def test_the_search_takes_the_demonstration():
     assert list(unsearched(read_study(FILE))) == []
-    data = read_toml(FILE, what="the study")
-    data["science"]["rows"] = [row for row in data["science"]["rows"] if row["where"]["kind"] != "orbit"]
-    told = {problem.key: problem for problem in unsearched(study_from(data))}
-    assert set(told) == {"approach[0].kind", "approach[1].kind"}
-    assert "a row with where" in told["approach[0].kind"].expected
 
 
 def test_a_table_of_gravity_that_is_not_there_is_missed():

@@ -181,6 +181,18 @@ def _draw(
     returned = successes(study, flown, targets, front=result.front, plans=result.plans, judged=chances)
     run.write_table("successes", returned)
     run.write_table("serves", serves(study, flown, targets, judged=chances))
+    for name, table in _followed(study, flown).items():
+        run.write_table(name, table)
+
+
+def _followed(study: Study, flown: pa.Table) -> dict[str, pa.Table]:
+    """How rows that are drawn go, in time, by table, of the kinds that have such a thing to draw."""
+    made: dict[str, pa.Table] = {}
+    for kind in ENCOUNTERS.values():
+        own = flown.filter(pc.equal(flown["kind"], kind.name)) if kind.follow else flown.slice(0, 0)
+        if own.num_rows:
+            made |= kind.function("follow")(study, own)
+    return made
 
 
 def _aims(study: Study, flown: pa.Table, come_to: pa.Table) -> pa.Table:

@@ -26,6 +26,9 @@ if TYPE_CHECKING:
     from swarm.study.schema import Study
     from swarm.study.sections.approach import ApproachSettings
 
+# An orbit let go is followed so long for where it ends. Own choice.
+FOLLOWED_DAYS = 365.0
+
 
 def never_there(study: Study, ask: ApproachSettings) -> str:
     """ "", or why no orbit about a body is wanted that nothing may hit: what stays there comes down there."""
