@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import replace
 from typing import TYPE_CHECKING
+
+import numpy as np
 
 from swarm.encounter.orbit.orbit_judging import (
     INSERTION_DAYS_MAX,
@@ -12,9 +16,11 @@ from swarm.encounter.orbit.orbit_judging import (
 )
 from swarm.encounter.orbit.surroundings import Surroundings, surroundings_of
 from swarm.encounter.pass_judging import JudgedPasses, PassRules, judge_passes
+from swarm.reach.approach.goals import aim_of, frame_of
 from swarm.reach.approach.passage import Passage
 from swarm.reach.approach.rows import Asked, LowPasses
 from swarm.reach.approach.scene import Scene
+from swarm.reach.arcs.bplane import periapsis_km
 from swarm.study.approach_relations import impact_limit
 from swarm.study.lowest import lowest_km
 from targets.base.constants import DAY_S
@@ -62,12 +68,33 @@ def surroundings_about(
 
 
 def arrivals_asked(scene: Scene, own: Study, ask: ApproachSettings, passage: Passage) -> Asked:
-    """Arrivals at every height, clock angle and date of release."""
-    # to a spiral the side by which it comes is no matter
-    step = 360.0 if ask.capture == "spiral" else ask.clock_step_deg
-    return scene.rows(
-        ask, passage, checkout_days=own.probe.checkout_days, heights_km=ask.periapsis_km or (), clock_step_deg=step
+    """Arrivals at every date of release, and by impulses at every height and clock angle.
+
+    To a spiral the height and the side by which it comes are no matter: it comes as the mothership does, which its
+    little thrust could not change in days. Where a two-body leg meets the body itself, it comes over the highest
+    periapsis.
+    """
+    if ask.capture == "impulsive":
+        return scene.rows(
+            ask, passage, checkout_days=own.probe.checkout_days, heights_km=ask.periapsis_km or (),
+            clock_step_deg=ask.clock_step_deg,
+        )  # fmt: skip
+    height_km, clock_deg = _own_way(passage)
+    least = max(ask.periapsis_km or (lowest_km(ask),))
+    asked = scene.rows(
+        ask, passage, checkout_days=own.probe.checkout_days, heights_km=(max(height_km, least),), clock_step_deg=360.0
     )  # fmt: skip
+    return replace(asked, clock_deg=np.full(len(asked.clock_deg), clock_deg))
+
+
+def _own_way(passage: Passage) -> tuple[float, float]:
+    """Height of the periapsis by which the mothership passes, and its clock angle from T to R; 0, 0 where unknown."""
+    frame = frame_of(passage.relative, passage.body.gm_km3_s2)
+    if not (math.isfinite(passage.distance_km) and math.isfinite(frame.v_inf)):
+        return 0.0, 0.0
+    b_t, b_r = aim_of(passage.relative, frame)
+    least = periapsis_km(np.array([math.hypot(b_t, b_r)]), frame.v_inf, mu_km3_s2=frame.mu)
+    return float(least[0]) - passage.body.radius_km, math.degrees(math.atan2(b_r, b_t)) % 360.0
 
 
 def arrived(own: Study, ask: ApproachSettings, rows: LowPasses) -> tuple[JudgedPasses, list[Arrived]]:

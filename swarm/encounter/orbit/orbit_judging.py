@@ -148,13 +148,14 @@ def _orbits(ask: ApproachSettings, met: Arrived, body: Mass) -> list[_Orbit]:
     axes = body_axes(body, np.array([met.tdb_s]))[0]
     height = float(np.linalg.norm(r)) - body.radius_km
     own = min(ask.periapsis_km or (), key=lambda asked: abs(asked - height))
-    apoapses = [high for high in ask.apoapsis_km or (own,) if high >= own]
+    lows = (ask.periapsis_km or ()) if ask.capture == "spiral" else (own,)
+    shapes = [(low, high) for low in lows for high in ask.apoapsis_km or (low,) if high >= low]
     natural = math.degrees(math.acos(float(np.clip(pole @ axes[2], -1.0, 1.0))))
     if ask.capture == "spiral":
         return [
-            _Orbit(own, high, inclination, 0.0, *_set_up(axes, inclination, argp))
-            for high, inclination, argp in itertools.product(
-                apoapses, ask.inclination_deg or (90.0,), ask.argp_deg
+            _Orbit(*shape, inclination, 0.0, *_set_up(axes, inclination, argp))
+            for shape, inclination, argp in itertools.product(
+                shapes, ask.inclination_deg or (90.0,), ask.argp_deg
             )
         ]
     planes = [(natural, 0.0, pole)]
@@ -163,8 +164,8 @@ def _orbits(ask: ApproachSettings, met: Arrived, body: Mass) -> list[_Orbit]:
             plane for each in ask.inclination_deg if (plane := _turned(pole, up, axes[2], each)) is not None
         ]
     return [
-        _Orbit(own, high, inclination, turned, to, up)
-        for high, (inclination, turned, to) in itertools.product(apoapses, planes)
+        _Orbit(*shape, inclination, turned, to, up)
+        for shape, (inclination, turned, to) in itertools.product(shapes, planes)
     ]
 
 

@@ -40,6 +40,7 @@ def asked(*kept, approach=None, design=None, **sections):
         data["designs"][k] |= design or {}
     data["approach"] = [data["approach"][k] for k in kept]
     data["designs"] = [data["designs"][k] for k in kept]
+    del data["compare"]
     data["science"]["rows"] = [row for row in data["science"]["rows"] if row["where"]["kind"] == "orbit"]
     study = study_from(data | sections)
     study._base = FOLDER
