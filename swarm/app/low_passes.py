@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from swarm.encounter.pass_judging import JudgedPasses, PassRules, judge_passes
+from swarm.encounter.pass_limits import FlownRows, lowest_pass
 from swarm.reach.approach.field import OK
 from swarm.reach.approach.rows import LowPasses, covered_s, field_for, left_out, shot
 from swarm.reach.approach.scene import Scene
@@ -31,6 +32,7 @@ def approach_lines(scene: Scene, ask: ApproachSettings) -> list[str]:
     Raises NothingFeasible where the body is not passed, no burn is found, or no row keeps the limit on impacts.
     """
     own, lines, kept, least = scene.asked(ask), list[str](), 0, np.inf
+    flown: list[FlownRows] = []
     for name, study in takers(scene.study, ask.kind, ask.designs).items():
         limit = impact_limit(study, ask)
         rules = PassRules(ask.ephemeris_sigma_km, lowest_km(ask), limit)
@@ -39,6 +41,8 @@ def approach_lines(scene: Scene, ask: ApproachSettings) -> list[str]:
             rows = shot(asked, field_for(asked, scene.ephemeris), covered_s(asked))
             judged = judge_passes(study, rows, rules)
             keeps = _keeps(study, judged, limit)
+            able = judged.burn_m_s <= study.probe.burn_limit_m_s
+            flown.append(FlownRows(study, rules, rows, judged, able))
             kept += int(keeps.sum())
             least = min(least, float(judged.worth.impact_chance.min(initial=np.inf)))
             whose = f" by {name}" if scene.study.designs else ""
@@ -46,10 +50,12 @@ def approach_lines(scene: Scene, ask: ApproachSettings) -> list[str]:
             lines += [f"{ask.name}: {ask.body}, passage {number}{whose}, {when}"]
             told = (*_counted(rows, judged, keeps, study), _HEAD, *_best(rows, judged, keeps))
             lines += [f"   {line}" for line in told]
+    lowest = lowest_pass(ask, impact_limit(scene.study, ask), flown)
     if not kept:
-        limits = _why_none(scene.study, ask, least)
+        limits = _why_none(scene.study, ask, least) + ("" if lowest is None else f"; {lowest.least}")
         raise NothingFeasible(f"no low pass of {ask.body} is left", limit=limits)
-    return [*lines, *_cautions(ask, scene.ephemeris)]
+    refused = [f"   caution: {lowest.caution}"] if lowest is not None and lowest.refused_km else []
+    return [*lines, *refused, *_cautions(ask, scene.ephemeris)]
 
 
 def _keeps(study: Study, judged: JudgedPasses, limit: float | None) -> np.ndarray:

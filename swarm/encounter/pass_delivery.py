@@ -55,7 +55,7 @@ def _packed(cov: Floats) -> Floats:
     return np.array([cov[0, 0], cov[1, 1], cov[0, 1]])
 
 
-def _gates(spread: Floats, errors: Errors) -> Floats:
+def gates_cov(spread: Floats, errors: Errors) -> Floats:
     """Covariance (3, 3) of the execution of burns whose second moment is `spread`, (3, 3) km^2/s^2."""
     out = (errors.fixed_km_s**2 + errors.pointing_rad**2 * np.trace(spread)) * np.eye(3)
     return out + (errors.proportional**2 - errors.pointing_rad**2) * spread
@@ -72,7 +72,7 @@ def start_covariances(
     ship = by_burn @ known @ by_burn.T
     from_release = by_burn[:, 3:] + checkout_s * by_burn[:, :3]
     spring = errors.spring_km_s**2 * from_release @ from_release.T
-    executed = by_burn[:, 3:] @ _gates(np.outer(burn_km_s, burn_km_s), errors) @ by_burn[:, 3:].T
+    executed = by_burn[:, 3:] @ gates_cov(np.outer(burn_km_s, burn_km_s), errors) @ by_burn[:, 3:].T
     return ship, ship + spring + executed
 
 
@@ -124,7 +124,7 @@ def deliver(
         executed = errors.fixed_km_s * numbers[:, 5:8] + errors.pointing_rad * sizes[:, None] * across
         executed += (errors.proportional * sizes * numbers[:, 8])[:, None] * direction
         miss = -error + executed @ influence[:, 3:].T
-        gates = _gates(burns.T @ burns / samples, errors)
+        gates = gates_cov(burns.T @ burns / samples, errors)
         before_last = delivered
         delivered = unknown + influence[:, 3:] @ gates @ influence[:, 3:].T
     return PassDelivery(

@@ -15,6 +15,7 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from swarm.encounter.pass_judging import JudgedPasses, PassRules, judge_passes
+from swarm.encounter.pass_limits import FlownRows, LowestPass, lowest_pass
 from swarm.encounter.pass_table import opportunity_columns, pass_columns
 from swarm.reach.approach.field import OK, PlanetField
 from swarm.reach.approach.rows import Asked, LowPasses, covered_s, field_for, left_out, shot
@@ -97,8 +98,15 @@ def none_of_passes(study: Study, counts: dict[str, float]) -> NothingFeasible:
     return NothingFeasible(
         f"{asked}, none of which keeps the limit on impacts",
         limit="impact chance (protection.impact_chance_max or approach.impact_chance_max); the least found is "
-        f"{counts['least_impact_chance']:.2g}, with altitudes_km up to {heights:g} and probe.burn_limit_m_s = {burns}",
+        f"{counts['least_impact_chance']:.2g}, with altitudes_km up to {heights:g} and probe.burn_limit_m_s = {burns}; "
+        f"{_height_that_would_do(counts['lowest_for_limit_km'])}",
     )
+
+
+def _height_that_would_do(least_km: float) -> str:
+    if np.isinf(least_km):
+        return "no height keeps it with these errors and chances of failure"
+    return f"the least height that keeps it is {least_km:.1f} km"
 
 
 def _screened(study: Study, catalogue: Catalogue, pool: Pool, on_done: OnDone | None) -> Screening:
@@ -116,10 +124,13 @@ def _screened(study: Study, catalogue: Catalogue, pool: Pool, on_done: OnDone | 
     said = tuple(_said(job, [part for part in parts if part.job == k]) for k, job in enumerate(jobs))
     counts = _counts(catalogue, jobs, parts) | {"targets": len(names), "opportunities": rows.num_rows}
     targets = with_places(catalogue.take(slice(0, 0)), names)
-    passes = _passes(jobs, parts)
+    lowest = _lowest(jobs, parts)
+    passes = _passes(jobs, parts, lowest)
+    cautions = tuple(each.caution for each in lowest if each.refused_km)
     return Screening(
-        rows, targets, path, counts, ship.flybys, (*ship.notes, *said), by_kind={LOW_PASS: counts | passes}
-    )
+        rows, targets, path, counts, ship.flybys, (*ship.notes, *said), by_kind={LOW_PASS: counts | passes},
+        cautions=cautions,
+    )  # fmt: skip
 
 
 def path_of_scene(scene: Scene) -> Path:
@@ -195,13 +206,31 @@ def _counts(catalogue: Catalogue, jobs: Sequence[_Job], parts: Sequence[_Part]) 
     }
 
 
-def _passes(jobs: Sequence[_Job], parts: Sequence[_Part]) -> dict[str, float]:
+def _lowest(jobs: Sequence[_Job], parts: Sequence[_Part]) -> list[LowestPass]:
+    """What the limits on impacts leave of the heights of each approach."""
+    asks = {jobs[part.job].ask.name: jobs[part.job] for part in parts}
+    found = []
+    for name, job in asks.items():
+        own = [part for part in parts if jobs[part.job].ask.name == name]
+        flown = [
+            FlownRows(
+                jobs[part.job].study, jobs[part.job].rules, part.rows, part.judged,
+                np.ones(len(part.judged.rows), dtype=bool),
+            )
+            for part in own
+        ]  # fmt: skip
+        found.append(lowest_pass(job.ask, job.rules.impact_limit, flown))
+    return [each for each in found if each is not None]
+
+
+def _passes(jobs: Sequence[_Job], parts: Sequence[_Part], lowest: Sequence[LowestPass]) -> dict[str, float]:
     """What `none_of_passes` tells besides."""
     chances = [part.judged.worth.impact_chance.min(initial=np.inf) for part in parts]
     return {
         "passes_asked": sum(_asked_for(job.asked) for job in jobs),
         "passes_met": sum(int((part.rows.shots.status == OK).sum()) for part in parts),
         "least_impact_chance": float(min(chances, default=np.inf)),
+        "lowest_for_limit_km": min((each.least_km for each in lowest), default=np.inf),
     }
 
 

@@ -128,13 +128,17 @@ def lowest_for_limit_km(study: Study, cases: PassCases, worth: PassWorth, limit:
     out = np.empty(len(cases.body))
     for k in range(len(out)):
         unburned = cases.by_burn[k] @ known @ cases.by_burn[k].T
-        row = _arrivals(
-            study, cases, k,
-            np.array([unburned[0, 0], unburned[1, 1], unburned[0, 1]]),
-            worth.start_cov_km2[k], worth.delivery_cov_km2[k],
+        rows = _either_way(
+            _arrivals(
+                study, cases, k,
+                np.array([unburned[0, 0], unburned[1, 1], unburned[0, 1]]),
+                worth.start_cov_km2[k], worth.delivery_cov_km2[k],
+            )
         )  # fmt: skip
-        out[k] = lowest_altitude_km(
-            row, cases.mass(k), v_inf_km_s=float(cases.v_inf_km_s[k]), disc_km=_disc_km(cases, k), limit=limit
+        speed, disc = float(cases.v_inf_km_s[k]), _disc_km(cases, k)
+        out[k] = max(
+            lowest_altitude_km(row, cases.mass(k), v_inf_km_s=speed, disc_km=disc, limit=limit)
+            for row in rows
         )
     return out
 
@@ -207,9 +211,12 @@ def _arrivals(
 
 def _impact(study: Study, cases: PassCases, k: int, made: PassDelivery) -> float:
     row = _arrivals(study, cases, k, made.unburned_cov, made.uncorrected_cov, made.delivered_cov)
-    unburned = replace(row, dead_before_burn=row.dead_before_corrections, dead_before_corrections=0.0)
-    disc = _disc_km(cases, k)
-    return max(impact_chance(row, disc), impact_chance(unburned, disc))
+    return max(impact_chance(each, _disc_km(cases, k)) for each in _either_way(row))
+
+
+def _either_way(row: Arrivals) -> tuple[Arrivals, Arrivals]:
+    """All failures before the corrections, or all before the burn: whichever is worse counts (see `_failed`)."""
+    return row, replace(row, dead_before_burn=row.dead_before_corrections, dead_before_corrections=0.0)
 
 
 def principal_sigmas_km(tt: Floats, rr: Floats, tr: Floats) -> tuple[Floats, Floats]:

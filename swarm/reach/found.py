@@ -22,6 +22,8 @@ class Screening:
     flybys        : the mothership's passages of planets
     notes         : sentences about the mothership and the cache
     by_kind       : the counts of each kind of encounter alone
+    cautions      : sentences about what was asked for and refused
+    limits        : sentences on what limits the rows that were found
     """
 
     opportunities: pa.Table
@@ -31,3 +33,5 @@ class Screening:
     flybys: tuple[Flyby, ...] = ()
     notes: tuple[str, ...] = ()
     by_kind: dict[str, dict[str, float]] = field(default_factory=dict)
+    cautions: tuple[str, ...] = ()
+    limits: tuple[str, ...] = ()

@@ -209,6 +209,19 @@ def mass_after_kg(study: Study, burn_km_s: Floats) -> float:
     return study.probe.wet_mass_kg / (1.0 + float(burnt))
 
 
+def length_and_lead_s(study: Study, mass_kg: tuple[float, float], burn_km_s: Floats) -> tuple[float, float]:
+    """How long a burn takes at constant thrust, and how long before the date of its impulse it begins.
+
+    mass_kg : before and after it
+    """
+    size_m_s = 1e3 * float(np.linalg.norm(burn_km_s))
+    exhaust_m_s = STANDARD_GRAVITY_M_S2 * study.probe.isp_s
+    wet, dry = mass_kg
+    burn_s = seconds_of(study, wet - dry)
+    # the impulse stands at the mean time of the velocity gained, later than half the burn since the probe gets lighter
+    return burn_s, burn_s * (wet / (wet - dry) - exhaust_m_s / size_m_s)
+
+
 def _size(flown_by: _Pass) -> float:
     return float(np.linalg.norm(flown_by.burn))
 
@@ -270,12 +283,9 @@ class _Shooter:
 
 def _with_finite_burn(study: Study, field: Field, made: Refined) -> Refined:
     """Add how long the burn takes at constant thrust about the impulse's date, and where it leads then."""
-    size_m_s = 1e3 * float(np.linalg.norm(made.burn_km_s))
     exhaust_m_s = STANDARD_GRAVITY_M_S2 * study.probe.isp_s
     wet, dry = made.mass_kg
-    burn_s = seconds_of(study, wet - dry)
-    # the impulse stands at the mean time of the velocity gained, later than half the burn since the probe gets lighter
-    lead_s = burn_s * (wet / (wet - dry) - exhaust_m_s / size_m_s)
+    burn_s, lead_s = length_and_lead_s(study, made.mass_kg, made.burn_km_s)
     begun = made.arc.burn_tdb_s - lead_s
     state, t = moved(field, made.released, made.arc.release_tdb_s, begun, beta=made.beta[0]), begun
     masses = np.linspace(wet, dry, _KICKS + 1)

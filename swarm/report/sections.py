@@ -9,6 +9,7 @@ from markupsafe import Markup
 
 from swarm.decide.rests import rests_on_lines
 from swarm.report.answer import answer
+from swarm.report.entry_section import entry_section
 from swarm.report.figures_of_runs import risk_cells, risk_order
 from swarm.report.markup import (
     Shown,
@@ -378,6 +379,7 @@ GROUPS: tuple[SectionGroup, ...] = (
         PageSection("dates", "When it happens", "what has to be done when?", _dates),
         PageSection("encounters-of", "Encounters", "what is met, how fast, and what comes home?", _encounters),
         PageSection("aim", "One probe", "how close can it pass, and could it leave on another day?", _probe),
+        PageSection("entries-of", "Into the air", "are they in the corridor, and what is heard?", entry_section),
         PageSection("refined-of", "Under all forces", "does it hold when everything pulls?", _refined),
         PageSection("budgets", "Budgets", "do mass, propellant and power close?", _budgets),
     )),

@@ -16,7 +16,7 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from swarm.study.kind_names import FLYBY, LOW_PASS, ORBIT
+from swarm.study.kind_names import ENTRY, FLYBY, LOW_PASS, ORBIT
 
 if TYPE_CHECKING:
     from swarm.study.schema import Study
@@ -105,6 +105,20 @@ ENCOUNTERS = {
             draw="swarm.report.drawn:pass_rings",
             follow="swarm.encounter.orbit.orbit_histories:altitudes_of",
             cautions="swarm.encounter.orbit.orbit_cautions:cautions_of",
+        ),
+        Kind(
+            ENTRY,
+            tables=("entries",),
+            place=True,
+            screen="swarm.encounter.entry.entry_screen:screen_entries",
+            none="swarm.encounter.entry.entry_screen:none_of_entries",
+            fits="swarm.encounter.entry.entry_table:entry_fits",
+            judge="swarm.encounter.entry.entry_judge:judge_of_entries",
+            refine="swarm.refine.entry_kept:refine_entry",
+            explain="swarm.decide.explain_entry:entry_steps",
+            lacks="swarm.decide.explain_pass:why_no_pass",
+            draw="swarm.report.drawn_entries:entry_rings",
+            follow="swarm.encounter.entry.entry_profiles:profiles_of",
         ),
     )
 }

@@ -232,16 +232,20 @@ def _spice_errors(file: Path, place: str) -> Iterator[None]:
 
 @dataclass(frozen=True, eq=False)
 class SpkSegment:
-    """(m,) epochs TDB s and (m, 6) heliocentric ICRF states, km and km/s, of one body without a jump."""
+    """(m,) epochs TDB s and (m, 6) ICRF states, km and km/s, of one body without a jump.
+
+    center : SPICE's number of what the states are about; the Sun unless given
+    """
 
     body: int
     name: str
     epochs_tdb_s: np.ndarray
     states: np.ndarray
+    center: int = SUN
 
 
 def write_spk(file: Path, segments: Sequence[SpkSegment], *, window: int) -> None:
-    """Write an SPK of type 13 about the Sun; degree 2 window - 1, so a segment has at least `window` states."""
+    """Write an SPK of type 13; degree 2 window - 1, so a segment has at least `window` states."""
     load_kernels()
     file.unlink(missing_ok=True)
     handle = spiceypy.spkopn(str(file), "swarm-flyby", 0)
@@ -260,6 +264,6 @@ def _write_segment(handle: int, part: SpkSegment, window: int) -> None:
     epochs = np.ascontiguousarray(part.epochs_tdb_s, dtype=float)
     states = np.ascontiguousarray(part.states, dtype=float)
     spiceypy.spkw13(
-        handle, part.body, SUN, "J2000", float(epochs[0]), float(epochs[-1]), part.name,
+        handle, part.body, part.center, "J2000", float(epochs[0]), float(epochs[-1]), part.name,
         2 * window - 1, len(epochs), states, epochs,
     )  # fmt: skip

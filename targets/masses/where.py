@@ -122,6 +122,10 @@ class Ephemeris:
             moment = moment - mass_named(name).gm_km3_s2 * states
         return moment / weight
 
+    def file_of(self, body: Mass) -> Path | None:
+        """The study's own file that places a body; None where the product's ephemerides do."""
+        return self._file_of(body)
+
     def _file_of(self, body: Mass) -> Path | None:
         return next((file for file in self._files if body.number in self._held[file]), None)
 

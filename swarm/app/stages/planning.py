@@ -178,11 +178,11 @@ def _draw(
     run.write_table("arcs", arc_points(flown, work.table("mothership")))
     run.write_table("events", event_dates(flown, come_to, work.table("corrections")))
     run.write_table("aims", _aims(study, flown, come_to))
+    for name, table in _followed(study, flown).items():
+        run.write_table(name, table)
     returned = successes(study, flown, targets, front=result.front, plans=result.plans, judged=chances)
     run.write_table("successes", returned)
     run.write_table("serves", serves(study, flown, targets, judged=chances))
-    for name, table in _followed(study, flown).items():
-        run.write_table(name, table)
 
 
 def _followed(study: Study, flown: pa.Table) -> dict[str, pa.Table]:

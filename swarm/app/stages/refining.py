@@ -9,6 +9,7 @@ import pyarrow.compute as pc
 from swarm.app.stages.record import Work
 from swarm.reach.approach.scene import ephemeris_of
 from swarm.reach.mothership.path import legs_of_table
+from swarm.refine.handoff.entry_messages import write_entries
 from swarm.refine.handoff.package import Package, clear_package, write_package
 from swarm.refine.handoff.pass_messages import write_passes
 from swarm.refine.ranking import ranking_changes
@@ -24,9 +25,12 @@ from swarm.refine.whole_plan import (
 from swarm.run.csv_cells import csv_text
 from swarm.run.folder import Run
 from swarm.run.kinds import ENCOUNTERS
+from swarm.study.kind_names import ENTRY, LOW_PASS
 from targets.base.errors import NothingFeasible
 
 _PACKAGE = "handoff"
+# What is handed over of encounters with planets and moons, by kind.
+_AT_PLACES = {LOW_PASS: write_passes, ENTRY: write_entries}
 
 
 def tables_of(run: Run) -> RunTables:
@@ -98,9 +102,11 @@ def work_handoff(work: Work) -> None:
             folder=folder,
         )
     worst = package.worst_km, package.worst_km_s
-    if passes:
-        off = write_passes(work.study, passes, folder, ephemeris=ephemeris_of(work.study))
-        worst = max(worst[0], off[0]), max(worst[1], off[1])
+    for name, write in _AT_PLACES.items():
+        own = [each for each in passes if each[1]["kind"] == name]
+        if own:
+            off = write(work.study, own, folder, ephemeris=ephemeris_of(work.study))
+            worst = max(worst[0], off[0]), max(worst[1], off[1])
     for each in package.unwritten:
         run.warn(f"plan {plan}, probe {each.arc.probe} ({each.arc.target}) not handed over: {each.reason}")
     run.note(

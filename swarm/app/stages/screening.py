@@ -45,6 +45,8 @@ def work_screen(work: Work) -> None:
     # ends the run before anything is kept; what it says, the pipeline says
     unserved_rows(study, screening.opportunities, screening.targets)
     _keep_notes(run, screening)
+    for said in screening.limits:
+        work.teller.say(f"screen: {said}")
     run.write_table("targets", bodies_alone(screening.targets).to_table())
     run.write_table("mothership", screening.path)
     _keep_opportunities(run, study, screening)
@@ -85,6 +87,10 @@ def _keep_notes(run: Run, screening: Screening) -> None:
     run.note("survivors", dict(screening.counts))
     flybys = [flyby.as_plain() for flyby in screening.flybys]
     run.note("mothership", {"flybys": flybys, "notes": list(screening.notes)})
+    for said in screening.cautions:
+        run.warn(said)
+    if screening.limits:
+        run.note("limits_of_rows", list(screening.limits))
     if lost := screening.counts["not_movable"]:
         run.warn(f"{lost} bodies could not be moved to the study's dates and were left out")
     bodies = bodies_alone(screening.targets)

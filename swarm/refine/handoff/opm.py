@@ -1,8 +1,8 @@
-"""Orbit parameter messages: CCSDS 502.0-B-3, section 3, KVN. ICRF, TDB, Sun."""
+"""Orbit parameter messages: CCSDS 502.0-B-3, section 3, KVN. ICRF, TDB; about the Sun unless said."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -15,6 +15,7 @@ from targets.base.errors import InputError
 
 Floats = NDArray[np.float64]
 
+SUN = "SUN"
 _AXES = ("X", "Y", "Z", "X_DOT", "Y_DOT", "Z_DOT")
 
 
@@ -36,17 +37,18 @@ def opm_text(
     mass_kg: float,
     area_m2: float,
     reflectivity: float,
-    covariance: Floats,
+    covariance: Floats | None,
     manoeuvre: Manoeuvre | None = None,
     comments: Sequence[str] = (),
+    center: str = SUN,
 ) -> str:
-    """Return the message of a state (epoch, (6,) km and km/s) with its (6, 6) covariance."""
+    """Return the message of a state (epoch, (6,) km and km/s) with its (6, 6) covariance, where one is known."""
     epoch, values = state
     lines = header("OPM", creation_tdb_s, comments)
     lines += [
         f"OBJECT_NAME = {name}",
         f"OBJECT_ID = {OBJECT_ID}",
-        "CENTER_NAME = SUN",
+        f"CENTER_NAME = {center}",
         "REF_FRAME = ICRF",
         "TIME_SYSTEM = TDB",
         "",
@@ -59,11 +61,11 @@ def opm_text(
         f"MASS = {mass_kg:.6f} [kg]",
         f"SOLAR_RAD_AREA = {area_m2:.6f} [m**2]",
         f"SOLAR_RAD_COEFF = {reflectivity:.6f}",
-        "",
-        "COV_REF_FRAME = ICRF",
     ]
-    for i, row in enumerate(_AXES):
-        lines += [f"C{row}_{column} = {covariance[i, j]:.12e}" for j, column in enumerate(_AXES[: i + 1])]
+    if covariance is not None:
+        lines += ["", "COV_REF_FRAME = ICRF"]
+        for i, row in enumerate(_AXES):
+            lines += [f"C{row}_{column} = {covariance[i, j]:.12e}" for j, column in enumerate(_AXES[: i + 1])]
     if manoeuvre is not None:
         lines += [
             "",
@@ -80,7 +82,6 @@ def opm_text(
 
 # What a message of this package says of its numbers; another word there makes them other numbers.
 _LABELS = {
-    "CENTER_NAME": "SUN",
     "REF_FRAME": "ICRF",
     "TIME_SYSTEM": "TDB",
     "COV_REF_FRAME": "ICRF",
@@ -93,7 +94,7 @@ _UNITS |= {f"MAN_DV_{k}": "km/s" for k in (1, 2, 3)}
 
 @dataclass(frozen=True, eq=False)
 class Parameters:
-    """A message read back: epoch TDB s, (6,) heliocentric ICRF state, (6, 6) covariance, the burn if any.
+    """A message read back: epoch TDB s, (6,) ICRF state, (6, 6) covariance (NaN where none is given), the burn if any.
 
     mass_kg, area_m2, reflectivity : what solar pressure at the epoch rests on
     """
@@ -107,14 +108,15 @@ class Parameters:
     manoeuvre: Manoeuvre | None
 
 
-def read_opm(file: Path) -> Parameters:
+def read_opm(file: Path, *, center: str = SUN) -> Parameters:
     """Read a message of this package. Raises InputError for a frame, centre, time scale or unit that is not its own."""
-    said = _said(file)
+    said = _said(file, _LABELS | {"CENTER_NAME": center})
     state = np.array([float(said[axis]) for axis in _AXES])
-    covariance = np.zeros((6, 6))
-    for i, row in enumerate(_AXES):
-        for j, column in enumerate(_AXES[: i + 1]):
-            covariance[i, j] = covariance[j, i] = float(said[f"C{row}_{column}"])
+    covariance = np.full((6, 6), np.nan)
+    if "COV_REF_FRAME" in said:
+        for i, row in enumerate(_AXES):
+            for j, column in enumerate(_AXES[: i + 1]):
+                covariance[i, j] = covariance[j, i] = float(said[f"C{row}_{column}"])
     burn = None
     if "MAN_EPOCH_IGNITION" in said:
         burn = Manoeuvre(
@@ -125,7 +127,7 @@ def read_opm(file: Path) -> Parameters:
     return Parameters(_seconds(said["EPOCH"]), state, mass, area, coefficient, covariance, burn)
 
 
-def _said(file: Path) -> dict[str, str]:
+def _said(file: Path, labels: Mapping[str, str]) -> dict[str, str]:
     """Keys and values, units checked and taken off."""
     said = {}
     for number, line in enumerate(file.read_text(encoding="ascii").splitlines(), start=1):
@@ -133,7 +135,7 @@ def _said(file: Path) -> dict[str, str]:
             continue
         key, value = (part.strip() for part in line.split("=", 1))
         value, _, unit = value.partition(" [")
-        expected, held = _LABELS.get(key), value
+        expected, held = labels.get(key), value
         if expected is None and unit and key in _UNITS:
             expected, held = f"[{_UNITS[key]}]", f"[{unit}"
         if expected is not None and held != expected:

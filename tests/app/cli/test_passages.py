@@ -159,3 +159,19 @@ def test_the_search_wants_a_row_that_asks_for_passes(tmp_path):
     assert "what no row asks for is not searched" in done.output
     assert not (tmp_path / "out").exists()
     assert call("check", sorrel(tmp_path)).exit_code == 0
+
+
+def test_heights_below_the_least_are_refused_with_it(tmp_path):
+    """A caution where others are left, exit 3 with the number where none is."""
+    done = call("passages", sorrel(tmp_path))
+    said = next(line for line in done.output.splitlines() if "are refused" in line)
+    assert "passes of Europa at 25, 50" in said
+    least = float(re.search(r"that keeps it is ([\d.]+) km", said)[1])
+    heights = (
+        "altitudes_km        = [400, 200, 150, 100, 50, 25]",
+        f"altitudes_km = [{least - 1.0:.1f}]",
+    )
+    refused = call("passages", sorrel(tmp_path, heights))
+    assert refused.exit_code == 3
+    number = re.search(r"the least height at Europa that keeps it is ([\d.]+) km", refused.stderr)
+    assert float(number[1]) == pytest.approx(least, abs=0.15)

@@ -8,50 +8,18 @@ from targets.base.errors import InputError
 from targets.base.timescale import tdb_s_from_jd
 from targets.ephemeris import spice
 from targets.masses.massive import MASSES, mass_named, moons_of
-from targets.masses.orientation import ANGLES, ORIENTATIONS
+from targets.masses.orientation import ORIENTATIONS
 from targets.masses.rotation import body_axes, place_over_ground, spin_rad_s, surface_normal
 from targets.masses.where import Ephemeris
+from tests.helpers.text_pck import turning_by_spice
 
 EPOCHS = tdb_s_from_jd(np.array([2_451_545.0, 2_460_000.25, 2_466_000.125, 2_469_807.5]))
 
 
-def text_pck():
-    """The same coefficients in SPICE's own form: the text PCK of its Required Reading."""
-    lines = ["KPL/PCK", r"\begindata"]
-    for system, rows in ANGLES.items():
-        # the degree is a system's: linear angles are filled up
-        degree = 2 if any(len(row) > 2 for row in rows) else 1
-        if degree == 2:
-            lines.append(f"BODY{system}_MAX_PHASE_DEGREE = 2")
-        flat = [value for row in rows for value in (*row, *[0.0] * (degree + 1 - len(row)))]
-        lines.append(f"BODY{system}_NUT_PREC_ANGLES = ( {' '.join(map(repr, flat))} )")
-    for body in MASSES:
-        of = ORIENTATIONS[body.name]
-        for key, values, terms in (
-            ("POLE_RA", of.alpha, of.alpha_terms),
-            ("POLE_DEC", of.delta, of.delta_terms),
-            ("PM", of.w, of.w_terms),
-        ):
-            padded = [*values, *[0.0] * (3 - len(values))]
-            lines.append(f"BODY{body.number}_{key} = ( {' '.join(map(repr, padded))} )")
-            if terms:
-                short = key.removeprefix("POLE_")
-                lines.append(f"BODY{body.number}_NUT_PREC_{short} = ( {' '.join(map(repr, terms))} )")
-        radii = (body.radius_km, body.radius_km, body.polar_radius_km)
-        lines.append(f"BODY{body.number}_RADII = ( {' '.join(map(repr, radii))} )")
-    # SPICE reads 132 characters of a line: what is longer goes on after its bracket
-    broken = [line.replace(" (", " (\n").replace(" ", "\n").replace("\n=\n", " = ") for line in lines]
-    return "\n".join([*broken, r"\begintext", ""])
-
-
 @pytest.fixture(scope="module")
 def turning(tmp_path_factory):
-    spice.load_kernels()
-    file = tmp_path_factory.mktemp("pck") / "turning.tpc"
-    file.write_text(text_pck(), encoding="ascii")
-    spiceypy.furnsh(str(file))
-    yield
-    spiceypy.unload(str(file))
+    with turning_by_spice(tmp_path_factory.mktemp("pck") / "turning.tpc"):
+        yield
 
 
 @pytest.mark.parametrize("name", [body.name for body in MASSES])
