@@ -37,7 +37,6 @@ class Kind:
     explain : explain(study, opportunity, judged, body) -> steps on geometry and aim, of one design
     lacks   : lacks(where, row, body) -> in words, the keys of a science row that one encounter does not satisfy
     draw    : draw(study, opportunities, judged) -> table `aims`
-    cautions: cautions(study) -> what stands beside all rows of the kind, in sentences; "" for none
     follow  : follow(study, opportunities) -> a table by name: how rows that are drawn go, in time; "" for none
     """
 
@@ -53,7 +52,6 @@ class Kind:
     lacks: str
     draw: str
     follow: str = ""
-    cautions: str = ""
 
     def function(self, what: str) -> Callable[..., Any]:
         """The function of a field, such as "judge"."""
@@ -104,7 +102,6 @@ ENCOUNTERS = {
             lacks="swarm.decide.explain_orbit:why_no_orbit",
             draw="swarm.report.drawn:pass_rings",
             follow="swarm.encounter.orbit.orbit_histories:altitudes_of",
-            cautions="swarm.encounter.orbit.orbit_cautions:cautions_of",
         ),
         Kind(
             ENTRY,

@@ -17,7 +17,7 @@ from swarm.reach.found import Screening
 from swarm.report.drawn import density
 from swarm.run.csv_cells import csv_text
 from swarm.run.folder import Run, sha256_of
-from swarm.run.kinds import ENCOUNTERS, kinds_of
+from swarm.run.kinds import ENCOUNTERS
 from swarm.run.tables import parquet_tables
 from swarm.run.tables.screening import OPPORTUNITY_COLUMNS
 from swarm.study.schema import Study
@@ -66,9 +66,6 @@ def _keep_opportunities(run: Run, study: Study, screening: Screening) -> None:
         own_rows = table.filter(pc.is_in(table["kind"], value_set=pa.array(having)))
         if own_rows.num_rows:
             run.write_table(name, own_rows.select([column.name for column in parquet_tables()[name].columns]))
-    for kind in (kind for kind in kinds_of(study) if kind.cautions):
-        for said in kind.function("cautions")(study):
-            run.warn(said)
     known = places_table(places, ephemeris_of(study), study.protection.impact_chance_max)
     run.write_table("places", known)
     for row in known.to_pylist():

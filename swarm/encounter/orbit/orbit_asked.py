@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from swarm.encounter.orbit.orbit_judging import (
     INSERTION_DAYS_MAX,
@@ -32,6 +33,11 @@ if TYPE_CHECKING:
     from swarm.study.schema import Study
     from swarm.study.sections.approach import ApproachSettings
 
+Floats = NDArray[np.float64]
+
+# Spirals are aimed so far beside the mothership's own way past: tenths of a m/s some weeks before, and kilometres from
+# it after a day. Own choice.
+BESIDE_KM = 500.0
 # An orbit let go is followed so long for where it ends. Own choice.
 FOLLOWED_DAYS = 365.0
 
@@ -68,33 +74,39 @@ def surroundings_about(
 
 
 def arrivals_asked(scene: Scene, own: Study, ask: ApproachSettings, passage: Passage) -> Asked:
-    """Arrivals at every date of release, and by impulses at every height and clock angle.
+    """Arrivals at every date of release and clock angle, and by impulses at every height.
 
-    To a spiral the height and the side by which it comes are no matter: it comes as the mothership does, which its
-    little thrust could not change in days. Where a two-body leg meets the body itself, it comes over the highest
-    periapsis.
+    To a spiral the height and the side by which it comes are no matter: it comes near where the mothership passes,
+    which little thrust can reach, in a ring about it, so that neither it nor its sisters are met again. Where a two-body
+    leg meets the body itself, it comes over the highest periapsis.
     """
-    if ask.capture == "impulsive":
-        return scene.rows(
-            ask, passage, checkout_days=own.probe.checkout_days, heights_km=ask.periapsis_km or (),
-            clock_step_deg=ask.clock_step_deg,
-        )  # fmt: skip
-    height_km, clock_deg = _own_way(passage)
-    least = max(ask.periapsis_km or (lowest_km(ask),))
-    asked = scene.rows(
-        ask, passage, checkout_days=own.probe.checkout_days, heights_km=(max(height_km, least),), clock_step_deg=360.0
+    heights = ask.periapsis_km or (lowest_km(ask),)
+    rows = scene.rows(
+        ask, passage, checkout_days=own.probe.checkout_days,
+        heights_km=heights if ask.capture == "impulsive" else (max(heights),),
     )  # fmt: skip
-    return replace(asked, clock_deg=np.full(len(asked.clock_deg), clock_deg))
+    way_km = _own_way_km(passage)
+    if ask.capture == "impulsive" or not np.isfinite(way_km).all():
+        return rows
+    return _beside(rows, way_km, passage)
 
 
-def _own_way(passage: Passage) -> tuple[float, float]:
-    """Height of the periapsis by which the mothership passes, and its clock angle from T to R; 0, 0 where unknown."""
+def _beside(rows: Asked, way_km: Floats, passage: Passage) -> Asked:
+    """The rows with aims on the ring about a point of the B-plane, by their clock angles; none under its height."""
+    turned = np.radians(rows.clock_deg)
+    aims = way_km + BESIDE_KM * np.column_stack([np.cos(turned), np.sin(turned)])
+    v_inf, body = float(np.linalg.norm(passage.v_inf_km_s)), passage.body
+    least = periapsis_km(np.hypot(*aims.T), v_inf, mu_km3_s2=body.gm_km3_s2) - body.radius_km
+    clocks = np.degrees(np.arctan2(aims[:, 1], aims[:, 0])) % 360.0
+    return replace(rows, altitude_km=np.maximum(least, rows.altitude_km), clock_deg=clocks)
+
+
+def _own_way_km(passage: Passage) -> Floats:
+    """(2,) B.T and B.R by which the mothership passes; NaN where no path or no excess speed is known."""
     frame = frame_of(passage.relative, passage.body.gm_km3_s2)
     if not (math.isfinite(passage.distance_km) and math.isfinite(frame.v_inf)):
-        return 0.0, 0.0
-    b_t, b_r = aim_of(passage.relative, frame)
-    least = periapsis_km(np.array([math.hypot(b_t, b_r)]), frame.v_inf, mu_km3_s2=frame.mu)
-    return float(least[0]) - passage.body.radius_km, math.degrees(math.atan2(b_r, b_t)) % 360.0
+        return np.full(2, np.nan)
+    return np.array(aim_of(passage.relative, frame))
 
 
 def arrived(own: Study, ask: ApproachSettings, rows: LowPasses) -> tuple[JudgedPasses, list[Arrived]]:

@@ -15,6 +15,7 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from swarm.encounter.orbit.orbit_asked import arrivals_asked, arrived, never_there, surroundings_about
+from swarm.encounter.orbit.orbit_cautions import cautions_of
 from swarm.encounter.orbit.orbit_judging import ORBIT_IMPACT_CHANCE, judge_orbits, seen_in_band
 from swarm.encounter.orbit.orbit_tables import OrbitRow, band_of, orbit_columns
 from swarm.encounter.orbit.surroundings import Surroundings
@@ -139,8 +140,9 @@ def _screened(
         for speed, why in sorted(each for part in parts for each in part.refused)[:1]
     }
     return Screening(
-        rows, targets, path, counts, ship.flybys, (*ship.notes, *said), by_kind={ORBIT: counts | refused}
-    )
+        rows, targets, path, counts, ship.flybys, (*ship.notes, *said), by_kind={ORBIT: counts | refused},
+        cautions=tuple(cautions_of(study)),
+    )  # fmt: skip
 
 
 def _shared(study: Study, scene: Scene, jobs: Sequence[_Job]) -> _Shared:

@@ -33,7 +33,12 @@ def asked(*kept, approach=None, design=None, **sections):
     data = read_toml(FOLDER / "study.toml", what="the study")
     for each in data["approach"]:
         each["release_days_before"] = [10]
-    data["approach"][SPIRAL] |= {"periapsis_km": [30], "apoapsis_km": [300], "inclination_deg": [90]}
+    data["approach"][SPIRAL] |= {
+        "periapsis_km": [30],
+        "apoapsis_km": [300],
+        "inclination_deg": [90],
+        "clock_step_deg": 180,
+    }
     data["approach"][STOP] |= {"periapsis_km": [30], "clock_step_deg": 120}
     for k in kept:
         data["approach"][k] |= approach or {}
@@ -72,6 +77,9 @@ def test_rows_are_as_the_tables_are_declared(both):
     assert set(table["kind"].to_pylist()) == {"orbit"}
     assert set(table["impact_chance"].to_pylist()) == {1.0}
     assert any("orbits left" in note for note in found.notes)
+    # a spiral burns little: it comes near where the mothership passes
+    burns = table["burn_m_s"].to_numpy()[np.array(table["design"].to_pylist()) == "spiral"]
+    assert 0.1 < burns.max() < 1.0
 
 
 def test_the_way_in_is_paid_from_the_tank(both):
