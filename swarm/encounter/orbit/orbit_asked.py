@@ -77,8 +77,8 @@ def arrivals_asked(scene: Scene, own: Study, ask: ApproachSettings, passage: Pas
     """Arrivals at every date of release and clock angle, and by impulses at every height.
 
     To a spiral the height and the side by which it comes are no matter: it comes near where the mothership passes,
-    which little thrust can reach, in a ring about it, so that neither it nor its sisters are met again. Where a two-body
-    leg meets the body itself, it comes over the highest periapsis.
+    which little thrust can reach, in a ring about it, so that neither it nor its sisters are met again. Where a
+    two-body leg meets the body itself, it comes over the highest periapsis.
     """
     heights = ask.periapsis_km or (lowest_km(ask),)
     rows = scene.rows(
