@@ -114,6 +114,8 @@ def mass_budget(study: Study, probes: Ints) -> pa.Table:
         f"{name}: {item}" if study.designs else item: _times(masses, int(count))
         for (name, own), count in zip(study.by_design.items(), np.atleast_1d(probes), strict=True)
         for item, masses in mass_items(own).items()
+        # of a design that does not fly there is no mass, and no share of it
+        if count or not study.designs
     }
     items["total"] = swarm_masses(study, np.array([probes]))
     return pa.table(

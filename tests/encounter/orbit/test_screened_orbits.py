@@ -10,6 +10,7 @@ from swarm.encounter.orbit.orbit_histories import altitudes_of
 from swarm.encounter.orbit.orbit_judge import judge_orbits_of_table
 from swarm.encounter.orbit.orbit_screen import bands_asked, none_of_orbits, screen_orbits
 from swarm.encounter.propellant import planned_m_s, propellant_kg
+from swarm.plan.budgets import mass_budget
 from swarm.plan.constraints import allowed
 from swarm.plan.data import plan_data
 from swarm.plan.flight import Flight
@@ -209,3 +210,11 @@ def test_the_gravity_of_another_body_is_refused(tmp_path):
     )
     with pytest.raises(InputError, match="this is not the gravity of Moon"):
         screened(asked(STOP, massive={"gravity": {"Moon": str(table)}}))
+
+
+def test_a_design_that_a_plan_leaves_at_home_has_no_mass_and_no_share_of_it():
+    study = asked(SPIRAL, STOP)
+    budget = mass_budget(study, np.array([2, 0]))
+    assert not any(item.startswith("stop") for item in budget["item"].to_pylist())
+    assert np.isfinite(budget["margin_of_expected"].to_numpy()).all()
+    assert budget["expected_kg"].to_pylist()[-1] > 28.0
