@@ -32,7 +32,7 @@ Bools = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, eq=False)
-class Met:
+class PassMet:
     """n encounters with a body as flown; rows may be more than which of them are kept (`which`).
 
     met_s : (n,) epochs of the encounter; v_rel_km_s (n, 3) there, relative to the body; s (n, 3) incoming asymptote
@@ -51,14 +51,14 @@ class Met:
 def opportunity_columns(study: Study, scene: Scene, rows: LowPasses, which: Ints) -> dict[str, Any]:
     """Columns of `opportunities` of some passes, but its number and the target's; study of one design."""
     shots = rows.shots
-    met = Met(
+    met = PassMet(
         LOW_PASS, rows.passage.body, rows.release_s[which], rows.burn_s[which], shots.burn_km_s[which],
         shots.closest_s[which], shots.relative[which, 3:], shots.s[which],
     )  # fmt: skip
     return met_columns(study, scene, met)
 
 
-def met_columns(study: Study, scene: Scene, met: Met) -> dict[str, Any]:
+def met_columns(study: Study, scene: Scene, met: PassMet) -> dict[str, Any]:
     """Columns of `opportunities` of encounters with a body, but its number and the target's; study of one design."""
     body, met_s, burn_m_s = met.body, met.met_s, 1e3 * met.burn_km_s
     n = len(met_s)

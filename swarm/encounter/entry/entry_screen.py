@@ -26,7 +26,7 @@ from swarm.encounter.entry.entry_limits import (
 from swarm.encounter.entry.entry_table import entry_columns
 from swarm.encounter.entry.setting import Setting, setting_at
 from swarm.encounter.pass_screen import numbered, path_of_scene
-from swarm.encounter.pass_table import Met, met_columns
+from swarm.encounter.pass_table import PassMet, met_columns
 from swarm.reach.approach.entry_rows import (
     AskedEntries,
     EntryRows,
@@ -168,7 +168,7 @@ def _fly(item: tuple[int, int], shared: _Shared) -> _Part:
 def _table(study: Study, scene: Scene, job: _Job, part: _Part) -> pa.Table:
     """The rows of a part as opportunities, with what an entry is like beside; numbers come when all are there."""
     rows, which, shots = part.rows, part.judged.rows, part.rows.shots
-    met = Met(
+    met = PassMet(
         ENTRY, rows.passage.body, rows.release_s[which], rows.burn_s[which], shots.burn_km_s[which],
         shots.entry_s[which], shots.relative[which, 3:], shots.s[which],
     )  # fmt: skip

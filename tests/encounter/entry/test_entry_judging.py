@@ -13,7 +13,7 @@ from swarm.encounter.entry.entry_judging import judge_entries
 from swarm.encounter.entry.entry_table import cases_of_entries, entry_columns, entry_fits
 from swarm.encounter.entry.entry_worth import depth_score, worth_of_entries
 from swarm.encounter.entry.setting import setting_at
-from swarm.encounter.pass_table import Met, met_columns
+from swarm.encounter.pass_table import PassMet, met_columns
 from swarm.encounter.reasons import AIR_LOAD, OK, UNHEARD
 from swarm.reach.approach.entry_rows import (
     covered_by_entries_s,
@@ -45,7 +45,7 @@ class Passage:
             self.corridor = self.setting.corridor()
             self.judged = judge_entries(self.rows, self.setting, self.corridor, (0.0, 0.5))
             shots, which = self.rows.shots, self.judged.rows
-            met = Met(
+            met = PassMet(
                 "entry", passage.body, self.rows.release_s[which], self.rows.burn_s[which], shots.burn_km_s[which],
                 shots.entry_s[which], shots.relative[which, 3:], shots.s[which],
             )  # fmt: skip
