@@ -38,7 +38,7 @@ class NotInserted(Exception):
 
 
 @dataclass(frozen=True, eq=False)
-class FlownBurn:
+class LongBurn:
     """A burn of one direction: km/s (3,) ICRF, states (6,) about the body at its begin and end, masses kg."""
 
     ignition_tdb_s: float
@@ -54,7 +54,7 @@ class FlownBurn:
 class FlownOrbit:
     """Burns and the coasts that follow each; the last coast is the science, until upkeep is due or it ends."""
 
-    burns: tuple[FlownBurn, ...]
+    burns: tuple[LongBurn, ...]
     coasts: tuple[Flown, ...]
 
     @property
@@ -73,7 +73,7 @@ def fly_orbit(
         return FlownOrbit((), (fly(start, begin, days, around, every_s=_NODE_S),))
     parts = list(row["burn_parts_m_s"])
     low_tdb_s, state = arrival
-    mass, burns, coasts = thruster.wet_mass_kg, list[FlownBurn](), list[Flown]()
+    mass, burns, coasts = thruster.wet_mass_kg, list[LongBurn](), list[Flown]()
     for k, part in enumerate(parts):
         share = part / sum(parts[k:])
         high = body_km + row["apoapsis_km"] if k == len(parts) - 1 else None
@@ -133,7 +133,7 @@ def _rates(t, y, around, work, out):
 def _burn(
     low: Floats, low_tdb_s: float, share: float, goal: tuple[dict[str, Any], float | None], thruster: Thruster,
     around: Surroundings, body_km: float,
-) -> FlownBurn:  # fmt: skip
+) -> LongBurn:  # fmt: skip
     """A share of what is left to the velocity wanted, about a periapsis (6,); `goal`: row, and apoapsis of the last."""
     row, high_km = goal
     mu, r = around.field.gm_km3_s2, float(np.linalg.norm(low[:3]))
@@ -147,7 +147,7 @@ def _burn(
     size_m_s, along = 1e3 * float(np.linalg.norm(dv)), dv / np.linalg.norm(dv)
     exhaust = thruster.isp_s * G0_M_S2
 
-    def burnt(factor: float) -> FlownBurn:
+    def burnt(factor: float) -> LongBurn:
         seconds = thruster.burn_s(factor * size_m_s)
         left = thruster.wet_mass_kg - seconds * thruster.thrust_n / exhaust
         lead = seconds * (
@@ -159,7 +159,7 @@ def _burn(
             mass_kg=thruster.wet_mass_kg,
         )  # fmt: skip
         speed = 1e-3 * factor * size_m_s
-        return FlownBurn(low_tdb_s - lead, seconds, speed * along, before, after, thruster.wet_mass_kg, left)
+        return LongBurn(low_tdb_s - lead, seconds, speed * along, before, after, thruster.wet_mass_kg, left)
 
     if high_km is None:
         return burnt(1.0)
