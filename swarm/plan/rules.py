@@ -74,15 +74,13 @@ def plan_rules(
     """
     require_flight(study, flight)
     limits, target = study.constraints, data.target
-    release = column(opportunities, "release_jd_tdb").astype(np.float64)
+    release, live = column(opportunities, "release_jd_tdb"), live_intervals(opportunities, relayed)
     order = np.lexsort((np.arange(len(target)), release, data.propellant_kg, target))
     targets = int(target.max()) + 1 if len(target) else 0
     kinds, kind = np.unique(data.group_mask, return_inverse=True)
     tracked = limits.tracking_hours_per_week is not None
     week, week_hours = weekly_hours(study, opportunities) if tracked else _no_weeks(target)
     apart = limits.recontact_km > 0.0 and flight is not None
-    live = live_intervals(opportunities, relayed)
-    heard_live = np.isfinite(live[:, 0])
     return PlanRules(
         release_jd_tdb=release,
         encounter_jd_tdb=column(opportunities, "encounter_jd_tdb").astype(np.float64),
@@ -91,9 +89,9 @@ def plan_rules(
         releases_most=int(limits.releases_max),
         window_days=float(limits.release_window_days),
         relay_days=float(limits.relay_busy_days),
-        relayed=np.asarray(relayed, dtype=bool) & ~heard_live,
+        relayed=np.asarray(relayed, dtype=bool) & np.isnan(live[:, 0]),
         live=live,
-        channels=study.mothership.relay_channels if heard_live.any() else 0,
+        channels=0 if np.isnan(live).all() else study.mothership.relay_channels,
         week=week,
         week_hours=week_hours,
         hours_most=float("inf") if limits.tracking_hours_per_week is None else limits.tracking_hours_per_week,

@@ -83,8 +83,8 @@ def corridor_figure(tables: PageTables, rows: list[dict[str, Any]]) -> Figure:
     return Figure(
         "entry_corridor",
         "Corridors of the entries",
-        "Lines: inertial angle at the interface between the shallow edge (skipping out, or heat load) and the steep one "
-        "(deceleration or heat flux), with the air as it is. Whiskers: 1 sigma of the angle after all corrections.",
+        "Lines: inertial angle at the interface between the shallow edge (skipping out, or heat load) and the steep "
+        "one (deceleration or heat flux), with the air as it is. Whiskers: 1 sigma of the angle after all corrections.",
         Axis("probe", "names", tuple(_named(row) for row in rows)),
         Axis("angle below the horizon (deg)", zero=True),
         (
@@ -144,7 +144,7 @@ def _down_figure(tables: PageTables, rows: list[dict[str, Any]]) -> Figure:
     return Figure(
         "entry_down",
         "The way down",
-        "Height until the probe is lost; a whole line while the mothership hears it: over the horizon, out of blackout.",
+        "Height until the probe is lost; a whole line while the mothership hears it (over the horizon, no blackout).",
         Axis("time after the interface (min)", zero=True),
         Axis("height over the ellipsoid (km)", zero=True),
         tuple(layers),

@@ -45,7 +45,7 @@ def entry_relations(study: Study) -> Iterator[Problem]:
         if not entering_designs(study, ask):
             found = "no design that takes it" if study.designs else "[probe], which has no shell"
             yield Problem(f"{place}.kind", f'"{ENTRY}", and {found}', '[[designs]] with takes = ["entry"]')
-        yield from _divert(place, ask, study)
+        yield from _divert(place, ask)
 
 
 def _air(place: str, ask: ApproachSettings) -> Iterator[Problem]:
@@ -69,12 +69,13 @@ def _air(place: str, ask: ApproachSettings) -> Iterator[Problem]:
             )
 
 
-def _divert(place: str, ask: ApproachSettings, study: Study) -> Iterator[Problem]:
+def _divert(place: str, ask: ApproachSettings) -> Iterator[Problem]:
+    """The mothership that aims burns as it lets go, and diverts so much later."""
     if ask.steer != "carrier":
         return
-    checkout = study.probe.checkout_days
     for j, days in enumerate(ask.release_days_before):
-        if days - checkout <= ask.divert_after_days:
-            said = f"more than {checkout + ask.divert_after_days:g}: the mothership is to divert "
-            said += f"divert_after_days = {ask.divert_after_days:g} later, and before it arrives"
+        if days <= ask.divert_after_days:
+            said = (
+                f"more than divert_after_days = {ask.divert_after_days:g}: it is to divert before it arrives"
+            )
             yield Problem(f"{place}.release_days_before[{j}]", f"{days:g}", said)
