@@ -21,7 +21,7 @@ from swarm.optimize.pricing import fill_prices, new_prices, spared
 from swarm.optimize.pruning import searchable
 from swarm.optimize.short import count_sets, every_set
 from swarm.plan.constraints import UNUSED
-from swarm.plan.data import Chances, PlanData, column
+from swarm.plan.data import Chances, PlanData, column, steering_kg
 from swarm.plan.flight import Flight
 from swarm.plan.objectives import count_state, evaluate, expected_science, new_counts
 from swarm.plan.question import Posed, Question, pose
@@ -127,6 +127,8 @@ class _Case(NamedTuple):
         """(n,) opportunities that some row may gain from and that every probe has the propellant for."""
         data = self.posed.data
         kilograms = usable_kg(self.study, self.posed.table) + _TANK_ROUNDING_KG
+        if self.study.mothership.counts:
+            kilograms = kilograms + steering_kg(self.posed.table)  # of another tank
         worth = (np.diff(data.merged_start) > 0) & (data.hardware > 0.0)
         return worth & (data.propellant_kg <= kilograms)
 

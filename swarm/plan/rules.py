@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from swarm.study.sections.approach import ApproachSettings
 from swarm.plan.constraints import UNUSED, require_flight
 from swarm.plan.live_relay import channel_left, live_intervals, live_sets
-from swarm.plan.protection import PARTS, impact_parts
+from swarm.plan.protection import PARTS, impact_parts, tank_parts
 from swarm.plan.tracking import weekly_hours
 from swarm.study.by_design import design_numbers
 
@@ -59,7 +59,8 @@ class PlanRules(NamedTuple):
     design_most: Ints  # (d,) most probes of each design; of one design no other limit than that of the plan
     approach: Ints  # (n,) index into `approach_most`; -1 for what no approach limits
     approach_most: Ints  # (a,) most probes of each [[approach]]
-    impact: Ints  # (p, n) what each takes of the limit of each protected body, in PARTS of it
+    # (p, n) what each takes of the limit of each protected body, and of the mothership's tank, in PARTS of it
+    shares: Ints
 
 
 def plan_rules(
@@ -110,7 +111,7 @@ def plan_rules(
         design_most=np.array([each.count for each in study.designs], dtype=np.int64),
         approach=_approaches(study, opportunities),
         approach_most=np.array([ask.probes_max for ask in _limited(study)], dtype=np.int64),
-        impact=impact_parts(study, opportunities),
+        shares=np.concatenate([impact_parts(study, opportunities), tank_parts(study, opportunities)]),
     )
 
 
@@ -168,10 +169,10 @@ def linear_limits(rules: PlanRules, columns: Ints, *, probes: int) -> tuple[csr_
     if weekly is not None:
         matrix = vstack([matrix, weekly], format="csr")
         at_most += [rules.hours_most] * weekly.shape[0]
-    if rules.impact.shape[0]:
+    if rules.shares.shape[0]:
         # as shares of the limit: numbers that the solver's tolerance suits
-        matrix = vstack([matrix, csr_array(rules.impact[:, columns] / PARTS)], format="csr")
-        at_most += [1.0] * rules.impact.shape[0]
+        matrix = vstack([matrix, csr_array(rules.shares[:, columns] / PARTS)], format="csr")
+        at_most += [1.0] * rules.shares.shape[0]
     return matrix, np.array(at_most)
 
 
@@ -228,7 +229,7 @@ def fits(o: int, plan: Ints, rules: PlanRules) -> bool:
         return False
     if rules.channels > 0 and not channel_left(o, plan, rules.live, rules.channels):
         return False
-    if rules.impact.shape[0] > 0 and not _impacts_kept(o, plan, rules):
+    if rules.shares.shape[0] > 0 and not _shares_kept(o, plan, rules):
         return False
     if rules.releases_most > 0 and not _rate_kept(o, plan, rules):
         return False
@@ -254,13 +255,13 @@ def _some_left(o: int, plan: Ints, group: Ints, most: Ints) -> bool:
 
 
 @njit(cache=True)
-def _impacts_kept(o: int, plan: Ints, rules: PlanRules) -> bool:
-    """Whether the chances of hitting each protected body stay within its limit with `o`."""
-    for body in range(rules.impact.shape[0]):
-        parts = rules.impact[body, o]
+def _shares_kept(o: int, plan: Ints, rules: PlanRules) -> bool:
+    """Whether what adds up, chances of hitting a body and the mothership's propellant, keeps its limit with `o`."""
+    for body in range(rules.shares.shape[0]):
+        parts = rules.shares[body, o]
         for i in range(plan.size):
             if plan[i] >= 0:
-                parts += rules.impact[body, plan[i]]
+                parts += rules.shares[body, plan[i]]
         if parts > PARTS:
             return False
     return True

@@ -29,7 +29,9 @@ from swarm.plan.verify_tables import (
     order_problems,
     probe_of,
     protection_problems,
+    steering_problems,
     sum_problems,
+    summed_problems,
 )
 from targets.base.constants import AU_KM, DAY_S, GM_SUN_KM3_S2
 from targets.base.timescale import tdb_s_from_jd
@@ -109,9 +111,10 @@ def problems_of(study: Study, tables: Tables, *, probes: int | None = None) -> l
         told += [
             f"opportunity {o['opportunity']}: {text}" for o in chosen for text in alone[o["opportunity"]]
         ]
+        told += summed_problems(study, row, chosen)
         told += [*_together_problems(study, chosen), *near.problems(chosen)]
         told += [*design_problems(study, chosen), *protection_problems(study, chosen)]
-        told += approach_problems(study, chosen)
+        told += [*approach_problems(study, chosen), *steering_problems(study, chosen)]
         told += _relay_problems(study, chosen, tables.relayed or {})
         told += channel_problems(study, chosen, tables.relayed or {})
         wrong += [f"plan {row['plan']}: {text}" for text in told]
@@ -132,7 +135,8 @@ def _alone_problems(study: Study, o: Row, arcs: _Arcs | None) -> list[str]:
     planned = o["burn_m_s"] + (o.get("later_m_s") or 0.0)
     if not planned <= probe.burn_limit_m_s:
         wrong.append(f"probe.burn_limit_m_s: {planned} m/s are planned")
-    if o["burn_jd_tdb"] - o["release_jd_tdb"] < probe.checkout_days - _DATE_DAYS:
+    waits = o.get("steer") in (None, "probe")
+    if waits and o["burn_jd_tdb"] - o["release_jd_tdb"] < probe.checkout_days - _DATE_DAYS:
         wrong.append("probe.checkout_days: burn before the end of the check-out")
     for begin, until in limits.blackouts:
         for event in ("release", "burn"):
@@ -314,7 +318,7 @@ class _Arcs:
         if o["opportunity"] not in self._cached:
             before = _given_ship(o) if o.get("kind") in _AT_PLACES else self.mothership_at(o["burn_jd_tdb"])
             after = before.copy()
-            after[3:] += 1e-3 * np.array([o[f"burn_{c}_m_s"] for c in "xyz"])
+            after[3:] += 1e-3 * _impulse_m_s(o)
             self._cached[o["opportunity"]] = (before, after)
         return self._cached[o["opportunity"]]
 
@@ -334,7 +338,7 @@ class _Arcs:
             if at_place
             else self.mothership_at(o["release_jd_tdb"])[:3]
         )
-        return _angle_deg(np.array([o[f"burn_{c}_m_s"] for c in "xyz"]), sunward)
+        return _angle_deg(_impulse_m_s(o), sunward)
 
     def downlink_angle_deg(self, o: Row, days: float) -> float:
         after_s = DAY_S * np.append(np.arange(0.0, days, _SAMPLE_DAYS), days)
@@ -361,6 +365,11 @@ class _Arcs:
         before, after = self.burn(o)
         since_s = DAY_S * (dates - o["burn_jd_tdb"])
         return kepler(after, since_s)[:, :3] - kepler(before, since_s)[:, :3]
+
+
+def _impulse_m_s(o: Row) -> Floats:
+    """What puts a probe on its way: its burn, and what a mothership that steers gave it."""
+    return np.array([o[f"burn_{c}_m_s"] + (o.get(f"aimed_{c}_m_s") or 0.0) for c in "xyz"])
 
 
 def _given_ship(o: Row) -> Floats:

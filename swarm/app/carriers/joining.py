@@ -57,10 +57,17 @@ def _charged(each: OfCarrier) -> pa.Table:
     for name, values in (
         ("carrier", pa.array(np.full(n, each.number), pa.int64())),
         ("plan_of_carrier", front["plan"]),
-        ("carrier_propellant_kg", pa.array(np.full(n, each.burn_kg))),
+        ("carrier_propellant_kg", pa.array(each.burn_kg + _steering_kg(front))),
     ):
-        front = front.append_column(name, values)
+        at = front.column_names.index(name) if name in front.column_names else -1
+        front = front.append_column(name, values) if at < 0 else front.set_column(at, name, values)
     return front
+
+
+def _steering_kg(front: pa.Table) -> Floats:
+    """(n,) what a mothership burns to steer for the probes of each plan."""
+    name = "carrier_propellant_kg"
+    return front[name].to_numpy() if name in front.column_names else np.zeros(front.num_rows)
 
 
 def _filled(table: pa.Table) -> pa.Table:

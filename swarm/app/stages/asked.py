@@ -81,6 +81,7 @@ def passes_text(work: Work) -> str:
         study.margins,
         study.survival,
         study.protection,
+        study.mothership,  # its mass, where it steers
     )
     said = "".join(section.model_dump_json() for section in sections)
     # of an orbit what it sees in each band of latitudes is worked out for the rows that ask for one

@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 
 from swarm.encounter.instruments import pixel_score
 from swarm.encounter.judging import Judged
+from swarm.encounter.pass_instruments import FULL_M, WORST_M
 from swarm.encounter.pass_judge import judge_low_passes, send_home_of, why_not_home
-from swarm.encounter.pass_worth import FULL_M, WORST_M
 from swarm.encounter.policies import LOW_QUALITY
 from swarm.encounter.reasons import HITS, LOW_BEST, LOW_RETURN, LOW_SHARE, OK, TOO_DEAR, TOO_HIGH
 from targets.base.constants import DAY_S

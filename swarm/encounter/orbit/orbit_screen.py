@@ -211,8 +211,8 @@ def _fly(item: tuple[int, int], shared: _Shared) -> _Part:
 
 def _table(study: Study, scene: Scene, job: _Job, part: _Part) -> pa.Table:
     """The rows of a part as opportunities, with their arrivals and what they come to beside."""
-    which, n = part.judged.rows[part.arrival], len(part.arrival)
-    columns = opportunity_columns(job.study, scene, part.rows, which)
+    n = len(part.arrival)
+    columns = opportunity_columns(job.study, scene, part.rows, part.judged, part.arrival, steer=job.ask.steer)
     columns |= pass_columns(job.ask.name, job.number, scene, part.rows, part.judged, part.arrival)
     columns |= {
         "kind": pa.array([ORBIT] * n, pa.string()),
