@@ -2,7 +2,7 @@
 
 Of the rows that some plan of the front flies, for each way the one that gives a sigma for the least mass. A probe of
 mass m that gives Z sigma costs m/Z kg a sigma; sigmas of several probes add by their squares, so that one sigma takes
-1/Z^2 such probes where Z is under 1.
+1/Z^2 such probes where Z is under 1. What is counted is not the same ground: see `WHAT_GROUND`.
 """
 
 from __future__ import annotations
@@ -19,6 +19,10 @@ from swarm.study.by_design import probe_values
 if TYPE_CHECKING:
     from swarm.study.schema import Study
 
+WHAT_GROUND = (
+    "sigmas are of the ground each can choose: of an orbit a disc anywhere in the latitudes that a row asks for, of a "
+    "pass the disc below its lowest point"
+)
 WAYS = {"spiral": "by spiral", "impulsive": "by impulses", "low-pass": "by a low pass"}
 
 
@@ -63,12 +67,13 @@ def sigma_prices(study: Study, opportunities: pa.Table, plans: pa.Table) -> list
 
 def price_lines(prices: list[SigmaPrice]) -> list[str]:
     """The same in sentences."""
-    return [
+    said = [
         f"{WAYS[each.way]} ({each.design}, opportunity {each.opportunity}): {each.kg_per_sigma:.3g} kg a sigma, "
         f"{each.sigma:.2g} of a probe of {each.probe_kg:g} kg"
         + ("" if each.probes_for_one == 1 else f"; {each.probes_for_one} of them give one")
         for each in prices
     ]
+    return [*said, WHAT_GROUND] if said else []
 
 
 def _way(row: dict[str, Any]) -> str:

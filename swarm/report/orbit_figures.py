@@ -13,7 +13,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from swarm.decide.sigma_price import WAYS, SigmaPrice, sigma_prices
+from swarm.decide.sigma_price import WAYS, WHAT_GROUND, SigmaPrice, sigma_prices
 from swarm.report.figure_parts import SYMBOLS, Axis, Figure, Layer
 from swarm.report.page_tables import PageTables, plan_rows
 from targets.base.timescale import jd_from_tdb_s
@@ -220,7 +220,8 @@ def _price_figure(prices: list[SigmaPrice]) -> Figure:
     return Figure(
         "orbit_price",
         "What one sigma of the counter costs",
-        "Wet mass of a probe over its sigmas, of the cheapest row of each way that some plan of the front flies.",
+        "Wet mass of a probe over its sigmas, of the cheapest row of each way that some plan of the front flies; "
+        f"{WHAT_GROUND}.",
         Axis("mass a sigma (kg)", zero=True),
         Axis("way", "names", tuple(WAYS[each.way] for each in prices)),
         (
