@@ -28,6 +28,10 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 
+# Pairs of opportunities that are known at once whether they meet: own choice, a power of two, 256 KiB.
+_PAIRS = 1 << 15
+
+
 class PlanRules(NamedTuple):
     """What compiled code needs to keep plans feasible; n allowed opportunities, t targets."""
 
@@ -209,6 +213,49 @@ def _windows(dates: Floats, days: float) -> list[Ints]:
 @njit(cache=True)
 def fits(o: int, plan: Ints, rules: PlanRules) -> bool:
     """Return whether opportunity `o` can join `plan`, which keeps the rules itself."""
+    if not _fits_but_for_distance(o, plan, rules):
+        return False
+    if rules.recontact_km > 0.0:
+        for i in range(plan.size):
+            if plan[i] >= 0 and _recontact(o, plan[i], rules):
+                return False
+    return True
+
+
+@njit(cache=True)
+def fits_as_met(o: int, plan: Ints, rules: PlanRules, met: Ints) -> bool:
+    """As `fits`, where many plans of the same opportunities are asked of.
+
+    met : `new_met`; what is known of pairs, which takes longer to find than all else, and is asked again and again
+    """
+    if not _fits_but_for_distance(o, plan, rules):
+        return False
+    if rules.recontact_km > 0.0:
+        for i in range(plan.size):
+            if plan[i] >= 0 and _recontact_as_met(o, plan[i], rules, met):
+                return False
+    return True
+
+
+@njit(cache=True)
+def new_met() -> Ints:
+    """Room for what is known of pairs; nothing is yet."""
+    return np.zeros(_PAIRS, dtype=np.int64)
+
+
+@njit(cache=True)
+def _recontact_as_met(a: int, b: int, rules: PlanRules, met: Ints) -> bool:
+    """`_recontact`, which is the same both ways round, looked up; of two pairs in one place the later is known."""
+    low, high = min(a, b), max(a, b)
+    pair = low * rules.target.size + high + 1
+    place = (low * 40503 + high * 10007) & (_PAIRS - 1)
+    if met[place] >> 1 != pair:
+        met[place] = 2 * pair + _recontact(a, b, rules)
+    return (met[place] & 1) == 1
+
+
+@njit(cache=True)
+def _fits_but_for_distance(o: int, plan: Ints, rules: PlanRules) -> bool:
     visits = 0
     for i in range(plan.size):
         p = plan[i]
@@ -233,13 +280,7 @@ def fits(o: int, plan: Ints, rules: PlanRules) -> bool:
         return False
     if rules.releases_most > 0 and not _rate_kept(o, plan, rules):
         return False
-    if rules.week_hours.shape[1] > 0 and not _hours_kept(o, plan, rules):
-        return False
-    if rules.recontact_km > 0.0:
-        for i in range(plan.size):
-            if plan[i] >= 0 and _recontact(o, plan[i], rules):
-                return False
-    return True
+    return rules.week_hours.shape[1] == 0 or _hours_kept(o, plan, rules)
 
 
 @njit(cache=True)
@@ -341,18 +382,18 @@ def decode(genes: Ints, rules: PlanRules) -> Ints:
     A gene is an opportunity, or negative for none. Genes are served in order; one that does not fit is
     replaced by the cheapest opportunity of the same target that does, else dropped.
     """
-    plans = np.full_like(genes, UNUSED)
+    plans, met = np.full_like(genes, UNUSED), new_met()
     for i in range(genes.shape[0]):
         for j in range(genes.shape[1]):
             if genes[i, j] >= 0:
-                plans[i, j] = _nearest_fit(genes[i, j], plans[i], rules)
+                plans[i, j] = _nearest_fit(genes[i, j], plans[i], rules, met)
         sort_plan(plans[i], rules.release_jd_tdb)
     return plans
 
 
 @njit(cache=True)
-def _nearest_fit(o: int, plan: Ints, rules: PlanRules) -> int:
-    if fits(o, plan, rules):
+def _nearest_fit(o: int, plan: Ints, rules: PlanRules, met: Ints) -> int:
+    if fits_as_met(o, plan, rules, met):
         return o
     target = rules.target[o]
     visits = 0
@@ -361,7 +402,7 @@ def _nearest_fit(o: int, plan: Ints, rules: PlanRules) -> int:
             visits += 1
     if visits < rules.per_target:
         for k in range(rules.options_start[target], rules.options_start[target + 1]):
-            if fits(rules.options[k], plan, rules):
+            if fits_as_met(rules.options[k], plan, rules, met):
                 return rules.options[k]
     return UNUSED
 

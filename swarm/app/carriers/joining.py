@@ -117,9 +117,8 @@ def joined_bound(flown: Sequence[OfCarrier], front: pa.Table) -> pa.Table:
     joined = np.unique(np.concatenate(levels))
     joined = joined[joined <= last]
     upper = np.full(len(joined), -np.inf)
-    for each, own in zip(flown, levels, strict=True):
-        at = np.searchsorted(own, joined, side="left")
-        upper = np.maximum(upper, each.bound["science_upper"].to_numpy()[at])
+    for each in flown:
+        upper = np.maximum(upper, upper_within(each, joined))
     probes = max(each.bound["probes"][0].as_py() for each in flown)
     return pa.table(
         {
@@ -129,6 +128,13 @@ def joined_bound(flown: Sequence[OfCarrier], front: pa.Table) -> pa.Table:
             "science_best": best_within(front, joined),
         }
     )
+
+
+def upper_within(each: OfCarrier, levels_kg: Floats) -> Floats:
+    """(levels,) what no plan of a mothership has more science than within each level; 1 above its last."""
+    own = each.bound["propellant_kg"].to_numpy() + each.charged_kg
+    upper = np.append(each.bound["science_upper"].to_numpy(), 1.0)
+    return np.asarray(upper[np.searchsorted(own, levels_kg, side="left")])
 
 
 def best_within(front: pa.Table, levels_kg: Floats) -> Floats:

@@ -166,6 +166,16 @@ TABLES = (
         (_OPPORTUNITY, real("t_jd_tdb", "JD TDB", "epoch"), *vector("", "km", "position", suffix="_km")),
     ),
     Table(
+        "planets",
+        "optimize",
+        "a place of a planet near which the mothership flies, heliocentric",
+        (
+            text("planet", "its name"),
+            real("t_jd_tdb", "JD TDB", "epoch"),
+            *vector("", "km", "position", suffix="_km"),
+        ),
+    ),
+    Table(
         "events",
         "optimize",
         "a date of such an arc",
