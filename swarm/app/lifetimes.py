@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections import Counter
 from collections.abc import Sequence
 
@@ -11,21 +10,22 @@ import numpy as np
 from swarm.encounter.orbit.full_field import fly
 from swarm.encounter.orbit.insertion import Insertion
 from swarm.encounter.orbit.mean_life import ENDS, Life, MeanOrbit
-from swarm.encounter.orbit.orbit_judging import (
-    ORBIT_IMPACT_CHANCE,
-    Arrived,
-    JudgedOrbit,
-    follow,
-    judge_orbits,
+from swarm.encounter.orbit.orbit_asked import (
+    FOLLOWED_DAYS,
+    arrivals_asked,
+    arrived,
+    field_of_body,
+    never_there,
+    surroundings_about,
 )
+from swarm.encounter.orbit.orbit_cautions import orbit_cautions
+from swarm.encounter.orbit.orbit_judging import Arrived, JudgedOrbit, follow, judge_orbits
 from swarm.encounter.orbit.osculating import osculating_state
 from swarm.encounter.orbit.spiral import Spiral
-from swarm.encounter.orbit.surroundings import Surroundings, surroundings_of, turn_s_of
-from swarm.encounter.pass_judging import PassRules, judge_passes
+from swarm.encounter.orbit.surroundings import Surroundings, turn_s_of
 from swarm.reach.approach.passage import Passage
 from swarm.reach.approach.rows import covered_s, field_for, left_out, shot
 from swarm.reach.approach.scene import Scene, approaches_of, scene_of
-from swarm.study.approach_relations import impact_limit
 from swarm.study.by_design import takers
 from swarm.study.kind_names import ORBIT
 from swarm.study.lowest import lowest_km
@@ -35,14 +35,8 @@ from swarm.study.sections.science import Where
 from targets.base.constants import DAY_S
 from targets.base.errors import NothingFeasible
 from targets.base.timescale import iso_of_tdb_s
-from targets.gravity.harmonic_field import GravityField, gravity_of
 from targets.masses.massive import Mass
-from targets.masses.where import Ephemeris
 
-# An orbit let go is followed so long for where it ends. Own choice.
-FOLLOWED_DAYS = 365.0
-# The longest spiral that the sky is laid out for. Own choice.
-SPIRAL_DAYS_MAX = 800.0
 _HEAD = (
     f"{'design':<10} {'days':>5} {'low':>5} {'high':>6} {'incl':>6} {'argp':>6} {'in m/s':>7} {'loss':>6} "
     f"{'all m/s':>8} {'way d':>6} {'life d':>7} {'upkeep':>7} {'hours':>7} {'passes':>7} {'sigma':>6} {'kg/sigma':>8} "
@@ -65,8 +59,9 @@ def lifetime_lines(study: Study) -> list[str]:
 
 def _passage_lines(sky: Scene, ask: ApproachSettings, number: int, passage: Passage) -> list[str]:
     body = passage.body
-    _may_end_there(sky.study, ask)
-    field = field_of(sky.study, body)
+    if barred := never_there(sky.study, ask):
+        raise NothingFeasible(f"no orbit about {body.name} is left", limit=barred)
+    field = field_of_body(sky.study, body)
     speed = float(np.linalg.norm(passage.v_inf_km_s))
     lines = [
         f"{ask.name}: orbits about {body.name}, passage {number}, {iso_of_tdb_s(passage.closest_tdb_s)}, "
@@ -76,7 +71,9 @@ def _passage_lines(sky: Scene, ask: ApproachSettings, number: int, passage: Pass
     wheres: list[Where | None] = [row.where for row in sky.study.science.rows if row.where.kind == "orbit"]
     refusals: list[str] = []
     kept = 0
-    around = _around(sky, ask, passage, field)
+    around = surroundings_about(
+        sky.study, ask, body, passage.closest_tdb_s, ephemeris=sky.ephemeris, followed_days=FOLLOWED_DAYS
+    )
     for name, own in takers(sky.study, ask.kind, ask.designs).items():
         met, counted = _arrivals(sky, own, ask, passage)
         for k, where in enumerate(wheres or [None]):
@@ -97,56 +94,14 @@ def _passage_lines(sky: Scene, ask: ApproachSettings, number: int, passage: Pass
         first = Counter(refusals).most_common(1)
         limit = first[0][0] if first else "no burn was found that meets an arrival asked for"
         raise NothingFeasible(f"no orbit about {body.name} is left", limit=limit)
-    return [*lines, *_cautions(ask, body, sky.ephemeris, field)]
-
-
-def _may_end_there(study: Study, ask: ApproachSettings) -> None:
-    """Refuse orbits about a body that nothing may hit: what stays there comes down there."""
-    limit = impact_limit(study, ask)
-    if limit is not None and limit < ORBIT_IMPACT_CHANCE:
-        raise NothingFeasible(
-            f"no orbit about {ask.body} is left",
-            limit=f"impact chance at most {limit:g} (protection.impact_chance_max or approach.impact_chance_max); the "
-            f"least of an orbit is {ORBIT_IMPACT_CHANCE:g}: it comes down there, and disposal is not computed",
-        )
-
-
-def field_of(study: Study, body: Mass) -> GravityField:
-    """The gravity of a body as the study gives it, or as it ships. Raises InputError where the file is another's."""
-    name = study.massive.gravity.get(body.name) if study.massive is not None else None
-    if study.massive is None or name is None:
-        return gravity_of(body)
-    return gravity_of(body, study.base / name, degree=study.massive.gravity_degree)
-
-
-def _around(sky: Scene, ask: ApproachSettings, passage: Passage, field: GravityField) -> Surroundings:
-    way = SPIRAL_DAYS_MAX if ask.capture == "spiral" else 60.0
-    days = way + ask.science_days + FOLLOWED_DAYS
-    span = passage.closest_tdb_s - 5.0 * DAY_S, passage.closest_tdb_s + days * DAY_S
-    return surroundings_of(passage.body, field, span, ground_km=lowest_km(ask), ephemeris=sky.ephemeris)
+    return [*lines, *(f"   caution: {said}" for said in orbit_cautions(ask, body, sky.ephemeris, field))]
 
 
 def _arrivals(sky: Scene, own: Study, ask: ApproachSettings, passage: Passage) -> tuple[list[Arrived], str]:
-    """Arrivals at every height, clock angle and date of release, shot in the field; and what became of them."""
-    # to a spiral the side by which it comes is no matter
-    step = 360.0 if ask.capture == "spiral" else ask.clock_step_deg
-    asked = sky.rows(
-        ask,
-        passage,
-        checkout_days=own.probe.checkout_days,
-        heights_km=ask.periapsis_km or (),
-        clock_step_deg=step,
-    )
+    """Arrivals shot in the field, and what became of all that are asked for."""
+    asked = arrivals_asked(sky, own, ask, passage)
     rows = shot(asked, field_for(asked, sky.ephemeris), covered_s(asked))
-    judged = judge_passes(own, rows, PassRules(ask.ephemeris_sigma_km, lowest_km(ask), None))
-    met = [
-        Arrived(
-            rows.shots.relative[k], float(rows.shots.closest_s[k]), float(rows.shots.v_inf_km_s[k]),
-            float(rows.release_s[k]), float(judged.burn_m_s[j]), float(judged.worth.dv99_needed_m_s[j]),
-            float(judged.worth.sigma_altitude_km[j]),
-        )
-        for j, k in enumerate(judged.rows)
-    ]  # fmt: skip
+    met = arrived(own, ask, rows)[1]
     parts = [f"{len(rows.burn_s) + rows.early + rows.late} arrivals asked for", f"{len(met)} shot"]
     parts += left_out(rows.early, rows.late, rows.shots.status)
     return met, "; ".join(parts)
@@ -260,30 +215,3 @@ def _ending(life: Life, ended: Life) -> str:
         return f"let go after {life.days:.1f} d, {ENDS[ended.end]} {ended.days:.0f} d later: {where}"
     lowest = f"{ended.lowest_km[-1]:.1f} km at its lowest"
     return f"let go after {life.days:.1f} d, {ENDS[0]} {FOLLOWED_DAYS:.0f} d later: {lowest}"
-
-
-def _cautions(ask: ApproachSettings, body: Mass, ephemeris: Ephemeris, field: GravityField) -> list[str]:
-    least = min(ask.periapsis_km or (body.radius_km,))
-    said = [
-        f"   caution: relief of {body.name} reaches {lowest_km(ask):g} km over the ellipsoid; an orbit ends where its "
-        "lowest point is there, whatever stands below",
-        f"   caution: nothing takes a probe away from {body.name} when its work ends: it comes down there. Where "
-        "others fly or stand, their rules and those on debris, historic sites and protected regions come first",
-    ]
-    wanted = math.pi * body.radius_km / least
-    if field.full_degree < wanted:
-        said.append(
-            f"   caution: at {least:g} km a field is felt to degree {wanted:.0f}; this one is full to "
-            f"{field.full_degree}: heights are good to some kilometres in a month (massive.gravity takes a fuller "
-            "table)"
-        )
-    if ask.capture == "spiral":
-        said.append("   caution: < is an upper bound: excess speed is taken off far out, at its full price")
-    known = ephemeris.whereabouts(body)
-    if known.approximate:
-        said.append(f"   caution: {body.name} is placed by a {known.ephemeris}, to {known.error_km:.3g} km")
-    if body.may_harbour_life:
-        said.append(
-            f"   caution: {body.name} may harbour life: an orbit that ends there is an impact with chance 1"
-        )
-    return said

@@ -100,6 +100,7 @@ def _gain(row: dict[str, Any]) -> float:
 
 def front(run: Run) -> None:
     from swarm.decide.rests import rests_on_lines
+    from swarm.decide.sigma_price import price_lines, sigma_prices
     from swarm.decide.summary import answer_lines, bound_line, front_lines, level_lines, limits
 
     summary = run.manifest["notes"]["summary"]
@@ -124,6 +125,11 @@ def front(run: Run) -> None:
     )
     say("what that rests on: defaults the study does not set (the same plan, judged again):")
     for line in rests_on_lines(run.read_table("rests_on")):
+        say(f"  {line}")
+    prices = price_lines(sigma_prices(run.study, opportunities, plans))
+    if prices:
+        say("what one sigma of the counter costs, of what the front flies:")
+    for line in prices:
         say(f"  {line}")
     _print_costs(summary["constraint_costs"])
     say("what limits it, the tightest first:")

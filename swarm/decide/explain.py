@@ -13,7 +13,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from swarm.decide.explain_pass import place_step, why_no_pass
+from swarm.decide.explain_pass import place_step
 from swarm.decide.steps import Step
 from swarm.encounter.power import power_balance
 from swarm.encounter.propellant import carried_m_s, ledger
@@ -28,6 +28,7 @@ from swarm.run.folder import Run
 from swarm.run.kinds import ENCOUNTERS
 from swarm.study.by_design import design_names, probe_values
 from swarm.study.schema import Study
+from swarm.study.sections.science import Where
 from swarm.study.whole_study import ONE_DESIGN
 from targets.base.errors import InputError
 from targets.base.timescale import iso_tdb
@@ -324,6 +325,11 @@ def _survival_step(tables: _Tables, row: int) -> Step:
     return Step("7 Survival", tuple(lines))
 
 
+def why_no_flyby(where: Where, row: pa.Table, body: Catalogue) -> list[str]:
+    """The keys of a science row that a body of the catalogue does not satisfy."""
+    return why_not(body, where)
+
+
 def _rows_step(tables: _Tables, row: int, data: PlanData, *, body: Catalogue, kind: str) -> Step:
     chances = row_chances(_only(data, row))[0]
     lines = []
@@ -338,10 +344,9 @@ def _row_said(tables: _Tables, row: int, k: int, *, body: Catalogue, kind: str, 
     science_row = tables.study.science.rows[k]
     if science_row.where.kind != kind:
         against = [f"kind = {science_row.where.kind}, the encounter: {kind}"]
-    elif ENCOUNTERS[kind].place:
-        against = why_no_pass(science_row.where, tables.opportunities.slice(row, 1), body)
     else:
-        against = why_not(body, science_row.where)
+        lacks = ENCOUNTERS[kind].function("lacks")
+        against = lacks(science_row.where, tables.opportunities.slice(row, 1), body)
     if against:
         return f"0: it asks {'; '.join(against)}"
     judged = tables.judged
@@ -384,13 +389,15 @@ def _alone(data: PlanData) -> Floats:
 
 
 def _propellant_step(study: Study, flown: dict[str, Any], judged: dict[str, Any]) -> Step:
+    later = flown.get("later_m_s") or 0.0
     spent = ledger(
-        flown["burn_m_s"], probe=study.probe, margins=study.margins, correction_m_s=judged["dv99_m_s"]
+        flown["burn_m_s"] + later, probe=study.probe, margins=study.margins, correction_m_s=judged["dv99_m_s"]
     )
     return Step(
         "10 Propellant",
         (
-            ("main burn", f"{float(spent.burn_m_s):.2f} m/s"),
+            ("main burn", f"{float(spent.burn_m_s) - later:.2f} m/s"),
+            *([("into the orbit, and its upkeep", f"{later:.2f} m/s")] if later else []),
             ("margin on it", f"{float(spent.deterministic_margin_m_s):.2f} m/s"),
             ("corrections, 99 %", f"{float(spent.dv99_m_s):.2f} m/s"),
             ("attitude with its margin", f"{float(spent.attitude_m_s):.2f} m/s"),

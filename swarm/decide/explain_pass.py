@@ -38,8 +38,13 @@ def place_step(name: str) -> Step:
 
 def pass_steps(study: Study, flown: dict[str, Any], judged: dict[str, Any], body: Catalogue) -> list[Step]:
     """How a probe of one design passes a planet or moon, where it is aimed, and what its arrival is known to."""
-    steps = [_pass_step(flown), _aim_step(flown), _delivery_step(flown, judged), _impact_step(study, flown)]
+    steps = [*arrival_steps(flown, judged), _impact_step(study, flown)]
     return steps if flown["steer"] in (None, "probe") else [*steps, _steering_step(study, flown)]
+
+
+def arrival_steps(flown: dict[str, Any], judged: dict[str, Any]) -> list[Step]:
+    """The lowest point, the aim, and what the arrival is known to: of a pass, or of an orbit that begins there."""
+    return [_pass_step(flown), _aim_step(flown), _delivery_step(flown, judged)]
 
 
 def _steering_step(study: Study, flown: dict[str, Any]) -> Step:

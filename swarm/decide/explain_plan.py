@@ -11,7 +11,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from swarm.decide.explain import _SHARED_FRACTIONS, CAUTIONS, Step, _named, _row_of, _Tables, _tables
-from swarm.encounter.propellant import carried_m_s, ledger, probe_masses
+from swarm.encounter.propellant import carried_m_s, ledger, planned_m_s, probe_masses
 from swarm.plan.data import PlanData, column
 from swarm.plan.measures import measures
 from swarm.plan.objectives import evaluate, row_counts
@@ -242,7 +242,7 @@ def _design_lines(
 ) -> list[tuple[str, str]]:
     """Budgets of the probes of one design; its name stands in the lines where there are several."""
     masses, count = probe_masses(study), table.num_rows
-    spent = ledger(column(table, "burn_m_s"), probe=study.probe, margins=study.margins, correction_m_s=dv99)
+    spent = ledger(planned_m_s(table), probe=study.probe, margins=study.margins, correction_m_s=dv99)
     most = float(spent.total_m_s.max(initial=0.0))
     of = f" of {study.probe.name}" if isinstance(study.probe, DesignSettings) else ""
     return [

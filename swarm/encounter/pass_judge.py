@@ -48,8 +48,8 @@ def judge_low_passes(
     """
     cases = cases_of_table(opportunities)
     worth = worth_of(study, cases, qualities)
-    spare = 1e3 * spare_km_s(study, cases.own_burn_m_s)
-    home = _send_home(study, opportunities)
+    spare = 1e3 * spare_km_s(study, cases.planned_m_s)
+    home = send_home_of(study, opportunities)
     before, kinds = planned_corrections(study, cases.before_s, opportunities)
     n = len(cases.body)
     return Judged(
@@ -104,18 +104,22 @@ def planned_corrections(
     return before, kinds
 
 
-def _send_home(study: Study, table: pa.Table) -> dict[str, Floats]:
+def send_home_of(study: Study, table: pa.Table, waits_s: Floats | None = None) -> dict[str, Floats]:
     """What comes home of each pass, by the link and the power that flybys have.
 
-    For the link a probe is where its planet is after the pass: what it is off by then, some 0.05 au after weeks, is a
-    hundredth of the range to the Earth from Jupiter on. The mothership recedes as fast as the two part at the pass,
-    which is never slower than what the planet leaves of it: the relay is not made better than it is.
+    waits_s : (n,) after the pass nothing is sent for so long; not at all unless given. `days` count from then on.
+
+    For the link a probe is as far from its planet's system as the body was at the pass, and moves with the system: what
+    it is off by after weeks, some 0.05 au, is a hundredth of the range to the Earth from Jupiter on. The mothership
+    recedes as fast as the two part at the pass, which is never slower than what the planet leaves of it: the relay is
+    not made better than it is.
     """
     downlink, camera = downlink_of(study), camera_of(study)
-    last_s = float(tdb_s_from_jd(study.study.end_jd_tdb)) + study.probe.downlink_max_days * DAY_S
-    earth, grid = sample_earth(float(tdb_s_from_jd(study.study.start_jd_tdb)), last_s)
-    met_s, start_jd = np.array(table["encounter_tdb_s"].to_numpy()), study.study.start_jd_tdb
-    states = _planet_states(table["target"].to_pylist(), met_s)
+    waits = np.zeros(table.num_rows) if waits_s is None else waits_s
+    met_s, start_jd = np.array(table["encounter_tdb_s"].to_numpy()) + waits, study.study.start_jd_tdb
+    last_s = max(float(tdb_s_from_jd(study.study.end_jd_tdb)), float(met_s.max(initial=0.0)))
+    earth, grid = sample_earth(float(tdb_s_from_jd(start_jd)), last_s + study.probe.downlink_max_days * DAY_S)
+    states = _planet_states(table, met_s)
     out = {name: np.zeros(len(met_s)) for name in ("chance", "data_mbit", "hours", "days", "relayed", "why")}
     columns = [
         table[name].to_numpy()
@@ -124,9 +128,9 @@ def _send_home(study: Study, table: pa.Table) -> dict[str, Floats]:
     wanted = _wanted_mbit(camera, downlink.data_min_mbit)
     for k, (release, met, range_km, parting) in enumerate(zip(*columns, strict=True)):
         stored = float(release - start_jd + study.survival.stored_before_days)
+        age, apart = float(met - release + waits[k] / DAY_S), float(range_km + waits[k] * parting)
         possible, hours, days, relayed, why = send_home(
-            states[k], float(met_s[k]), (stored, float(met - release)), (float(range_km), float(parting)),
-            wanted, earth, grid, downlink,
+            states[k], float(met_s[k]), (stored, age), (apart, float(parting)), wanted, earth, grid, downlink,
         )  # fmt: skip
         out["chance"][k] = chance_of(possible, downlink.data_min_mbit, downlink)
         out["data_mbit"][k], out["hours"][k], out["days"][k] = min(possible, wanted), hours, days
@@ -139,13 +143,22 @@ def _wanted_mbit(camera: Camera, least_mbit: float) -> float:
     return max(1e-6 * camera.bits_per_square * camera.pixels**2, least_mbit)
 
 
-def _planet_states(bodies: list[str], tdb_s: Floats) -> Floats:
-    """(n, 6) heliocentric states of the systems that the bodies belong to."""
-    out = np.zeros((len(bodies), 6))
-    systems = np.array([planet_of(mass_named(name)).number // 100 for name in bodies])
+def _planet_states(table: pa.Table, tdb_s: Floats) -> Floats:
+    """(n, 6) heliocentric states: with the bodies' systems, and as far from them as the bodies were."""
+    out = np.zeros((table.num_rows, 6))
+    systems = np.array([planet_of(mass_named(name)).number // 100 for name in table["target"].to_pylist()])
+    place = np.column_stack([table[f"target_{axis}_km"].to_numpy() for axis in "xyz"])
+    met_s = np.array(table["encounter_tdb_s"].to_numpy())
     for number in np.unique(systems):
-        out[systems == number] = spice.sample(int(number), tdb_s[systems == number])
+        own = systems == number
+        out[own] = spice.sample(int(number), tdb_s[own])
+        out[own, :3] += place[own] - spice.sample(int(number), met_s[own])[:, :3]
     return out
+
+
+def why_not_home(why: float) -> int:
+    """The reason by what `send_home` says."""
+    return WHY_NOT_HOME[int(why)]
 
 
 def _reasons(cases: PassCases, worth: PassWorth, home: dict[str, Floats]) -> NDArray[np.int8]:
@@ -153,7 +166,7 @@ def _reasons(cases: PassCases, worth: PassWorth, home: dict[str, Floats]) -> NDA
     out = np.full(len(cases.body), OK, dtype=np.int8)
     for k in range(len(out)):
         if home["chance"][k] < LOW_RETURN:
-            out[k] = WHY_NOT_HOME[int(home["why"][k])]
+            out[k] = why_not_home(home["why"][k])
         elif worth.best_quality[k] < LOW_BEST:
             out[k] = DARK if cases.sun_elevation_deg[k] <= 0.0 else TOO_HIGH
         elif worth.delivered_chance[k] < LOW_SHARE:

@@ -174,6 +174,7 @@ def _cases(
         by_burn=shots.by_state[good],
         before_s=tuple(float(shots.closest_s[k]) - at for k, at in zip(good, dates, strict=True)),
         by_corrections=tuple(_influences(rows, int(k), at) for k, at in zip(good, dates, strict=True)),
+        later_m_s=np.zeros(n),
     )
 
 

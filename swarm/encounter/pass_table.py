@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from swarm.encounter.pass_judging import JudgedPasses
 from swarm.encounter.pass_worth import PassCases
+from swarm.encounter.propellant import later_m_s
 from swarm.encounter.steering import PROBE
 from swarm.reach.approach.rows import LowPasses
 from swarm.reach.approach.scene import Scene
@@ -180,6 +181,7 @@ def cases_of_table(table: pa.Table) -> PassCases:
         by_burn=np.array(lists("by_burn")).reshape(n, 2, 6),
         before_s=tuple(lists("corrections_before_s")),
         by_corrections=tuple(values.reshape(-1, 2, 6) for values in lists("by_corrections")),
+        later_m_s=later_m_s(table),
     )
 
 

@@ -32,6 +32,7 @@ class PassCases:
     burn_km_s         : (n, 3) what puts the probe on its way, whoever burns; checkout_s (n,) before it
     own_burn_m_s      : (n,) what of it the probe burns
     by_ship           : (n,) whether the mothership steers: then no probe is dead before the burn
+    later_m_s         : (n,) planned after closest approach, for which the tank must hold as well
     by_burn           : (n, 2, 6) d(B.T, B.R) by the state at the burn
     before_s          : n arrays of the dates of corrections before closest approach, falling
     by_corrections    : n arrays (k, 2, 6), d(B.T, B.R) by the state at each
@@ -52,6 +53,12 @@ class PassCases:
     by_burn: Floats
     before_s: tuple[Floats, ...]
     by_corrections: tuple[Floats, ...]
+    later_m_s: Floats
+
+    @property
+    def planned_m_s(self) -> Floats:
+        """(n,) all that is planned but corrections."""
+        return self.own_burn_m_s + self.later_m_s
 
     def mass(self, k: int) -> Mass:
         return mass_named(self.body[k])
@@ -84,7 +91,7 @@ class PassWorth:
 def worth_of(study: Study, cases: PassCases, qualities: tuple[float, ...] = ()) -> PassWorth:
     """Judge passes of one design; the answer for one does not depend on which others there are."""
     n, errors, normals = len(cases.body), errors_of(study), normals_of(study)
-    spare = 1e3 * spare_km_s(study, cases.own_burn_m_s)
+    spare = 1e3 * spare_km_s(study, cases.planned_m_s)
     asked = np.asarray(qualities, dtype=float)
     out = PassWorth(np.zeros((n, len(asked))), *_room(n))
     for k in range(n):

@@ -52,6 +52,18 @@ class ProbeMasses:
     structure_kg: float
 
 
+def later_m_s(opportunities: pa.Table) -> Floats:
+    """(n,) what is planned after the encounter: insertion into an orbit and its upkeep; 0 of other kinds."""
+    if "later_m_s" not in opportunities.column_names:
+        return np.zeros(opportunities.num_rows)
+    return np.nan_to_num(np.array(opportunities["later_m_s"].to_numpy(zero_copy_only=False), dtype=float))
+
+
+def planned_m_s(opportunities: pa.Table) -> Floats:
+    """(n,) all that is planned of each, without margins and corrections: what burns are charged by."""
+    return np.array(opportunities["burn_m_s"].to_numpy(), dtype=float) + later_m_s(opportunities)
+
+
 def dv99_m_s(burn_m_s: ArrayLike, probe: ProbeSettings) -> Floats:
     """Bound the 99th percentile of the correction that undoes the execution error of the main burn.
 

@@ -17,7 +17,7 @@ import pyarrow as pa
 from numpy.typing import ArrayLike, NDArray
 
 from swarm.encounter.power import power_balance
-from swarm.encounter.propellant import carried_m_s, ledger, probe_masses
+from swarm.encounter.propellant import carried_m_s, ledger, planned_m_s, probe_masses
 from swarm.plan.data import column
 from swarm.reach.mothership.mass import Releases, releases
 from swarm.study.by_design import by_design, design_numbers, probe_values
@@ -114,6 +114,8 @@ def mass_budget(study: Study, probes: Ints) -> pa.Table:
         f"{name}: {item}" if study.designs else item: _times(masses, int(count))
         for (name, own), count in zip(study.by_design.items(), np.atleast_1d(probes), strict=True)
         for item, masses in mass_items(own).items()
+        # of a design that does not fly there is no mass, and no share of it
+        if count or not study.designs
     }
     items["total"] = swarm_masses(study, np.array([probes]))
     return pa.table(
@@ -152,7 +154,7 @@ def delta_v_budget(
     """
     used = plan[plan >= 0]
     flown = opportunities.take(used)
-    burn = column(flown, "burn_m_s")
+    burn = planned_m_s(flown)
     corrections = None if dv99_m_s is None else dv99_m_s[used]
     spent = by_design(study, flown, lambda own, rows, _: _spent(own, burn[rows], rows, corrections))
     attitude = np.full_like(burn, study.margins.attitude_m_s)

@@ -13,7 +13,7 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from swarm.encounter.propellant import burn_seconds
+from swarm.encounter.propellant import burn_seconds, planned_m_s
 from swarm.plan.data import column
 from swarm.plan.flight import Flight
 from swarm.plan.protection import PROTECTION, TANK, alone_over_the_limit, alone_over_the_tank, least_chances
@@ -202,7 +202,7 @@ def _not_finite(study: Study, table: pa.Table) -> Bools:
 
 
 def _burn_too_large(study: Study, table: pa.Table) -> Bools:
-    return column(table, "burn_m_s") > probe_values(study, table, "burn_limit_m_s")
+    return planned_m_s(table) > probe_values(study, table, "burn_limit_m_s")
 
 
 def _outside_span(study: Study, table: pa.Table) -> Bools:

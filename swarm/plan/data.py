@@ -9,7 +9,7 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from swarm.encounter.propellant import propellant_kg
+from swarm.encounter.propellant import planned_m_s, propellant_kg
 from swarm.plan.asked import row_fits
 from swarm.plan.survival import hardware_chances, shared_groups
 from swarm.run.kinds import at_places
@@ -137,7 +137,7 @@ def _visited(opportunities: pa.Table, target: Ints, chances: Floats) -> tuple[In
 
 def _propellant_kg(study: Study, opportunities: pa.Table, judged: Chances) -> Floats:
     """(n,) what each row's probe consumes, by its design, and the mothership to steer for it, if that counts."""
-    burn, dv99 = column(opportunities, "burn_m_s"), judged.dv99_m_s
+    burn, dv99 = planned_m_s(opportunities), judged.dv99_m_s
     own: Floats = by_design(
         study, opportunities, lambda own, rows, _: propellant_kg(burn[rows], own, dv99_m_s=dv99[rows])
     )

@@ -57,7 +57,7 @@ _DISTANCE_SHARE, _DISTANCE_KM = 0.02, 0.5
 _TOGETHER = 1_000
 
 # Kinds of encounter with planets and moons: many probes may pass one, and are let go on the way there.
-_AT_PLACES = ("low-pass", "entry")
+_AT_PLACES = ("low-pass", "orbit", "entry")
 
 
 class BrokenPlan(Exception):
@@ -150,8 +150,10 @@ def _alone_problems(study: Study, o: Row, arcs: _Arcs | None) -> list[str]:
     span = (study.study.start, o["release_jd_tdb"], o["burn_jd_tdb"], o["encounter_jd_tdb"], study.study.end)
     if list(span) != sorted(span):
         wrong.append("dates out of order or out of the study's span")
-    if not o["burn_m_s"] <= probe.burn_limit_m_s:
-        wrong.append(f"probe.burn_limit_m_s: burn of {o['burn_m_s']} m/s")
+    # an orbit is reached and kept with the same tank
+    planned = o["burn_m_s"] + (o.get("later_m_s") or 0.0)
+    if not planned <= probe.burn_limit_m_s:
+        wrong.append(f"probe.burn_limit_m_s: {planned} m/s are planned")
     waits = o.get("steer") in (None, "probe")
     if waits and o["burn_jd_tdb"] - o["release_jd_tdb"] < probe.checkout_days - _DATE_DAYS:
         wrong.append("probe.checkout_days: burn before the end of the check-out")

@@ -26,6 +26,7 @@ from swarm.report.figures_of_runs import (
     risk_figure,
     tornado_figure,
 )
+from swarm.report.orbit_figures import orbit_figures
 from swarm.report.page_tables import PageTables, plan_rows
 
 # --- all of them --------------------------------------------------------------------------------------------
@@ -44,7 +45,11 @@ def page_figures(tables: PageTables) -> list[Figure]:
         tornado_figure(tables),
         risk_figure(tables),
     )
-    return [*(figure for figure in made if figure is not None), *entry_figures(tables)]
+    return [
+        *(figure for figure in made if figure is not None),
+        *entry_figures(tables),
+        *orbit_figures(tables),
+    ]
 
 
 def form_figures(tables: PageTables) -> list[Figure]:

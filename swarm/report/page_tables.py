@@ -30,6 +30,7 @@ PAGE_TABLES: dict[str, tuple[str, ...]] = {
             "judged", "arcs", "planets", "events", "aims", "serves", "successes", "density", "observe", "bound",
             "convergence", "refined", "counts", "descope", "mass_budget", "delta_v_budget", "power_budget", "recoil",
             "sensitivity", "left_out", "risk_table", "recourse", "alternates", "rests_on", "entries", "profiles",
+            "orbits", "altitudes",
             "outcomes",
             "launch_mass", "costs", "station_load", "release_attitudes", "protection_checklist",
         ),

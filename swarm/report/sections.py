@@ -23,6 +23,7 @@ from swarm.report.markup import (
     place,
     plain_table,
 )
+from swarm.report.orbit_section import orbit_section
 from swarm.report.page_tables import PageTables
 from swarm.run.tables import parquet_tables
 from swarm.study.schema import study_rows
@@ -407,6 +408,7 @@ GROUPS: tuple[SectionGroup, ...] = (
         PageSection("dates", "When it happens", "what has to be done when?", _dates),
         PageSection("encounters-of", "Encounters", "what is met, how fast, and what comes home?", _encounters),
         PageSection("aim", "One probe", "how close can it pass, and could it leave on another day?", _probe),
+        PageSection("orbits-of", "In orbit", "how low, how long, and what does a sigma cost?", orbit_section),
         PageSection("entries-of", "Into the air", "are they in the corridor, and what is heard?", entry_section),
         PageSection("refined-of", "Under all forces", "does it hold when everything pulls?", _refined),
         PageSection("budgets", "Budgets", "do mass, propellant and power close?", _budgets),

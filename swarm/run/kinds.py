@@ -16,7 +16,7 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from swarm.study.kind_names import ENTRY, FLYBY, LOW_PASS
+from swarm.study.kind_names import ENTRY, FLYBY, LOW_PASS, ORBIT
 
 if TYPE_CHECKING:
     from swarm.study.schema import Study
@@ -35,6 +35,7 @@ class Kind:
     judge   : judge(study, opportunities, targets, *, qualities) -> Judged; a row is judged alone, and by one design
     refine  : refine(study, field, arc) -> Refined or NotRefined, of one design
     explain : explain(study, opportunity, judged, body) -> steps on geometry and aim, of one design
+    lacks   : lacks(where, row, body) -> in words, the keys of a science row that one encounter does not satisfy
     draw    : draw(study, opportunities, judged) -> table `aims`
     follow  : follow(study, opportunities) -> a table by name: how rows that are drawn go, in time; "" for none
     """
@@ -48,6 +49,7 @@ class Kind:
     judge: str
     refine: str
     explain: str
+    lacks: str
     draw: str
     follow: str = ""
 
@@ -71,6 +73,7 @@ ENCOUNTERS = {
             judge="swarm.encounter.judging:judge",
             refine="swarm.refine.correct:refine_arc",
             explain="swarm.decide.explain:flyby_steps",
+            lacks="swarm.decide.explain:why_no_flyby",
             draw="swarm.report.drawn:aim_rings",
         ),
         Kind(
@@ -83,7 +86,22 @@ ENCOUNTERS = {
             judge="swarm.encounter.pass_judge:judge_low_passes",
             refine="swarm.refine.pass_kept:refine_pass",
             explain="swarm.decide.explain_pass:pass_steps",
+            lacks="swarm.decide.explain_pass:why_no_pass",
             draw="swarm.report.drawn:pass_rings",
+        ),
+        Kind(
+            ORBIT,
+            tables=("passes", "orbits"),
+            place=True,
+            screen="swarm.encounter.orbit.orbit_screen:screen_orbits",
+            none="swarm.encounter.orbit.orbit_screen:none_of_orbits",
+            fits="swarm.encounter.orbit.orbit_tables:orbit_fits",
+            judge="swarm.encounter.orbit.orbit_judge:judge_orbits_of_table",
+            refine="swarm.refine.orbit_kept:refine_orbit",
+            explain="swarm.decide.explain_orbit:orbit_steps",
+            lacks="swarm.decide.explain_orbit:why_no_orbit",
+            draw="swarm.report.drawn:pass_rings",
+            follow="swarm.encounter.orbit.orbit_histories:altitudes_of",
         ),
         Kind(
             ENTRY,
@@ -95,6 +113,7 @@ ENCOUNTERS = {
             judge="swarm.encounter.entry.entry_judge:judge_of_entries",
             refine="swarm.refine.entry_kept:refine_entry",
             explain="swarm.decide.explain_entry:entry_steps",
+            lacks="swarm.decide.explain_pass:why_no_pass",
             draw="swarm.report.drawn_entries:entry_rings",
             follow="swarm.encounter.entry.entry_profiles:profiles_of",
         ),

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from difflib import get_close_matches
 
 from swarm.study.by_design import takers
-from swarm.study.kind_names import COMPUTED, ENTRY, FLYBY, LOW_PASS, ORBIT, SEARCHED
+from swarm.study.kind_names import ENTRY, FLYBY, LOW_PASS, ORBIT
 from swarm.study.lowest import lowest_km
 from swarm.study.orbit_relations import keys_of_kind, orbit_relations
 from swarm.study.problems import Problem
@@ -27,8 +27,6 @@ KEYS_OF_ROWS = {
     ORBIT: ("body", "latitude_deg", "resolution_m_max", "hours_below_min", "count_sigma_min"),
     ENTRY: ("body", "latitude_deg", "longitude_deg", "local_time_h", "sun_elevation_deg", "bar_min"),
 }
-# What says what a kind comes to that is not searched.
-_COMMANDS = {ORBIT: "swarm lifetime STUDY"}
 
 
 def impact_limit(study: Study, ask: ApproachSettings) -> float | None:
@@ -89,9 +87,6 @@ def _dates(place: str, ask: ApproachSettings, study: Study) -> Iterator[Problem]
 
 def unsupported_approaches(study: Study) -> Iterator[Problem]:
     for k, ask in enumerate(study.approach):
-        if ask.kind not in COMPUTED:
-            known = " or ".join(f'"{name}"' for name in COMPUTED[1:])
-            yield Problem(f"approach[{k}].kind", f'"{ask.kind}", not computed by this version', known)
         steers = STEERS[ask.kind]
         if ask.steer not in steers:
             known = " or ".join(f'"{name}"' for name in steers)
@@ -102,10 +97,7 @@ def unsearched(study: Study) -> Iterator[Problem]:
     """Approaches that the search does not take or no row asks for, and rows that no approach serves."""
     asked = {row.where.kind for row in study.science.rows}
     for k, ask in enumerate(study.approach):
-        if ask.kind not in SEARCHED:
-            found = f'"{ask.kind}", not searched by this version'
-            yield Problem(f"approach[{k}].kind", found, f"none: {_COMMANDS[ask.kind]} says what it comes to")
-        elif ask.kind == ENTRY and ask.steer != "probe":
+        if ask.kind == ENTRY and ask.steer != "probe":
             found = f'"{ask.steer}", not searched by this version'
             yield Problem(
                 f"approach[{k}].steer", found, '"probe"; swarm corridor STUDY says what "carrier" comes to'
@@ -115,11 +107,7 @@ def unsearched(study: Study) -> Iterator[Problem]:
             yield Problem(f"approach[{k}].kind", f'"{ask.kind}", and no row of this kind', said)
     served = {ask.kind for ask in study.approach}
     for k, row in enumerate(study.science.rows):
-        if row.where.kind not in SEARCHED:
-            known = " or ".join(f'"{name}"' for name in SEARCHED)
-            found = f'"{row.where.kind}", not searched by this version'
-            yield Problem(f"science.rows[{k}].where.kind", found, known)
-        elif row.where.kind != FLYBY and row.where.kind not in served:
+        if row.where.kind != FLYBY and row.where.kind not in served:
             said = f'an [[approach]] with kind = "{row.where.kind}", which says where, how low and when'
             yield Problem(f"science.rows[{k}].where.kind", f'"{row.where.kind}", and no approach of it', said)
     if study.massive is not None and not study.approach:

@@ -11,7 +11,6 @@ from swarm.study.choice_relations import choice_relations
 from swarm.study.design_relations import design_relations, loaded_mass_kg
 from swarm.study.entry_relations import entry_relations
 from swarm.study.fields import Section
-from swarm.study.kind_names import COMPUTED
 from swarm.study.problems import Problem
 from swarm.study.ranges import RANGES
 from swarm.study.sections.decisions import SensitivitySettings
@@ -254,8 +253,3 @@ def unsupported(study: Study) -> Iterator[Problem]:
     if study.mothership.kind not in FLOWN_KINDS:
         accepted = " or ".join(f'"{name}"' for name in FLOWN_KINDS)
         yield Problem("mothership.kind", f'"{study.mothership.kind}", not followed by this version', accepted)
-    for k, row in enumerate(study.science.rows):
-        if row.where.kind not in COMPUTED:
-            found = f'"{row.where.kind}", not computed by this version'
-            known = ", ".join(f'"{name}"' for name in COMPUTED)
-            yield Problem(f"science.rows[{k}].where.kind", found, known)

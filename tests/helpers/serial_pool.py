@@ -9,7 +9,7 @@ from typing import Any
 
 
 class Serial:
-    def map(self, func: Callable, items: list, *, shared: Any = None) -> list:
+    def map(self, func: Callable, items: list, *, shared: Any = None, on_done: Any = None) -> list:
         return [func(item, shared) for item in items]
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from typing import TYPE_CHECKING
 
+from swarm.study.kind_names import ORBIT
 from targets.base.errors import InputError
 
 if TYPE_CHECKING:
@@ -67,7 +68,7 @@ def plan_text(work: Work) -> str:
 
 
 def passes_text(work: Work) -> str:
-    """What a screen of passes hangs on beside its own keys: they are judged as they are found, for their impacts."""
+    """What a screen of passes and orbits hangs on beside its own keys: they are judged as they are found."""
     study = work.study
     if not study.approach:
         return ""
@@ -82,4 +83,7 @@ def passes_text(work: Work) -> str:
         study.protection,
         study.mothership,  # its mass, where it steers
     )
-    return hashlib.sha256("".join(section.model_dump_json() for section in sections).encode()).hexdigest()
+    said = "".join(section.model_dump_json() for section in sections)
+    # of an orbit what it sees in each band of latitudes is worked out for the rows that ask for one
+    said += "".join(row.where.model_dump_json() for row in study.science.rows if row.where.kind == ORBIT)
+    return hashlib.sha256(said.encode()).hexdigest()

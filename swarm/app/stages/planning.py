@@ -189,6 +189,16 @@ def _draw(
     run.write_table("serves", serves(study, flown, targets, judged=chances))
 
 
+def _followed(study: Study, flown: pa.Table) -> dict[str, pa.Table]:
+    """How rows that are drawn go, in time, by table, of the kinds that have such a thing to draw."""
+    made: dict[str, pa.Table] = {}
+    for kind in ENCOUNTERS.values():
+        own = flown.filter(pc.equal(flown["kind"], kind.name)) if kind.follow else flown.slice(0, 0)
+        if own.num_rows:
+            made |= kind.function("follow")(study, own)
+    return made
+
+
 def _aims(study: Study, flown: pa.Table, come_to: pa.Table) -> pa.Table:
     """What is drawn of the B-planes, by each row's kind of encounter."""
     kinds = np.asarray(flown["kind"].to_pylist(), dtype=object)
@@ -199,16 +209,6 @@ def _aims(study: Study, flown: pa.Table, come_to: pa.Table) -> pa.Table:
         if len(own) or not len(kinds)
     ]
     return pa.concat_tables(drawn)
-
-
-def _followed(study: Study, flown: pa.Table) -> dict[str, pa.Table]:
-    """How rows that are drawn go, in time, by table, of the kinds that have such a thing to draw."""
-    made: dict[str, pa.Table] = {}
-    for kind in ENCOUNTERS.values():
-        own = flown.filter(pc.equal(flown["kind"], kind.name)) if kind.follow else flown.slice(0, 0)
-        if own.num_rows:
-            made |= kind.function("follow")(study, own)
-    return made
 
 
 def reported(

@@ -10,6 +10,7 @@ from swarm.app.stages.record import Work
 from swarm.reach.approach.scene import ephemeris_of
 from swarm.reach.mothership.path import legs_of_table
 from swarm.refine.handoff.entry_messages import write_entries
+from swarm.refine.handoff.orbit_messages import write_orbits
 from swarm.refine.handoff.package import Package, clear_package, write_package
 from swarm.refine.handoff.pass_messages import write_passes
 from swarm.refine.ranking import ranking_changes
@@ -25,12 +26,12 @@ from swarm.refine.whole_plan import (
 from swarm.run.csv_cells import csv_text
 from swarm.run.folder import Run
 from swarm.run.kinds import ENCOUNTERS
-from swarm.study.kind_names import ENTRY, LOW_PASS
+from swarm.study.kind_names import ENTRY, LOW_PASS, ORBIT
 from targets.base.errors import NothingFeasible
 
 _PACKAGE = "handoff"
 # What is handed over of encounters with planets and moons, by kind.
-_AT_PLACES = {LOW_PASS: write_passes, ENTRY: write_entries}
+_AT_PLACES = {LOW_PASS: write_passes, ENTRY: write_entries, ORBIT: write_orbits}
 
 
 def tables_of(run: Run) -> RunTables:

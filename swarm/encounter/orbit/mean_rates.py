@@ -17,8 +17,10 @@ import math
 import numpy as np
 from numba import njit
 
-from swarm.encounter.orbit.surroundings import fill_axes, fill_others, ground_radius, pull_at
+from swarm.encounter.orbit.surroundings import fill_axes, fill_others, ground_radius, waves_at, zonals_at
 
+# Nodes of a near-circular orbit, and how many more than its degree what is not zonal takes there.
+_NODES_ROUND, _NODES_MORE = 64, 9
 _ROUND = 1e-9  # below such an eccentricity any direction serves as that of periapsis
 
 
@@ -63,44 +65,54 @@ def fill_frame(y, frame):
 
 @njit(cache=True)
 def fill_rates(t, y, a, mu, around, nodes, out):
-    """Write d(j, e)/dt of mean elements y = (j, e) with semi-major axis a."""
+    """Write d(j, e)/dt of mean elements y = (j, e) with semi-major axis a; zonals at so many nodes.
+
+    All else is of no higher degree than its own, and takes so many nodes and a few, by which what eccentricity adds is
+    lost (tests).
+    """
     frame, axes = np.empty((3, 3)), np.empty((3, 3))
     places = np.empty((around.other_gm.size, 3))
-    r, vel, force, torque, one, two = (
-        np.empty(3),
-        np.empty(3),
-        np.empty(3),
-        np.empty(3),
-        np.empty(3),
-        np.empty(3),
-    )
-    h = np.empty(3)
-    work_v = np.empty((3, around.field.c.shape[1] + 2))
-    work_w = np.empty((3, around.field.c.shape[1] + 2))
+    work_v = np.empty((3, around.waves.c.shape[1] + 2))
+    work_w = np.empty((3, around.waves.c.shape[1] + 2))
+    r, vel, force = np.empty(3), np.empty(3), np.empty(3)
     fill_axes(t, around, axes)
     fill_others(t, around, places)
     e = min(fill_frame(y, frame), 0.999)
-    p = a * (1.0 - e * e)
-    speed, size = math.sqrt(mu / p), math.sqrt(mu * p)
-    big = math.sqrt(mu * a)
+    p, root = a * (1.0 - e * e), math.sqrt(1.0 - e * e)
+    fewer = min(nodes, (nodes // _NODES_ROUND) * (around.waves.c.shape[1] + _NODES_MORE))
     out[:] = 0.0
-    for i in range(3):
-        h[i] = size * frame[2, i]
-    for k in range(nodes):
-        f = 2.0 * math.pi * (k + 0.5) / nodes
+    for k in range(nodes + fewer):
+        zonal = k < nodes
+        count = nodes if zonal else fewer
+        f = 2.0 * math.pi * ((k if zonal else k - nodes) + 0.5) / count
         c, s = math.cos(f), math.sin(f)
         radius = p / (1.0 + e * c)
         for i in range(3):
             r[i] = radius * (c * frame[0, i] + s * frame[1, i])
-            vel[i] = speed * (-s * frame[0, i] + (e + c) * frame[1, i])
-        pull_at(r, around, axes, places, work_v, work_w, False, force)
-        weight = radius * radius / (a * a * math.sqrt(1.0 - e * e)) / nodes
-        cross(r, force, torque)
-        cross(force, h, one)
-        cross(vel, torque, two)
-        for i in range(3):
-            out[i] += weight * torque[i] / big
-            out[3 + i] += weight * (one[i] + two[i]) / mu
+            vel[i] = -s * frame[0, i] + (e + c) * frame[1, i]
+        if zonal:
+            zonals_at(r, around, axes, force)
+        else:
+            waves_at(r, around, axes, places, work_v, work_w, force)
+        _add(r, vel, force, frame[2], mu, p, radius * radius / (a * a * root * count), out)
+    big = math.sqrt(mu * a)
+    for i in range(3):
+        out[i] /= big
+
+
+@njit(cache=True)
+def _add(r, vel, force, pole, mu, p, weight, out):
+    """Add r x F, and F x h/mu + v x (r x F)/mu; vel in units of sqrt(mu/p), h = sqrt(mu p) along the pole."""
+    tx = r[1] * force[2] - r[2] * force[1]
+    ty = r[2] * force[0] - r[0] * force[2]
+    tz = r[0] * force[1] - r[1] * force[0]
+    turned, swept = weight * math.sqrt(p / mu), weight / math.sqrt(mu * p)
+    out[0] += weight * tx
+    out[1] += weight * ty
+    out[2] += weight * tz
+    out[3] += turned * (force[1] * pole[2] - force[2] * pole[1]) + swept * (vel[1] * tz - vel[2] * ty)
+    out[4] += turned * (force[2] * pole[0] - force[0] * pole[2]) + swept * (vel[2] * tx - vel[0] * tz)
+    out[5] += turned * (force[0] * pole[1] - force[1] * pole[0]) + swept * (vel[0] * ty - vel[1] * tx)
 
 
 @njit(cache=True)

@@ -32,6 +32,8 @@ Floats = NDArray[np.float64]
 SOLAR_W_M2 = 1361.0  # at 1 au: Kopp & Lean 2011, Geophys. Res. Lett. 38:L01706
 # What stays in orbit comes down in the end, and nothing here takes it away: the upper bound.
 ORBIT_IMPACT_CHANCE = 1.0
+# The sky is laid out for ways into an orbit of so many days; what takes longer is refused. Own choices.
+SPIRAL_DAYS_MAX, INSERTION_DAYS_MAX = 800.0, 60.0
 # A plane is turned no further than this at insertion; what asks for more is left to another clock angle. Own choice.
 TURN_LIMIT_RAD = math.radians(20.0)
 
@@ -51,6 +53,16 @@ class Arrived:
     burn_m_s: float
     dv99_m_s: float
     sigma_altitude_km: float
+
+
+@dataclass(frozen=True, eq=False)
+class SeenInBand:
+    """What an orbit sees of a band of latitudes; pixel_m: at the least height there, NaN where it is never low."""
+
+    south_deg: float
+    north_deg: float
+    seen: Seen
+    pixel_m: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -136,13 +148,14 @@ def _orbits(ask: ApproachSettings, met: Arrived, body: Mass) -> list[_Orbit]:
     axes = body_axes(body, np.array([met.tdb_s]))[0]
     height = float(np.linalg.norm(r)) - body.radius_km
     own = min(ask.periapsis_km or (), key=lambda asked: abs(asked - height))
-    apoapses = [high for high in ask.apoapsis_km or (own,) if high >= own]
+    lows = (ask.periapsis_km or ()) if ask.capture == "spiral" else (own,)
+    shapes = [(low, high) for low in lows for high in ask.apoapsis_km or (low,) if high >= low]
     natural = math.degrees(math.acos(float(np.clip(pole @ axes[2], -1.0, 1.0))))
     if ask.capture == "spiral":
         return [
-            _Orbit(own, high, inclination, 0.0, *_set_up(axes, inclination, argp))
-            for high, inclination, argp in itertools.product(
-                apoapses, ask.inclination_deg or (90.0,), ask.argp_deg
+            _Orbit(*shape, inclination, 0.0, *_set_up(axes, inclination, argp))
+            for shape, inclination, argp in itertools.product(
+                shapes, ask.inclination_deg or (90.0,), ask.argp_deg
             )
         ]
     planes = [(natural, 0.0, pole)]
@@ -151,8 +164,8 @@ def _orbits(ask: ApproachSettings, met: Arrived, body: Mass) -> list[_Orbit]:
             plane for each in ask.inclination_deg if (plane := _turned(pole, up, axes[2], each)) is not None
         ]
     return [
-        _Orbit(own, high, inclination, turned, to, up)
-        for high, (inclination, turned, to) in itertools.product(apoapses, planes)
+        _Orbit(*shape, inclination, turned, to, up)
+        for shape, (inclination, turned, to) in itertools.product(shapes, planes)
     ]
 
 
@@ -225,7 +238,13 @@ def _arrive(
     if ask.capture == "impulsive":
         path = IncomingPath(mu, met.v_inf_km_s, low, body.influence_km)
         insertion = insert(path, high, thruster, burns=ask.insertion_burns, turned_rad=orbit.turned_rad)
-        return insertion, insertion.days, insertion.refused
+        refused = insertion.refused
+        if not refused and insertion.days > INSERTION_DAYS_MAX:
+            refused = (
+                f"its {len(insertion.burns_m_s)} burns take {insertion.days:.0f} d from first to last, "
+                f"{INSERTION_DAYS_MAX:g} are followed: fewer burns (insertion_burns)"
+            )
+        return insertion, insertion.days, refused
     spiral = spiral_in(
         Well(mu, body.radius_km), thruster, v_inf_km_s=met.v_inf_km_s, from_km=ask.spiral_from_km, periapsis_km=low,
         apoapsis_km=high, duty=study.probe.duty,
@@ -236,6 +255,13 @@ def _arrive(
         refused = (
             f"arrives with {spiral.excess_m_s:.0f} m/s of excess speed, the tank then holds {held:.0f}: a slower "
             "arrival, or more propellant (burn_limit_m_s)"
+        )
+    elif spiral.days > SPIRAL_DAYS_MAX:
+        # days go with the inverse of thrust: the mass spent is the same
+        enough = thruster.thrust_n * spiral.days / SPIRAL_DAYS_MAX
+        refused = (
+            f"spirals down for {spiral.days:.0f} d with {thruster.thrust_n:.2g} N, {SPIRAL_DAYS_MAX:g} are followed: "
+            f"{enough:.2g} N would do (thrust_n, and the panels that feed it), or a higher orbit"
         )
     return spiral, spiral.days, refused
 
@@ -253,14 +279,10 @@ def _lived(
     study: Study, ask: ApproachSettings, where: Where | None, made: JudgedOrbit, start: MeanOrbit, body: Mass,
     around: Surroundings,
 ) -> JudgedOrbit:  # fmt: skip
-    low, high = ask.altitude_range_km or (-math.inf, math.inf)
-    upkeep = Upkeep(low, high, made.left_m_s if ask.maintain else 0.0)
-    life = live(start, made.begin_tdb_s, ask.science_days, around, turn_s=turn_s_of(body), upkeep=upkeep)
+    life = life_of(ask, start, made.begin_tdb_s, made.left_m_s, body, around)
     south, north = (where.latitude_deg if where is not None else None) or (-90.0, 90.0)
-    seen = what_is_seen(life, Band(ask.below_km, south, north), around, counter=_counter(study))
-    pixel = math.nan
-    if math.isfinite(seen.lowest_km):
-        pixel = float(ground_pixel_m(max(seen.lowest_km, 1e-3), pixel_rad=pixel_angle_rad(study.probe)))
+    low = seen_in_band(study, ask, life, south, north, around)
+    seen, pixel = low.seen, low.pixel_m
     margin = made.periapsis_km - around.ground_km
     sigma = made.met.sigma_altitude_km
     spiral = isinstance(made.arrival, Spiral)  # comes down by turns: each is measured
@@ -270,6 +292,27 @@ def _lived(
         made.begin_tdb_s, made.spent_m_s, made.left_m_s, "", life, seen, pixel, quality_of(where, seen, pixel),
         harmless, ask.insertion_success * harmless,
     )  # fmt: skip
+
+
+def life_of(
+    ask: ApproachSettings, start: MeanOrbit, begin_tdb_s: float, left_m_s: float, body: Mass, around: Surroundings
+) -> Life:  # fmt: skip
+    """The life of an orbit that an approach asks for, with what is left for its upkeep."""
+    low, high = ask.altitude_range_km or (-math.inf, math.inf)
+    upkeep = Upkeep(low, high, left_m_s if ask.maintain else 0.0)
+    return live(start, begin_tdb_s, ask.science_days, around, turn_s=turn_s_of(body), upkeep=upkeep)
+
+
+def seen_in_band(
+    study: Study, ask: ApproachSettings, life: Life, south_deg: float, north_deg: float, around: Surroundings
+) -> SeenInBand:  # fmt: skip
+    """What the only design sees in a life of a band of latitudes, below `ask.below_km`."""
+    band = Band(ask.below_km, south_deg, north_deg)
+    seen = what_is_seen(life, band, around, counter=_counter(study))
+    pixel = math.nan
+    if math.isfinite(seen.lowest_km):
+        pixel = float(ground_pixel_m(max(seen.lowest_km, 1e-3), pixel_rad=pixel_angle_rad(study.probe)))
+    return SeenInBand(south_deg, north_deg, seen, pixel)
 
 
 def _counter(study: Study) -> Counter | None:
@@ -297,6 +340,11 @@ def quality_of(where: Where | None, seen: Seen, pixel_m: float) -> float:
 def follow(row: JudgedOrbit, days: float, body: Mass, around: Surroundings) -> Life:
     """The orbit let go when its science ends: until it meets the ground, or so many days are over."""
     assert row.life is not None
-    last = row.life.elements[-1]
-    orbit = MeanOrbit(row.life.a_km, last[:3].copy(), last[3:].copy())
-    return live(orbit, float(row.life.tdb_s[-1]), days, around, turn_s=turn_s_of(body))
+    return let_go(row.life, days, body, around)
+
+
+def let_go(life: Life, days: float, body: Mass, around: Surroundings) -> Life:
+    """What comes after a life, without upkeep: until it meets the ground, or so many days are over."""
+    last = life.elements[-1]
+    orbit = MeanOrbit(life.a_km, last[:3].copy(), last[3:].copy())
+    return live(orbit, float(life.tdb_s[-1]), days, around, turn_s=turn_s_of(body))

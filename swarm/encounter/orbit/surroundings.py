@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -26,12 +27,16 @@ _OTHERS_STEP_S = 7200.0
 class Surroundings(NamedTuple):
     """What compiled code reads; ICRF, about the centre of the body.
 
+    field, zonal, waves : the whole field; its zonals alone, (3, degree + 1) coefficients, not normalised, and factors
+        of Legendre's recursion; all but the zonals
     radius_km, polar_radius_km : of the ground's ellipsoid; ground_km : what stands on it
     angles : (n, 3) right ascension and declination of the pole and W, rad, from angles_start_s by angles_step_s
     others : (k, m, 6) states of what else pulls, from others_start_s by others_step_s; other_gm : (k,)
     """
 
     field: Harmonics
+    zonal: Floats
+    waves: Harmonics
     radius_km: float
     polar_radius_km: float
     ground_km: float
@@ -66,7 +71,7 @@ def surroundings_of(
         others.append(-ephemeris.about_planet(body, placed))
         gms.append(mass_named(body.parent).gm_km3_s2)
     return Surroundings(
-        field.compiled(), body.radius_km, body.polar_radius_km, ground_km, angles, float(turned[0]), _ANGLES_STEP_S,
+        *_parted(field), body.radius_km, body.polar_radius_km, ground_km, angles, float(turned[0]), _ANGLES_STEP_S,
         np.stack(others), float(placed[0]), _OTHERS_STEP_S, np.array(gms),
     )  # fmt: skip
 
@@ -81,9 +86,22 @@ def alone(
         [np.full_like(t, -0.5 * np.pi), np.full_like(t, 0.5 * np.pi), 2.0 * np.pi * t / turn_s], -1
     )
     return Surroundings(
-        field.compiled(), body.radius_km, body.polar_radius_km, ground_km, angles, float(t[0]), _ANGLES_STEP_S,
+        *_parted(field), body.radius_km, body.polar_radius_km, ground_km, angles, float(t[0]), _ANGLES_STEP_S,
         np.zeros((0, 2, 6)), 0.0, 1.0, np.zeros(0),
     )  # fmt: skip
+
+
+def _parted(field: GravityField) -> tuple[Harmonics, Floats, Harmonics]:
+    """The field as it is, its zonals, and the rest of it, which needs fewer nodes where it is of lower degree."""
+    n = np.arange(field.degree + 1.0)
+    least = np.maximum(n, 1.0)
+    zonal = np.stack([field.c[0] * np.sqrt(2.0 * n + 1.0), (2.0 * n - 1.0) / least, (n - 1.0) / least])
+    top = field.top.copy()
+    top[0] = int(top[1:].max(initial=0))
+    c, s = field.c[:, : top[0] + 1].copy(), field.s[:, : top[0] + 1].copy()
+    c[0, 1:] = 0.0
+    rest = replace(field, c=c, s=s, top=top)
+    return field.compiled(), zonal, rest.compiled()
 
 
 def turn_s_of(body: Mass) -> float:
@@ -123,10 +141,43 @@ def fill_others(t, around, places):
 @njit(cache=True)
 def pull_at(r, around, axes, places, v, w, central, out):
     """Write the acceleration at r (3,) of the field as turned and of the others, less what the body feels of them."""
+    _pull(r, around.field, around, axes, places, v, w, central, out)
+
+
+@njit(cache=True)
+def waves_at(r, around, axes, places, v, w, out):
+    """The same without the pull of the body as a point and without its zonals."""
+    _pull(r, around.waves, around, axes, places, v, w, False, out)
+
+
+@njit(cache=True)
+def zonals_at(r, around, axes, out):
+    """Write the acceleration of the zonals alone: grad of r^-(n+1) P_n(s), with (n + 1) P_n + s P_n' = P_(n+1)'."""
+    r2 = r[0] * r[0] + r[1] * r[1] + r[2] * r[2]
+    distance = math.sqrt(r2)
+    s = (axes[2, 0] * r[0] + axes[2, 1] * r[1] + axes[2, 2] * r[2]) / distance
+    share = around.field.radius_km / distance
+    before, here, slope, power = 1.0, s, 1.0, share  # P_0, P_1, P_1'
+    outward = along = 0.0
+    for n in range(2, around.zonal.shape[1]):
+        power *= share
+        following = around.zonal[1, n] * s * here - around.zonal[2, n] * before
+        steeper = s * slope + n * here
+        c = around.zonal[0, n] * power
+        along += c * steeper
+        outward -= c * (s * steeper + (n + 1.0) * following)
+        before, here, slope = here, following, steeper
+    scale = around.field.gm_km3_s2 / r2
+    for i in range(3):
+        out[i] = scale * (outward * r[i] / distance + along * axes[2, i])
+
+
+@njit(cache=True)
+def _pull(r, field, around, axes, places, v, w, central, out):
     x = axes[0, 0] * r[0] + axes[0, 1] * r[1] + axes[0, 2] * r[2]
     y = axes[1, 0] * r[0] + axes[1, 1] * r[1] + axes[1, 2] * r[2]
     z = axes[2, 0] * r[0] + axes[2, 1] * r[1] + axes[2, 2] * r[2]
-    ax, ay, az = acceleration_at(x, y, z, around.field, v, w, central)
+    ax, ay, az = acceleration_at(x, y, z, field, v, w, central)
     for i in range(3):
         out[i] = axes[0, i] * ax + axes[1, i] * ay + axes[2, i] * az
     for k in range(around.other_gm.size):

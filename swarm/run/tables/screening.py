@@ -10,7 +10,7 @@ OPPORTUNITY_COLUMNS = (
     whole("opportunity", "number of the opportunity, from 0"),
     text("target", "catalogue number, else the unpacked principal designation"),
     whole("target_index", "row of the target in `targets`"),
-    text("kind", "kind of encounter: flyby, low-pass, entry"),
+    text("kind", "kind of encounter: flyby, low-pass, orbit, entry"),
     whole("slot", "release slot, counted in search.slot_days from the first"),
     real("release_jd_tdb", "JD TDB", "the probe leaves the mothership"),
     real("burn_jd_tdb", "JD TDB", "main impulse: release and check-out"),
@@ -181,7 +181,7 @@ TABLES = (
     Table(
         "passes",
         "screen",
-        "a low pass of a planet or moon, as flown in the field about its planet; only where there are any",
+        "a low pass, or the arrival of an orbit, as flown in the field about the planet; only where there are any",
         PASS_COLUMNS,
         widens="opportunities",
     ),

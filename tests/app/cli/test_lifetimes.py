@@ -120,12 +120,6 @@ def test_a_study_without_orbits_is_told_what_to_ask(tmp_path):
     assert 'an [[approach]] with kind = "orbit"' in done.output
 
 
-def test_the_search_says_that_it_does_not_take_orbits(tmp_path):
-    done = call("run", str(yarrow(tmp_path)), "--run", str(tmp_path / "run"))
-    assert done.exit_code == 2
-    assert "swarm lifetime STUDY" in done.output
-
-
 def test_passages_point_to_lifetimes(tmp_path):
     done = call("passages", str(yarrow(tmp_path)))
     assert done.exit_code == 0

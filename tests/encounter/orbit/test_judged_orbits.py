@@ -4,15 +4,31 @@ import math
 from types import SimpleNamespace
 
 import numpy as np
+import pyarrow as pa
 import pytest
 
 from swarm.encounter.orbit.insertion import Insertion
 from swarm.encounter.orbit.mean_life import IMPACT, MeanOrbit
-from swarm.encounter.orbit.orbit_judging import Arrived, follow, judge_orbits, quality_of, thruster_of
+from swarm.encounter.orbit.orbit_judging import (
+    Arrived,
+    follow,
+    judge_orbits,
+    life_of,
+    quality_of,
+    seen_in_band,
+    thruster_of,
+)
 from swarm.encounter.orbit.orbit_science import Seen
-from swarm.encounter.orbit.orbit_tables import ALTITUDES, ORBITS, altitudes_table, orbits_table
+from swarm.encounter.orbit.orbit_tables import (
+    OrbitRow,
+    altitudes_table,
+    mean_orbit_of,
+    orbit_columns,
+    orbit_fits,
+)
 from swarm.encounter.orbit.osculating import state_of
 from swarm.encounter.orbit.spiral import Spiral
+from swarm.run.tables import parquet_tables
 from swarm.run.tables.declaration import problems_of
 from swarm.study.sections.approach import ApproachSettings
 from swarm.study.sections.science import Where
@@ -151,18 +167,69 @@ def test_a_counter_of_the_design_counts():
     assert judge(study(), ask(), [met()])[0].seen.count_sigma == 0.0
 
 
+def rows_of(own, asked, arrivals, bands):
+    around = about_moon(200, 8.0)
+    return [
+        OrbitRow(row, tuple(seen_in_band(own, asked, row.life, *band, around) for band in bands), 8.0, 0.9)
+        for row in judge(own, asked, arrivals)
+    ]
+
+
+def table_of(rows):
+    numbers = {"opportunity": pa.array(range(len(rows)), pa.int64())}
+    return pa.table(numbers | orbit_columns(rows))
+
+
 def test_tables_are_as_declared():
-    rows = dict(enumerate(judge(study(), ask(periapsis_km=(12.0, 30.0)), [met(height_km=12.0), met()])))
-    after = {
-        k: follow(row, 90.0, MOON, about_moon(200, 8.0)) for k, row in rows.items() if row.life.end != IMPACT
+    asked = ask(periapsis_km=(12.0, 30.0))
+    rows = rows_of(study(), asked, [met(height_km=12.0), met()], [(-90.0, 90.0)])
+    table = table_of(rows)
+    assert problems_of(parquet_tables()["orbits"], table) == []
+    lives = {
+        k: (row.judged.life,)
+        if row.judged.life.end == IMPACT
+        else (row.judged.life, follow(row.judged, 90.0, MOON, about_moon(200, 8.0)))
+        for k, row in enumerate(rows)
     }
-    table = orbits_table(rows, 8.0, after)
-    assert problems_of(ORBITS, table) == []
-    assert table["opportunity"].to_pylist() == [0, 1]
-    flown = altitudes_table({k: row.life for k, row in rows.items()})
-    assert problems_of(ALTITUDES, flown) == []
-    assert flown.num_rows == sum(len(row.life.tdb_s) for row in rows.values())
+    flown = altitudes_table(lives)
+    assert problems_of(parquet_tables()["altitudes"], flown) == []
+    assert flown.num_rows == sum(len(life.tdb_s) for own in lives.values() for life in own)
+    assert set(flown["phase"].to_pylist()) == {"science", "let-go"}
     # the lower one meets the ground while it works: that is its decay
     low = table.slice(0, 1).to_pylist()[0]
     assert low["clearance_km"] == pytest.approx(0.0, abs=0.01)
     assert low["decay_days"] == pytest.approx(low["science_days"])
+    assert low["ended"] == "it meets the ground"
+
+
+def test_the_life_of_a_row_can_be_lived_again_from_its_table():
+    asked = ask()
+    (row,) = rows_of(study(), asked, [met()], [])
+    held = table_of([row]).to_pylist()[0]
+    again = life_of(
+        asked, mean_orbit_of(held), held["begin_tdb_s"], held["left_m_s"], MOON, about_moon(200, 8.0)
+    )
+    assert (again.lowest_km == row.judged.life.lowest_km).all()
+
+
+def test_a_row_asks_in_its_own_band_of_latitudes():
+    """Hours of the south alone are fewer than of all; what no band of the table covers is no answer."""
+    bands = [(-90.0, 90.0), (-90.0, -60.0)]
+    table = table_of(rows_of(study(), ask(), [met()], bands))
+    table = table.append_column("target", pa.array(["Moon"]))
+    (low, southern) = table["band_hours"].to_pylist()[0]
+    assert 0.0 < southern < low
+
+    def fits(**where):
+        return bool(orbit_fits(Where(kind="orbit", **where), table, None)[0])
+
+    assert fits(hours_below_min=0.9 * low)
+    assert not fits(hours_below_min=1.1 * low)
+    assert fits(hours_below_min=0.9 * southern, latitude_deg=(-90.0, -60.0))
+    assert not fits(hours_below_min=0.9 * low, latitude_deg=(-90.0, -60.0))
+    assert not fits(latitude_deg=(-90.0, -61.0))
+    assert not fits(body="Mars")
+    # without a counter nothing is counted
+    assert not fits(count_sigma_min=0.1)
+    assert fits(resolution_m_max=50.0)
+    assert not fits(resolution_m_max=0.01)

@@ -1,0 +1,130 @@
+"""A mission that stops, spirals down and passes at one moon, from the study file to the page and the package."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from swarm.app.pipeline import Options, run_all
+from swarm.decide.explain import explain_opportunity
+from swarm.encounter.propellant import planned_m_s, propellant_kg
+from swarm.plan.judged import judged_plan_data
+from targets.base.errors import NothingFeasible
+from tests.helpers.places import ROOT
+
+TEXT = (ROOT / "runs" / "yarrow" / "study.toml").read_text(encoding="utf-8")
+# Small enough for every day: one date of release, few planes and clock angles, short lives, a short search.
+SMALL = (
+    ("release_days_before = [20, 10]", "release_days_before = [20]"),
+    ("clock_step_deg      = 30", "clock_step_deg      = 90"),
+    ("inclination_deg     = [76, 90]", "inclination_deg     = [90]"),
+    ("science_days        = 60.0", "science_days        = 20.0"),
+    ("counts = [1, 3, 7]", "counts = [1, 3]"),
+    ("islands               = 4", "islands               = 2"),
+    ("population            = 48", "population            = 16"),
+    ("epochs                = 6", "epochs                = 2"),
+    ("generations_per_epoch = 20", "generations_per_epoch = 5\nconstraint_costs = false\nlevels = 5"),
+)
+
+
+def run(folder: Path, *changes: tuple[str, str], until: str | None = None):
+    text = TEXT
+    for old, new in (*SMALL, *changes):
+        assert old in text, old
+        text = text.replace(old, new)
+    folder.mkdir()
+    (folder / "study.toml").write_text(text, encoding="utf-8")
+    (folder / "yarrow.oem").write_bytes((ROOT / "runs" / "yarrow" / "yarrow.oem").read_bytes())
+    return run_all(folder / "study.toml", folder / "out", Options(workers=1), until=until)
+
+
+@pytest.fixture(scope="module")
+def yarrow(tmp_path_factory):
+    return run(tmp_path_factory.mktemp("yarrow") / "run")
+
+
+def test_orbits_and_passes_stand_in_one_front(yarrow):
+    table = yarrow.read_table("opportunities")
+    assert set(table["kind"].to_pylist()) == {"orbit", "low-pass"}
+    design = dict(zip(table["opportunity"].to_pylist(), table["design"].to_pylist(), strict=True))
+    flown = [design[row["opportunity"]] for row in yarrow.read_table("plans").to_pylist()]
+    assert set(flown) == {"spiral", "stop", "by"}
+    most = {"spiral": 3, "stop": 2, "by": 2}
+    plans: dict[int, list[str]] = {}
+    for row in yarrow.read_table("plans").to_pylist():
+        plans.setdefault(row["plan"], []).append(design[row["opportunity"]])
+    assert all(own.count(name) <= count for own in plans.values() for name, count in most.items())
+
+
+def test_a_plan_pays_for_the_way_in(yarrow):
+    """Against the rocket equation of all that is planned; the separate checker looked at every plan of the run."""
+    table, judged, study = yarrow.read_table("opportunities"), yarrow.read_table("judged"), yarrow.study
+    data = judged_plan_data(study, table, yarrow.targets(), table=judged)
+    orbits = np.flatnonzero(np.array(table["kind"].to_pylist()) == "orbit")
+    for k in orbits[:: max(len(orbits) // 6, 1)]:
+        own = study.by_design[table["design"][int(k)].as_py()]
+        dv99 = judged["dv99_m_s"][int(k)].as_py()
+        wanted = float(propellant_kg(planned_m_s(table)[k], own, dv99_m_s=dv99))
+        assert data.propellant_kg[k] == pytest.approx(wanted, rel=1e-12)
+        assert data.propellant_kg[k] > 1.0
+
+
+def test_histories_are_of_the_rows_that_the_front_flies(yarrow):
+    table = yarrow.read_table("opportunities")
+    orbits = {
+        row["opportunity"]
+        for row in table.select(["opportunity", "kind"]).to_pylist()
+        if row["kind"] == "orbit"
+    }
+    flown = {row["opportunity"] for row in yarrow.read_table("plans").to_pylist()}
+    drawn = yarrow.read_table("altitudes")
+    assert set(drawn["opportunity"].to_pylist()) == orbits & flown
+    # each begins where it was asked for
+    first = {row["opportunity"]: row for row in reversed(drawn.to_pylist())}
+    for row in table.to_pylist():
+        if row["opportunity"] in first:
+            assert first[row["opportunity"]]["lowest_km"] == pytest.approx(row["periapsis_km"], abs=0.2)
+
+
+def test_an_orbit_is_explained_step_by_step(yarrow):
+    table = yarrow.read_table("opportunities").to_pylist()
+    spiral = next(row for row in table if row["design"] == "spiral")
+    steps = {step.title: dict(step.lines) for step in explain_opportunity(yarrow, spiral["opportunity"])}
+    assert "an upper bound" in steps["5 Way in"]["of that, excess speed"]
+    assert "sigma" in steps["5c Seen"]["latitudes -90 to -84 deg"]
+    assert "kind = low-pass" in steps["8 Chance for each row"]['"one look"']
+    assert "into the orbit, and its upkeep" in steps["10 Propellant"]
+    stop = next(row for row in table if row["design"] == "stop")
+    steps = {step.title: dict(step.lines) for step in explain_opportunity(yarrow, stop["opportunity"])}
+    assert "m/s in" in steps["5 Way in"]["burns at periapsis"]
+
+
+def test_cautions_of_orbits_are_warned_of(yarrow):
+    warned = " ".join(yarrow.manifest["warnings"])
+    assert "nothing takes a probe away from Moon when its work ends" in warned
+    assert "a field is felt to degree" in warned
+
+
+def test_page_is_there(yarrow):
+    page = (yarrow.folder / "report.html").read_text(encoding="utf-8")
+    assert "Moon" in page
+
+
+def test_a_limit_on_impacts_leaves_the_passes(tmp_path):
+    limit = ("[survival]", "[protection]\nimpact_chance_max = { Moon = 0.9 }\n\n[survival]")
+    found = run(tmp_path / "run", limit, until="screen")
+    assert set(found.read_table("opportunities")["kind"].to_pylist()) == {"low-pass"}
+
+
+def test_too_little_thrust_ends_the_run_with_what_would_do(tmp_path):
+    weak = (
+        ("thrust_n       = 22.0", "thrust_n       = 0.5"),
+        ("thrust_n       = 1.2e-3", "thrust_n       = 2e-4"),
+    )
+    only = ('where       = { kind = "low-pass", altitude_km_max = 60 }', 'where       = { kind = "orbit" }')
+    cut = TEXT[TEXT.index('[[approach]]\nname                = "pass once"') : TEXT.index("[survival]")]
+    design = TEXT[TEXT.index('[[designs]]\nname           = "by"') : TEXT.index("[[approach]]")]
+    with pytest.raises(NothingFeasible) as told:
+        run(tmp_path / "run", *weak, only, (cut, ""), (design, ""), until="screen")
+    assert "no orbit about Moon is left" in str(told.value)
+    assert "N would do" in str(told.value)

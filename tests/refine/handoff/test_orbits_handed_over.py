@@ -1,0 +1,93 @@
+"""The package of an orbit: burns of finite length flown in the full field, messages read again, planted damage."""
+
+import csv
+import math
+
+import numpy as np
+import pytest
+
+from swarm.encounter.orbit.orbit_asked import surroundings_about
+from swarm.reach.approach.scene import ephemeris_of
+from swarm.refine.handoff.opm import read_opm
+from swarm.refine.handoff.orbit_messages import read_back_orbit, write_orbits
+from swarm.refine.handoff.pass_read_back import read_segments
+from targets.masses.massive import mass_named
+from tests.encounter.orbit.test_screened_orbits import SPIRAL, STOP, asked, screened
+
+
+@pytest.fixture(scope="module")
+def handed(tmp_path_factory):
+    study = asked(SPIRAL, STOP)
+    rows = screened(study).opportunities.to_pylist()
+    stop = next(row for row in rows if row["design"] == "stop" and row["apoapsis_km"] == 100.0)
+    spiral = next(row for row in rows if row["design"] == "spiral")
+    folder = tmp_path_factory.mktemp("package")
+    worst = write_orbits(study, [(0, stop), (1, spiral)], folder, ephemeris=ephemeris_of(study))
+    return study, folder, (stop, spiral), worst
+
+
+def test_what_is_written_is_what_flies(handed):
+    """Flown again from each first state and each burn, ends are metres apart at most."""
+    _, _, _, worst = handed
+    assert worst[0] < 0.01
+    assert worst[1] < 1e-5
+
+
+def test_one_burn_leads_to_the_orbit_asked_for(handed):
+    """The apoapsis is met by the length of the burn; periapsis and speed are what the law of finite burns leaves."""
+    _, folder, (stop, _), _ = handed
+    (row, _) = list(csv.DictReader((folder / "orbits.csv").read_text().splitlines()))
+    assert float(row["flown_apoapsis_km"]) == pytest.approx(100.0, abs=0.01)
+    assert float(row["flown_periapsis_km"]) == pytest.approx(30.0, abs=3.0)
+    planned = stop["insertion_m_s"] + stop["finite_loss_m_s"]
+    assert float(row["flown_burns_m_s"]) == pytest.approx(planned, rel=0.02)
+    # averaged and flown lowest heights are some kilometres apart at most, in ten days
+    assert float(row["flown_least_km"]) == pytest.approx(stop["least_km"], abs=5.0)
+
+
+def test_the_burn_lasts_as_long_as_the_thrust_takes(handed):
+    """The rocket equation at 22 N and 230 s, by hand."""
+    _, folder, _, _ = handed
+    said = read_opm(folder / "probe_00_orbit_burn_1.opm", center="MOON")
+    burn = said.manoeuvre
+    exhaust = 230.0 * 9.80665
+    speed = 1e3 * float(np.linalg.norm(burn.dv_km_s))
+    assert burn.delta_mass_kg == pytest.approx(-14.0 * (1.0 - math.exp(-speed / exhaust)), rel=1e-6)
+    assert burn.duration_s == pytest.approx(-burn.delta_mass_kg * exhaust / 22.0, rel=1e-5)
+    assert burn.duration_s > 300.0
+
+
+def test_segments_are_about_the_moon_and_begin_where_the_burn_ends(handed):
+    _, folder, _, _ = handed
+    segments = read_segments(folder / "probe_00_orbit.oem")
+    assert {each.center for each in segments} == {"MOON"}
+    said = read_opm(folder / "probe_00_orbit_burn_1.opm", center="MOON")
+    end = said.epoch_tdb_s + said.manoeuvre.duration_s
+    assert segments[0].stretch.epochs_tdb_s[0] == pytest.approx(end, abs=1e-2)
+    assert (folder / "probe_00_arrival.oem").exists()
+    assert (folder / "probe_00_arrival_after_burn.opm").exists()
+
+
+def test_a_spiral_begins_with_its_orbit(handed):
+    _, folder, (_, spiral), _ = handed
+    assert not list(folder.glob("probe_01_orbit_burn_*.opm"))
+    (segment,) = read_segments(folder / "probe_01_orbit.oem")
+    assert segment.stretch.epochs_tdb_s[0] == pytest.approx(spiral["begin_tdb_s"], abs=1e-5)
+    assert "an ephemeris of such a probe begins with its orbit" in (folder / "ORBITS.txt").read_text()
+
+
+def test_a_burn_that_is_shorter_in_the_file_is_found(handed, tmp_path):
+    study, folder, (stop, _), _ = handed
+    for file in folder.glob("probe_00_orbit*"):
+        (tmp_path / file.name).write_text(file.read_text())
+    file = tmp_path / "probe_00_orbit_burn_1.opm"
+    text = file.read_text()
+    (line,) = [line for line in text.splitlines() if line.startswith("MAN_DURATION")]
+    seconds = float(line.split("=")[1].split("[")[0])
+    file.write_text(text.replace(line, f"MAN_DURATION = {seconds - 1.0:.3f} [s]"))
+    ask = next(ask for ask in study.approach if ask.name == stop["approach"])
+    around = surroundings_about(
+        study, ask, mass_named("Moon"), stop["encounter_tdb_s"], ephemeris=ephemeris_of(study)
+    )
+    assert read_back_orbit(study, folder, 0, stop, around)[0] < 0.01
+    assert read_back_orbit(study, tmp_path, 0, stop, around)[0] > 0.1
