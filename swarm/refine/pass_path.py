@@ -81,6 +81,11 @@ def burn_km_s(row: dict[str, Any]) -> Floats:
     return 1e-3 * np.array([row[f"burn_{axis}_m_s"] for axis in "xyz"])
 
 
+def impulse_km_s(row: dict[str, Any]) -> Floats:
+    """What puts the probe on its way: its burn, and what a mothership that steers gave it."""
+    return burn_km_s(row) + 1e-3 * np.array([row.get(f"aimed_{axis}_m_s") or 0.0 for axis in "xyz"])
+
+
 def field_of_pass(row: dict[str, Any], ephemeris: Ephemeris) -> PlanetField:
     """The field in which a row of `opportunities`, as widened by `passes`, was flown, until it has left."""
     planet = planet_of(mass_named(row["target"]))
@@ -95,7 +100,7 @@ def path_of_pass(
     begin, burn, met = release_s(row), burn_s(row), float(row["encounter_tdb_s"])
     ship = np.array([row[f"ship_{part}"] for part in _STATE])
     at_burn = ship - ephemeris.about_sun(planet_of(body), np.array([row["burn_tdb_s"]]))[0]
-    after = at_burn + np.concatenate([np.zeros(3), burn_km_s(row)])
+    after = at_burn + np.concatenate([np.zeros(3), impulse_km_s(row)])
     before = []
     if begin < burn:
         released = at_burn.copy()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from swarm.study.kind_names import ENTRY
+from swarm.study.kind_names import ENTRY, LOW_PASS
 from swarm.study.problems import Problem
 from swarm.study.sections.approach import ENTRY_ONLY, PASS_ONLY, ApproachSettings
 from swarm.study.sections.designs import DesignSettings
@@ -31,7 +31,11 @@ def entering_designs(study: Study, ask: ApproachSettings) -> list[DesignSettings
 def entry_relations(study: Study) -> Iterator[Problem]:
     for k, ask in enumerate(study.approach):
         place = f"approach[{k}]"
-        barred = PASS_ONLY if ask.kind == ENTRY else ENTRY_ONLY
+        barred: tuple[str, ...] = PASS_ONLY if ask.kind == ENTRY else ENTRY_ONLY
+        if ask.kind == LOW_PASS:
+            barred = tuple(
+                key for key in barred if key != "divert_after_days"
+            )  # those that the mothership steers
         for key in sorted(set(barred) & ask.model_fields_set):
             yield Problem(f"{place}.{key}", str(getattr(ask, key)), f'no such key with kind = "{ask.kind}"')
         if ask.kind != ENTRY or ask.body not in NAMES:
