@@ -7,8 +7,8 @@ Decided here, with what was seen:
   own script for linking only (`figures.js`); the library walks its expressions instead of compiling them, so that
   the page may forbid scripts to make scripts. Slides of a run take 2.4 s of processor time, with matplotlib 4.1 s
 * Marks of a kind have one set of rows, so that choosing a plan replaces rows and nothing is parsed again; a front is
-  not drawn again either, its ring has rows of its own. Among 5 000 plans a choice takes 60 to 100 ms of the page's
-  thread on a busy machine; the script before, which drew everything itself in 500 lines, took 35 to 65. Figures of more
+  not drawn again either, its ring has rows of its own. Among 5 000 plans a choice takes 60 to 160 ms of the page's
+  thread on a busy machine; the script before, which drew everything itself in 500 lines, took 35 to 80. Figures of more
   than 1 000 marks are drawn on a canvas on the screen and in lines on paper
 * Given up for it: labels beside marks evade each other by their order only, not by what is in the way (the library's
   own way of doing so needs a browser, and slides are made without one); a page is 0.8 MB larger. Won: zoom by mouse and
