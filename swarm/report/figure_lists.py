@@ -22,6 +22,7 @@ from swarm.report.figures_of_runs import (
     tornado_figure,
 )
 from swarm.report.page_tables import PageTables, plan_rows
+from swarm.report.pass_figures import figures_of_passes
 
 # --- all of them --------------------------------------------------------------------------------------------
 
@@ -39,7 +40,7 @@ def page_figures(tables: PageTables, *, ringed: int | None = None) -> list[Figur
         tornado_figure(tables),
         risk_figure(tables),
     )
-    return [figure for figure in made if figure is not None]
+    return [figure for figure in made if figure is not None] + figures_of_passes(tables)
 
 
 def plan_figures(tables: PageTables, plan: int) -> list[Figure]:

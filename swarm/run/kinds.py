@@ -35,6 +35,7 @@ class Kind:
     refine  : refine(study, field, arc) -> Refined or NotRefined, of one design
     explain : explain(study, opportunity, judged, body) -> steps on geometry and aim, of one design
     draw    : draw(study, opportunities, judged) -> table `aims`
+    show    : show(study, opportunities, judged) -> further tables that the page draws, by name; "" where there are none
     """
 
     name: str
@@ -46,6 +47,7 @@ class Kind:
     refine: str
     explain: str
     draw: str
+    show: str = ""
 
     def function(self, what: str) -> Callable[..., Any]:
         """The function of a field, such as "judge"."""
@@ -78,6 +80,7 @@ ENCOUNTERS = {
             refine="swarm.refine.pass_kept:refine_pass",
             explain="swarm.decide.explain_pass:pass_steps",
             draw="swarm.report.drawn:pass_rings",
+            show="swarm.report.pass_drawn:pass_tables",
         ),
     )
 }

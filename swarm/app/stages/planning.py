@@ -178,6 +178,8 @@ def _draw(
     run.write_table("arcs", arc_points(flown, work.table("mothership")))
     run.write_table("events", event_dates(flown, come_to, work.table("corrections")))
     run.write_table("aims", _aims(study, flown, come_to))
+    for name, table in _shown(study, flown, come_to).items():
+        run.write_table(name, table)
     returned = successes(study, flown, targets, front=result.front, plans=result.plans, judged=chances)
     run.write_table("successes", returned)
     run.write_table("serves", serves(study, flown, targets, judged=chances))
@@ -193,6 +195,17 @@ def _aims(study: Study, flown: pa.Table, come_to: pa.Table) -> pa.Table:
         if len(own) or not len(kinds)
     ]
     return pa.concat_tables(drawn)
+
+
+def _shown(study: Study, flown: pa.Table, come_to: pa.Table) -> dict[str, pa.Table]:
+    """What is drawn of some kinds of encounter besides."""
+    kinds = np.asarray(flown["kind"].to_pylist(), dtype=object)
+    made: dict[str, pa.Table] = {}
+    for name, kind in ENCOUNTERS.items():
+        own = np.flatnonzero(kinds == name)
+        if kind.show and len(own):
+            made |= kind.function("show")(study, flown.take(own), come_to.take(own))
+    return made
 
 
 def reported(
