@@ -105,7 +105,8 @@ def around_figure(tables: PageTables, body: str, rows: list[Row], *, about: str)
     return Figure(
         f"around_{about.lower()}_at_{body.lower()}",
         f"Past {body}" if near else f"Past {body}, about {about}",
-        f"From above the pole of {about}, the Sun to the right. A radius is {radius_km:.0f} km.",
+        f"From above the pole of {about}, the Sun to the right. A radius is {radius_km:.0f} km; what goes over or "
+        "under the disc crosses it here.",
         Axis(f"towards the Sun (radii of {about})"),
         Axis(f"across, in the equator (radii of {about})"),
         tuple(layers),

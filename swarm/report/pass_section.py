@@ -23,6 +23,17 @@ _PASSES = (
 )  # fmt: skip
 
 
+_DISPERSED = (
+    Shown("probe", "probe", "id"), Shown("target", "body"), Shown("samples", "samples", "0"),
+    Shown("height_low_km", "1 % lower than, km", "1"), Shown("height_median_km", "half lower than, km", "1"),
+    Shown("height_high_km", "99 % lower than, km", "1"), Shown("sigma_major_km", "arrival, 1 sigma, km", "1"),
+    Shown("judged_sigma_major_km", "judged", "1"), Shown("dead_sigma_km", "uncorrected, 1 sigma, km", "1"),
+    Shown("judged_dead_sigma_km", "judged", "1"), Shown("dv99_m_s", "corrections (99 %), m/s", "2"),
+    Shown("judged_dv99_m_s", "judged", "2"), Shown("affordable", "can pay", "%1"),
+    Shown("impact_chance", "chance of impact", "7"), Shown("judged_impact_chance", "judged", "7"),
+)  # fmt: skip
+
+
 def low_passes(tables: PageTables) -> Markup:
     """Of the chosen plan: figures a body at a time, then its passes as a table."""
     bodies = passed_bodies(tables)
@@ -37,9 +48,11 @@ def low_passes(tables: PageTables) -> Markup:
         for row in pass_rows(tables, body)
     ]
     caption = "Low passes of the plan"
-    return said + archive_table(
-        "opportunities", tables["opportunities"], _PASSES, caption=caption, order=order
-    )
+    said += archive_table("opportunities", tables["opportunities"], _PASSES, caption=caption, order=order)
+    if tables.has("dispersed_passes"):
+        caption = "The same flown with errors, sample by sample, beside what was judged by matrices"
+        said += archive_table("dispersed_passes", tables["dispersed_passes"], _DISPERSED, caption=caption)
+    return said
 
 
 def cautions_on_top(tables: PageTables) -> Markup:

@@ -165,3 +165,26 @@ def test_a_limit_that_no_pass_keeps_is_told_with_the_least_chance(tmp_path):
     with pytest.raises(NothingFeasible, match="none of which keeps the limit on impacts") as refusal:
         run(tmp_path / "none", text, "front")
     assert "the least found is" in refusal.value.limit
+
+
+def test_the_page_shows_the_passes_and_says_first_what_to_beware_of(sorrel, mixed):
+    page = (sorrel.folder / "report.html").read_text(encoding="utf-8")
+    assert page.index("Europa may harbour life") < page.index("The answer</h3>")
+    assert "the limit of the study is 0.0001" in page
+    assert "Low passes</h3>" in page
+    drawn = {file.stem for file in (sorrel.folder / "figures").iterdir()}
+    stems = ("around_jupiter", "around_europa", "pass_aims", "pass_nearest", "pass_trade", "ground")
+    assert {f"{stem}_at_europa" for stem in stems} <= drawn
+    for stem in stems:
+        assert f'id="fig-{stem}_at_europa"' in page
+    # of a planet that may not harbour life, met by a leg to its centre: no such sentence, and no path of the mothership
+    other = (mixed.folder / "report.html").read_text(encoding="utf-8")
+    assert "harbour life" not in other
+    assert set(mixed.read_table("pass_paths")["what"].to_pylist()) == {"probe"}
+
+
+def test_the_package_of_the_chosen_plan_holds_its_passes(sorrel):
+    """The whole way by the stages: what is handed over is listed and was read back."""
+    noted = sorrel.manifest["notes"]["handoff"]
+    assert {"passes.csv", "PASSES.txt", "passes.bsp"} <= set(noted["files"])
+    assert 0.0 < noted["read_back_m"] < 10.0

@@ -11,6 +11,8 @@ from swarm.reach.approach.scene import ephemeris_of
 from swarm.reach.mothership.path import legs_of_table
 from swarm.refine.handoff.package import Package, clear_package, write_package
 from swarm.refine.handoff.pass_messages import write_passes
+from swarm.refine.passes_dispersed import TABLE as DISPERSED
+from swarm.refine.passes_dispersed import dispersed_passes
 from swarm.refine.ranking import ranking_changes
 from swarm.refine.safety import cautions, others_of, safety_table
 from swarm.refine.stretches import Paths, field_of, paths_of
@@ -52,13 +54,14 @@ def work_refine(work: Work) -> None:
     flown, lost = refine_plan(study, tables, plan, pool=work.pool, on_done=work.teller.stage("refine"))
     others = others_of(study, flown, legs_of_table(tables.mothership), pool=work.pool)
     changes = ranking_changes(study, tables, work.table("front"), flown, lost=lost)
+    dispersed, differences = dispersed_passes(study, plan, _passes_of(run, plan), pool=work.pool)
     run.note(
         "refined",
         {
             "plan": plan,
             "not_refined": {str(each.arc.probe): each.reason for each in lost},
             "ranking_changes": changes,
-            "cautions": [*dispersion_cautions(flown), *cautions(others)],
+            "cautions": [*dispersion_cautions(flown), *cautions(others), *differences],
         },
     )
     for each in lost:
@@ -67,6 +70,8 @@ def work_refine(work: Work) -> None:
         run.warn(said)
     made = [each.made for each in flown]
     paths = paths_of(field_of(made), made) if made else Paths({}, {}, [])
+    if dispersed.num_rows:
+        run.write_table(DISPERSED, dispersed)
     for name, stored in refinement_tables(flown, lost, paths).items():
         run.write_table(name, stored)
     run.write_text("safety.csv", csv_text(safety_table(others)))

@@ -181,9 +181,44 @@ STORED = (
         ),
     ),
 )
+DISPERSED_PASSES = Table(
+    "dispersed_passes",
+    "refine",
+    "a low pass of the plan, dispersed in the field about its planet, beside what was judged by matrices",
+    (
+        _PLAN,
+        _PROBE,
+        _OPPORTUNITY,
+        text("target", "planet or moon"),
+        whole("samples", "samples flown"),
+        real("affordable", "-", "share of the samples that can pay their corrections"),
+        real("dv99_m_s", "m/s", "99th percentile of the corrections' sum"),
+        real("judged_dv99_m_s", "m/s", "the same as judged"),
+        real("sigma_major_km", "km", "larger sigma of the arrival about the aim point, corrections flown"),
+        real("sigma_minor_km", "km", "smaller sigma"),
+        real("judged_sigma_major_km", "km", "larger sigma as judged"),
+        real("judged_sigma_minor_km", "km", "smaller sigma as judged"),
+        real("dead_sigma_km", "km", "larger sigma of a probe that flies no correction"),
+        real("judged_dead_sigma_km", "km", "the same as judged"),
+        real("height_low_km", "km", "height over the equatorial radius that 1 % stay below", gaps=True),
+        real("height_median_km", "km", "height that half stay below", gaps=True),
+        real("height_high_km", "km", "height that 99 % stay below", gaps=True),
+        real("sigma_height_km", "km", "1 sigma of the height", gaps=True),
+        real("judged_sigma_height_km", "km", "the same as judged"),
+        whole("hits", "samples with corrections that hit"),
+        real("hit_chance_low", "-", "lower end of their 95 % interval"),
+        real("hit_chance_high", "-", "upper end"),
+        real(
+            "impact_chance", "-", "chance that the probe, working or dead, hits, by the spread that was flown"
+        ),
+        real("judged_impact_chance", "-", "the same as judged"),
+    ),
+    beside="refined",
+)
 TABLES = (
     REFINED,
     SAFETY,
+    DISPERSED_PASSES,
     *STORED,
     Table(
         "handoff",
