@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -12,6 +13,7 @@ import pyarrow as pa
 from swarm.encounter.pass_table import cases_of_table
 from swarm.encounter.pass_worth import principal_sigmas_km, worth_of
 from swarm.reach.approach.scene import ephemeris_of
+from swarm.refine.bound_after import After, follow_after
 from swarm.refine.chance import binomial_interval
 from swarm.refine.pass_dispersion import PassSpread, disperse_pass
 from swarm.refine.pass_path import NotFollowed, field_of_pass
@@ -20,38 +22,59 @@ from swarm.run.workers import Pool
 from swarm.study.approach_relations import impact_limit
 from swarm.study.schema import Study
 from swarm.study.whole_study import ONE_DESIGN
+from targets.masses.massive import SUN, mass_named
 
-TABLE = "dispersed_passes"
+SPREAD, AFTER = "dispersed_passes", "bound_after"
 # A spread of n samples is within so many times 1/sqrt(2 n) of the true one; less than a tenth is said by nobody.
 _SIGMAS, _SHARE = 4.0, 0.1
 
 
+@dataclass(frozen=True, eq=False)
+class _Flown:
+    """after : of a moon's pass; None where a planet is passed: what passes a planet leaves it"""
+
+    spread: PassSpread
+    after: After | None
+
+
 def dispersed_passes(
     study: Study, plan: int, flown: Sequence[tuple[int, dict[str, Any]]], *, pool: Pool
-) -> tuple[pa.Table, list[str]]:
-    """A row a pass that can be flown, and a sentence for each that differs from what was judged or cannot be flown.
+) -> tuple[dict[str, pa.Table], list[str]]:
+    """Tables of the passes that can be flown, and sentences on what differs, stays bound or cannot be flown.
 
     flown : probe numbers and rows of `opportunities` as widened by `passes`
     """
     found = pool.map(_task, [row for _, row in flown], shared=study)
-    rows, said = [], []
-    for (probe, row), spread in zip(flown, found, strict=True):
-        if isinstance(spread, str):
-            said.append(f"probe {probe}: its pass of {row['target']} is not dispersed: {spread}")
+    rows: dict[str, list[dict[str, Any]]] = {SPREAD: [], AFTER: []}
+    said = []
+    for (probe, row), one in zip(flown, found, strict=True):
+        if isinstance(one, str):
+            said.append(f"probe {probe}: its pass of {row['target']} is not dispersed: {one}")
             continue
-        rows.append(_row(study, plan, probe, row, spread))
-        said += _differences(study, rows[-1], row)
-    schema = pa.schema([(column.name, column.type) for column in parquet_tables()[TABLE].columns])
-    return pa.Table.from_pylist(rows, schema=schema), said
+        rows[SPREAD].append(_row(study, plan, probe, row, one.spread))
+        said += _differences(study, rows[SPREAD][-1], row)
+        if one.after is not None:
+            rows[AFTER].append(_after_row(plan, probe, row, one.after))
+            said += _bound(study, rows[AFTER][-1], row)
+    return {name: _table(name, own) for name, own in rows.items() if own}, said
 
 
-def _task(row: dict[str, Any], study: Study) -> PassSpread | str:
+def _table(name: str, rows: list[dict[str, Any]]) -> pa.Table:
+    schema = pa.schema([(column.name, column.type) for column in parquet_tables()[name].columns])
+    return pa.Table.from_pylist(rows, schema=schema)
+
+
+def _task(row: dict[str, Any], study: Study) -> _Flown | str:
     """A pass of a plan, or why it cannot be flown."""
     if row.get("steer") not in (None, "probe"):
         return "the mothership steers it; the probes' own burns alone are dispersed by this version"
     ephemeris = ephemeris_of(study)
     try:
-        return disperse_pass(_alone(study, row), row, field_of_pass(row, ephemeris), ephemeris)
+        spread = disperse_pass(_alone(study, row), row, field_of_pass(row, ephemeris), ephemeris)
+        after = None
+        if mass_named(row["target"]).parent != SUN:
+            after = follow_after(_alone(study, row), row, spread.covariance_km2, ephemeris)
+        return _Flown(spread, after)
     except NotFollowed as why:
         return str(why)
 
@@ -97,6 +120,47 @@ def _row(study: Study, plan: int, probe: int, row: dict[str, Any], spread: PassS
 def _sigmas(cov: np.ndarray) -> tuple[float, float]:
     larger, smaller = principal_sigmas_km(cov[0, 0], cov[1, 1], cov[0, 1])
     return float(larger), float(smaller)
+
+
+def _after_row(plan: int, probe: int, row: dict[str, Any], after: After) -> dict[str, Any]:
+    low, high = after.interval
+    rates = after.rates if len(after.rates) else np.full(1, math.nan)
+    return {
+        "plan": plan,
+        "probe": probe,
+        "opportunity": row["opportunity"],
+        "target": row["target"],
+        "samples": after.samples,
+        "bound": after.bound,
+        "years": after.years,
+        "hits": after.hits,
+        "elsewhere": after.elsewhere,
+        "gone": after.gone,
+        "hit_chance_low": low,
+        "hit_chance_high": high,
+        "rate_low_per_year": float(rates.min()),
+        "rate_per_year": float(rates.mean()),
+        "rate_high_per_year": float(rates.max()),
+    }
+
+
+def _bound(study: Study, made: dict[str, Any], row: dict[str, Any]) -> list[str]:
+    """What is said of a probe that stays bound: beside the limit, since the pass alone is counted against it."""
+    if not made["bound"]:
+        return []
+    body, limit = made["target"], study.protection.impact_chance_max.get(made["target"])
+    told = (
+        f"probe {made['probe']}: after its pass of {body} {made['bound']} of {made['samples']} samples stay bound to "
+        f"{row['center']}; within {made['years']:g} years {made['hits']} hit {body} "
+        f"(95 %: {made['hit_chance_low']:.2g} to {made['hit_chance_high']:.2g}), {made['elsewhere']} another body"
+    )
+    if not math.isnan(made["rate_per_year"]):
+        told += (
+            f"; the others go on to hit it with {made['rate_per_year']:.2g} a year, {made['rate_low_per_year']:.2g} to "
+            f"{made['rate_high_per_year']:.2g} (Opik 1951)"
+        )
+    held = "" if limit is None else f", of which {limit:.3g} is the limit"
+    return [f"{told}. This is not in the chance of impact of its pass{held}: disposal is not planned here"]
 
 
 def _differences(study: Study, made: dict[str, Any], row: dict[str, Any]) -> list[str]:

@@ -34,6 +34,16 @@ _DISPERSED = (
 )  # fmt: skip
 
 
+_AFTER = (
+    Shown("probe", "probe", "id"), Shown("target", "moon"), Shown("samples", "samples", "0"),
+    Shown("bound", "stay bound", "0"), Shown("years", "followed, years", "1"), Shown("hits", "hit the moon", "0"),
+    Shown("elsewhere", "hit another body", "0"), Shown("gone", "leave", "0"),
+    Shown("hit_chance_low", "chance to hit it, from", "4"), Shown("hit_chance_high", "to (95 %)", "4"),
+    Shown("rate_per_year", "then a year", "7"), Shown("rate_low_per_year", "from", "7"),
+    Shown("rate_high_per_year", "to", "7"),
+)  # fmt: skip
+
+
 def low_passes(tables: PageTables) -> Markup:
     """Of the chosen plan: figures a body at a time, then its passes as a table."""
     bodies = passed_bodies(tables)
@@ -52,6 +62,9 @@ def low_passes(tables: PageTables) -> Markup:
     if tables.has("dispersed_passes"):
         caption = "The same flown with errors, sample by sample, beside what was judged by matrices"
         said += archive_table("dispersed_passes", tables["dispersed_passes"], _DISPERSED, caption=caption)
+    if tables.has("bound_after"):
+        caption = "What becomes of a probe after its pass: disposal is not planned here"
+        said += archive_table("bound_after", tables["bound_after"], _AFTER, caption=caption)
     return said
 
 

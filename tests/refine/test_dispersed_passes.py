@@ -77,11 +77,15 @@ def test_corrections_lead_back_to_the_aim_point(passes, monkeypatch):
 def test_the_table_hangs_on_the_seed_and_the_opportunity_alone(passes):
     study, table = passes
     rows = table.to_pylist()[:2]
-    made, said = dispersed_passes(study, 7, [(0, rows[0]), (1, rows[1])], pool=Serial())
+    tables, said = dispersed_passes(study, 7, [(0, rows[0]), (1, rows[1])], pool=Serial())
     assert said == []
-    assert problems_of(parquet_tables()["dispersed_passes"], made) == []
+    assert set(tables) == {"dispersed_passes", "bound_after"}
+    for name, table in tables.items():
+        assert problems_of(parquet_tables()[name], table) == []
+    assert tables["bound_after"]["bound"].to_pylist() == [0, 0]
+    made = tables["dispersed_passes"]
     again, _ = dispersed_passes(study, 7, [(1, rows[1]), (0, rows[0])], pool=Serial())
-    assert again.to_pylist() == made.to_pylist()[::-1]
+    assert again["dispersed_passes"].to_pylist() == made.to_pylist()[::-1]
     first = made.to_pylist()[0]
     assert first["height_low_km"] < first["height_median_km"] < first["height_high_km"]
     assert first["hit_chance_high"] == pytest.approx(1.0 - 0.025 ** (1.0 / SAMPLES), rel=1e-6)

@@ -11,7 +11,6 @@ from swarm.reach.approach.scene import ephemeris_of
 from swarm.reach.mothership.path import legs_of_table
 from swarm.refine.handoff.package import Package, clear_package, write_package
 from swarm.refine.handoff.pass_messages import write_passes
-from swarm.refine.passes_dispersed import TABLE as DISPERSED
 from swarm.refine.passes_dispersed import dispersed_passes
 from swarm.refine.ranking import ranking_changes
 from swarm.refine.safety import cautions, others_of, safety_table
@@ -68,10 +67,10 @@ def work_refine(work: Work) -> None:
         run.warn(f"plan {plan}, probe {each.arc.probe} ({each.arc.target}) not refined: {each.reason}")
     for said in changes:
         run.warn(said)
-    made = [each.made for each in flown]
-    paths = paths_of(field_of(made), made) if made else Paths({}, {}, [])
-    if dispersed.num_rows:
-        run.write_table(DISPERSED, dispersed)
+    arcs = [each.made for each in flown]
+    paths = paths_of(field_of(arcs), arcs) if arcs else Paths({}, {}, [])
+    for name, made in dispersed.items():
+        run.write_table(name, made)
     for name, stored in refinement_tables(flown, lost, paths).items():
         run.write_table(name, stored)
     run.write_text("safety.csv", csv_text(safety_table(others)))

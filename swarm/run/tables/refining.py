@@ -215,10 +215,34 @@ DISPERSED_PASSES = Table(
     ),
     beside="refined",
 )
+BOUND_AFTER = Table(
+    "bound_after",
+    "refine",
+    "a low pass of a moon: what becomes of the probe when it has passed; disposal is not planned here",
+    (
+        _PLAN,
+        _PROBE,
+        _OPPORTUNITY,
+        text("target", "moon that was passed"),
+        whole("samples", "samples followed"),
+        whole("bound", "samples that stay bound to the planet"),
+        real("years", "yr", "how long these are followed"),
+        whole("hits", "samples that hit the moon within that time"),
+        whole("elsewhere", "samples that hit the planet or another moon"),
+        whole("gone", "samples that leave the planet"),
+        real("hit_chance_low", "-", "lower end of the 95 % interval of the chance to hit the moon"),
+        real("hit_chance_high", "-", "upper end"),
+        real("rate_low_per_year", "1/yr", "least of the rates (Opik 1951) of those still there", gaps=True),
+        real("rate_per_year", "1/yr", "mean rate at which they hit the moon from then on", gaps=True),
+        real("rate_high_per_year", "1/yr", "largest of the rates", gaps=True),
+    ),
+    beside="refined",
+)
 TABLES = (
     REFINED,
     SAFETY,
     DISPERSED_PASSES,
+    BOUND_AFTER,
     *STORED,
     Table(
         "handoff",
