@@ -8,14 +8,13 @@ from collections import Counter
 import numpy as np
 
 from swarm.encounter.entry.corridor import EDGE_REASONS, Corridor
+from swarm.encounter.entry.entry_cautions import cautions_of_entries
 from swarm.encounter.entry.entry_judging import JudgedEntries, judge_entries
-from swarm.encounter.entry.heating import NOT_IN_NUMBER
-from swarm.encounter.entry.relay import overlaps
-from swarm.encounter.entry.setting import Setting, setting_of
-from swarm.reach.approach.carrier import aim_of_flyby_km, carrier_about
+from swarm.encounter.entry.entry_limits import IN_CORRIDOR, limits_of_entries, seen_entries
+from swarm.encounter.entry.entry_screen import nothing_in_the_corridor
+from swarm.encounter.entry.setting import Setting, setting_at
 from swarm.reach.approach.entry_rows import EntryRows
 from swarm.reach.approach.entry_shoot import ENTRY_REASONS
-from swarm.reach.approach.passage import Passage
 from swarm.reach.approach.rows import left_out
 from swarm.reach.approach.scene import Scene, approaches_of, scene_of
 from swarm.study.entry_relations import entering_designs
@@ -24,7 +23,6 @@ from swarm.study.schema import Study
 from swarm.study.sections.approach import ApproachSettings
 from swarm.study.sections.designs import DesignSettings
 from targets.base.constants import DAY_S
-from targets.base.errors import NothingFeasible
 from targets.base.timescale import iso_of_tdb_s
 
 _HEAD = (
@@ -32,9 +30,6 @@ _HEAD = (
     f"{'Sun':>4} {'sigma':>6} {'P(in)':>6} {'g':>5} {'W/cm2':>7} {'J/cm2':>7} {'bar':>6} {'down min':>8} "
     f"{'heard min':>9} {'relay Mbit':>10} {'Earth Mbit':>10} {'quality':>7}  limited by"
 )
-_ABLATES_KM_S = 20.0
-# A row that is inside with less than this is not counted as being in the corridor: own choice.
-IN_CORRIDOR = 0.5
 
 
 def corridor_lines(study: Study) -> list[str]:
@@ -51,10 +46,11 @@ def corridor_lines(study: Study) -> list[str]:
 
 
 def _approach(scene: Scene, ask: ApproachSettings) -> list[str]:
-    lines, inside, told = [], 0, []
+    lines: list[str] = []
+    inside, told = 0, []
     for number, passage in scene.asked(ask):
         for design in entering_designs(scene.study, ask):
-            setting = _setting(scene, ask, design, passage)
+            setting = setting_at(scene, ask, design, passage)
             corridor = setting.corridor()
             rows = scene.entries(ask, passage, checkout_days=design.checkout_days)
             judged = judge_entries(rows, setting, corridor)
@@ -66,44 +62,23 @@ def _approach(scene: Scene, ask: ApproachSettings) -> list[str]:
                 f"   {line}" for line in (*said, *_best(rows, judged, design), *_least(rows, judged, setting))
             ]
             inside += int(_good(judged, design).sum())
-            told.append(f"{design.name} {_span(corridor)}")
+            told.append((design.name, corridor))
             if setting.place is None:
                 lines.append("   the mothership's way past is not known where legs end: nothing is relayed")
     if not inside:
-        found = f"angles_deg = {', '.join(f'{angle:g}' for angle in ask.angles_deg)}"
-        raise NothingFeasible(
-            f"no entry of {ask.body} is in its corridor",
-            limit=f"{found}; angles that would do, with the air as it is: {'; '.join(told)}",
-        )
+        raise nothing_in_the_corridor(ask, told)
     return [*lines, *_cautions(ask, setting, judged)]
 
 
-def _setting(scene: Scene, ask: ApproachSettings, design: DesignSettings, passage: Passage) -> Setting:
-    flyby = scene.flyby_at(passage)
-    place = carrier_about(passage, scene.states, scene.ephemeris, flyby)
-    own = aim_of_flyby_km(flyby, passage.body)
-    return setting_of(scene.study, ask, design, passage, place, own)
-
-
 def _good(judged: JudgedEntries, design: DesignSettings) -> np.ndarray:
-    return (judged.corridor_chance >= IN_CORRIDOR) & (judged.burn_m_s <= design.burn_limit_m_s)
-
-
-def _span(corridor: Corridor) -> str:
-    shallow, steep = corridor.shallow_deg[1], corridor.steep_deg[1]
-    there = steep > shallow
-    if not there.any():
-        return "none: its limits leave nothing between the edges"
-    return f"{shallow[there].min():.1f} to {steep[there].max():.1f} deg"
+    return (judged.worth.corridor_chance >= IN_CORRIDOR) & (judged.flown.burn_m_s <= design.burn_limit_m_s)
 
 
 def _entered(judged: JudgedEntries) -> str:
     if not len(judged.rows):
         return "no row met the interface"
-    low, high = judged.v_entry_relative_km_s.min(), judged.v_entry_relative_km_s.max()
-    return (
-        f"enters at {judged.v_entry_inertial_km_s[0]:.3f} km/s, against the air {low:.3f} to {high:.3f} km/s"
-    )
+    low, high = judged.flown.v_entry_relative_km_s.min(), judged.flown.v_entry_relative_km_s.max()
+    return f"enters at {judged.flown.v_entry_inertial_km_s[0]:.3f} km/s, against the air {low:.3f} to {high:.3f} km/s"
 
 
 def _edges(corridor: Corridor) -> list[str]:
@@ -125,17 +100,21 @@ def _edges(corridor: Corridor) -> list[str]:
 def _counted(rows: EntryRows, judged: JudgedEntries, design: DesignSettings) -> list[str]:
     """What became of every row that was asked for: none is dropped without a word."""
     parts = [
-        f"{len(rows.burn_s) + rows.early} rows asked for",
+        f"{len(rows.burn_s) + rows.early + rows.late} rows asked for",
         f"{int(_good(judged, design).sum())} in the corridor",
     ]
-    parts += left_out(rows.early, 0, rows.shots.status, ENTRY_REASONS)
-    dear = int((judged.burn_m_s > design.burn_limit_m_s).sum())
+    parts += left_out(rows.early, rows.late, rows.shots.status, ENTRY_REASONS)
+    dear = int((judged.flown.burn_m_s > design.burn_limit_m_s).sum())
     if dear:
         parts.append(f"{dear} need more than burn_limit_m_s = {design.burn_limit_m_s:g}")
-    outside = int(((judged.corridor_chance < IN_CORRIDOR) & (judged.burn_m_s <= design.burn_limit_m_s)).sum())
+    outside = int(
+        (
+            (judged.worth.corridor_chance < IN_CORRIDOR) & (judged.flown.burn_m_s <= design.burn_limit_m_s)
+        ).sum()
+    )
     if outside:
         parts.append(f"{outside} inside with less than {IN_CORRIDOR:g}")
-    why = Counter(str(name) for name in judged.limited_by)
+    why = Counter(str(name) for name in judged.worth.limited_by)
     return [
         "; ".join(parts),
         "limited by: " + ", ".join(f"{name} {count}" for name, count in sorted(why.items())),
@@ -146,7 +125,7 @@ def _best(rows: EntryRows, judged: JudgedEntries, design: DesignSettings) -> lis
     """One line a release, angle and arrival: the clock angle of the best quality, then the likeliest, then cheapest."""
     days = ((rows.passage.closest_tdb_s - rows.release_s) / DAY_S).round(6)[judged.rows]
     angles, offsets = rows.angle_deg[judged.rows], rows.offset_s[judged.rows]
-    flyable = judged.burn_m_s <= design.burn_limit_m_s
+    flyable = judged.flown.burn_m_s <= design.burn_limit_m_s
     lines = []
     for key in dict.fromkeys(zip(days, angles, offsets, strict=True)):
         own = np.flatnonzero(flyable & (days == key[0]) & (angles == key[1]) & (offsets == key[2]))
@@ -154,7 +133,11 @@ def _best(rows: EntryRows, judged: JudgedEntries, design: DesignSettings) -> lis
             continue
         j = own[
             np.lexsort(
-                (judged.burn_m_s[own], -judged.corridor_chance[own], -judged.expected_quality[own].round(6))
+                (
+                    judged.flown.burn_m_s[own],
+                    -judged.worth.corridor_chance[own],
+                    -judged.worth.mean_quality[own].round(6),
+                )
             )[0]
         ]
         lines.append(_line(judged, int(j), (*key, float(rows.clock_deg[judged.rows[j]]))))
@@ -163,14 +146,16 @@ def _best(rows: EntryRows, judged: JudgedEntries, design: DesignSettings) -> lis
 
 def _line(judged: JudgedEntries, j: int, key: tuple[float, float, float, float]) -> str:
     day, angle, offset, clock = key
-    flux = judged.flux_convective_w_cm2[j] + judged.flux_radiative_w_cm2[j]
+    down, worth = judged.flown, judged.worth
+    flux = down.flux_convective_w_cm2[j] + down.flux_radiative_w_cm2[j]
     return (
-        f"{day:5g} {angle:6g} {offset / 60.0:5.0f} {clock:5.0f} {judged.burn_m_s[j]:8.3g} {judged.dv99_m_s[j]:6.3g} "
-        f"{judged.latitude_deg[j]:6.1f} {judged.local_solar_h[j]:7.2f} {judged.sun_elevation_deg[j]:4.0f} "
-        f"{judged.angle_sigma_deg[j]:6.2g} {judged.corridor_chance[j]:6.3f} {judged.peak_g[j]:5.0f} {flux:7.0f} "
-        f"{judged.heat_load_j_cm2[j]:7.0f} {judged.reached_bar[j]:6.3g} {judged.descent_min[j]:8.1f} "
-        f"{_or_dash(judged.relay_min[j], '.1f'):>9} {_or_dash(judged.relay_mbit[j], '.3g'):>10} "
-        f"{judged.direct_mbit[j]:10.3g} {judged.expected_quality[j]:7.3f}  {judged.limited_by[j]}"
+        f"{day:5g} {angle:6g} {offset / 60.0:5.0f} {clock:5.0f} {down.burn_m_s[j]:8.3g} "
+        f"{worth.dv99_needed_m_s[j]:6.3g} {down.latitude_deg[j]:6.1f} {down.local_solar_h[j]:7.2f} "
+        f"{down.sun_elevation_deg[j]:4.0f} {worth.angle_sigma_deg[j]:6.2g} {worth.corridor_chance[j]:6.3f} "
+        f"{down.peak_g[j]:5.0f} {flux:7.0f} {down.heat_load_j_cm2[j]:7.0f} {down.reached_bar[j]:6.3g} "
+        f"{down.descent_min[j]:8.1f} {_or_dash(down.relay_min[j], '.1f'):>9} "
+        f"{_or_dash(worth.relay_mbit[j], '.3g'):>10} {worth.direct_mbit[j]:10.3g} "
+        f"{worth.mean_quality[j]:7.3f}  {worth.limited_by[j]}"
     )
 
 
@@ -179,94 +164,20 @@ def _or_dash(value: float, how: str) -> str:
 
 
 def _least(rows: EntryRows, judged: JudgedEntries, setting: Setting) -> list[str]:
-    """The least angle and the latest release in the corridor, and who shares the receiver; what limits each."""
-    good = np.flatnonzero(_good(judged, setting.design))
-    if not len(good):
-        return []
-    days = ((rows.passage.closest_tdb_s - rows.release_s) / DAY_S)[judged.rows]
-    angles = rows.angle_deg[judged.rows]
-    least, soonest = good[np.argmin(angles[good])], good[np.argmin(days[good])]
-    shallow = judged.corridor_shallow_deg[least]
-    below = judged.limited_by[angles < angles[least]]
-    said = [
-        f"least angle in the corridor: {angles[least]:g} deg; its shallow edge is {shallow:.2f} deg, 1 sigma of its "
-        f"angle {judged.angle_sigma_deg[least]:.2g} deg; {_what_limits(below, 'shallower ones')}",
-        f"latest release in the corridor: {days[soonest]:g} d before, for {judged.burn_m_s[soonest]:.3g} m/s of "
-        f"{setting.design.burn_limit_m_s:g}; {_later(judged, days, days[soonest], setting)}",
-    ]
-    return said + _shared(judged, good, setting)
-
-
-def _what_limits(names: np.ndarray, which: str) -> str:
-    """The commonest reason of rows that are not in the corridor."""
-    if not len(names):
-        return f"{which} are not asked for"
-    return f"{which} are limited by {Counter(str(name) for name in names).most_common(1)[0][0]}"
-
-
-def _later(judged: JudgedEntries, days: np.ndarray, soonest: float, setting: Setting) -> str:
-    later = days < soonest - 1e-6
-    dear = later & (judged.burn_m_s > setting.design.burn_limit_m_s)
-    if later.any() and dear.sum() * 2 > later.sum():
-        return "later ones need more than burn_limit_m_s"
-    return _what_limits(judged.limited_by[later], "later ones")
-
-
-def _shared(judged: JudgedEntries, good: np.ndarray, setting: Setting) -> list[str]:
-    """How many of these can be heard one after the other; at most so many at one moment."""
-    channels = setting.study.mothership.relay_channels
-    begin, end = judged.begin_s[good], judged.end_s[good]
-    heard = np.isfinite(begin)
-    if not heard.any():
-        return ["the mothership hears none of them: it has set, or passes before they are down"]
-    most = most_in_turn(begin[heard], end[heard], channels)
-    crowded = overlaps(begin, end, channels)
-    said = f"at most {most} of these {int(heard.sum())} rows can be heard with relay_channels = {channels}"
-    if crowded:
-        said += f": up to {max(map(len, crowded))} at one moment"
-    return [said]
-
-
-def most_in_turn(begin_s: np.ndarray, end_s: np.ndarray, channels: int) -> int:
-    """The most intervals of which no more than `channels` share a moment: by their ends, each to the latest free one.
-
-    Faigle, Nawijn 1995, "Note on scheduling intervals on-line", Discrete Appl. Math. 58:13: the earliest end first.
-    """
-    free = np.full(channels, -np.inf)
-    taken = 0
-    for k in np.argsort(end_s, kind="stable"):
-        able = np.flatnonzero(free <= begin_s[k])
-        if len(able):
-            free[able[np.argmax(free[able])]] = end_s[k]
-            taken += 1
-    return taken
+    limit = setting.design.burn_limit_m_s
+    seen = seen_entries(rows, judged, limit)
+    return limits_of_entries(seen, burn_limit_m_s=limit, channels=setting.study.mothership.relay_channels)
 
 
 def _cautions(ask: ApproachSettings, setting: Setting, judged: JudgedEntries) -> list[str]:
-    body, said = setting.passage.body, []
-    if not judged.heating_known.all():
-        said.append(f"heating: {NOT_IN_NUMBER}")
-    if (judged.v_entry_relative_km_s > _ABLATES_KM_S).any():
-        said.append(f"over {_ABLATES_KM_S:g} km/s a shell loses much of its mass: here it loses none")
-    if setting.atmosphere.approximate:
-        said.append(f"the atmosphere is made, not measured: {setting.atmosphere.source}")
-    if body.name == "Earth":
-        said.append(
-            "an entry of the Earth: break-up, what reaches the ground and who is under it are not computed here; "
-            "ask the authorities of re-entry safety before anything is planned on this"
-        )
-    if body.may_harbour_life:
-        said.append(f"{body.name} may harbour life, or what leads to it: a probe that enters contaminates it")
-    said.append(
-        "contamination: what enters stays; planetary protection asks for its own review of every entry"
-    )
+    said = cautions_of_entries(setting, judged)
     if ask.steer == "carrier":
-        ship = setting.study.mothership
+        ship, down = setting.study.mothership, judged.flown
         said.append(
             f"the mothership is on an impact course for {ask.divert_after_days:g} d after each release; chance that it "
             f"does not leave it {ship.divert_failure:g} a probe, and up to "
-            f"{np.nanmax(judged.carrier_propellant_kg):.3g} kg of its propellant, {np.nanmax(judged.divert_m_s):.3g} "
-            "m/s of it back to its own way"
+            f"{np.nanmax(down.carrier_propellant_kg):.3g} kg of its propellant, {np.nanmax(down.divert_m_s):.3g} m/s "
+            "of it back to its own way"
         )
     known = setting.atmosphere.source
     return [f"   atmosphere: {known}", *(f"   caution: {each}" for each in said)]

@@ -8,12 +8,16 @@ import numpy as np
 import pyarrow as pa
 
 from swarm.decide.steps import Step
-from swarm.encounter.pass_table import pass_fits
-from swarm.study.approach_relations import PASS_KEYS, impact_limit
+from swarm.run.kinds import ENCOUNTERS
+from swarm.study.approach_relations import KEYS_OF_ROWS, impact_limit
+from swarm.study.kind_names import LOW_PASS
 from swarm.study.schema import Study
 from swarm.study.sections.science import Where
 from targets.catalogue.reading import Catalogue
 from targets.masses.massive import mass_named
+
+# What a kind of encounter is called in a sentence.
+_CALLED = {LOW_PASS: "pass"}
 
 
 def place_step(name: str) -> Step:
@@ -109,19 +113,20 @@ def _impact_step(study: Study, flown: dict[str, Any]) -> Step:
 
 
 def why_no_pass(where: Where, row: pa.Table, targets: Catalogue) -> list[str]:
-    """The keys of a science row that a pass does not satisfy, with what it is like."""
-    told = []
-    for key in PASS_KEYS:
+    """The keys of a science row that an encounter with a place does not satisfy, with what it is like."""
+    told, fits = [], ENCOUNTERS[where.kind].function("fits")
+    for key in KEYS_OF_ROWS[where.kind]:
         asked = getattr(where, key)
-        if asked is not None and not pass_fits(Where(kind=where.kind, **{key: asked}), row, targets)[0]:
-            told.append(f"{key} = {asked}, the pass: {_like(row, key)}")
+        if asked is not None and not fits(Where(kind=where.kind, **{key: asked}), row, targets)[0]:
+            told.append(f"{key} = {asked}, the {_CALLED.get(where.kind, where.kind)}: {_like(row, key)}")
     return told
 
 
 def _like(row: pa.Table, key: str) -> str:
     column = {
         "body": "target", "altitude_km_max": "altitude_km", "longitude_deg": "longitude_e_deg",
-        "resolution_m_max": "pixel_m", "dwell_s_min": "dwell_s",
+        "resolution_m_max": "pixel_m", "dwell_s_min": "dwell_s", "local_time_h": "local_solar_h",
+        "bar_min": "reached_bar",
     }.get(key, key)  # fmt: skip
     value = row[column][0].as_py()
     return value if isinstance(value, str) else f"{value:.4g}"

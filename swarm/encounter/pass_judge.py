@@ -50,7 +50,7 @@ def judge_low_passes(
     worth = worth_of(study, cases, qualities)
     spare = 1e3 * spare_km_s(study, 1e3 * np.linalg.norm(cases.burn_km_s, axis=1))
     home = _send_home(study, opportunities)
-    before, kinds = _corrections(study, cases, opportunities)
+    before, kinds = planned_corrections(study, cases.before_s, opportunities)
     n = len(cases.body)
     return Judged(
         chance_returned=home["chance"],
@@ -85,14 +85,16 @@ def judge_low_passes(
     )
 
 
-def _corrections(study: Study, cases: PassCases, table: pa.Table) -> tuple[Floats, NDArray[np.int8]]:
-    """Dates before closest approach, (n, CORRECTIONS_MAX), and whether they follow the burn or precede the pass."""
-    n = len(cases.body)
+def planned_corrections(
+    study: Study, before_s: tuple[Floats, ...], table: pa.Table
+) -> tuple[Floats, NDArray[np.int8]]:
+    """Dates before the encounter, (n, CORRECTIONS_MAX), and whether they follow the burn or precede the encounter."""
+    n = table.num_rows
     before, kinds = np.zeros((n, CORRECTIONS_MAX)), np.zeros((n, CORRECTIONS_MAX), dtype=np.int8)
     arc_s = DAY_S * (
         np.array(table["encounter_jd_tdb"].to_numpy()) - np.array(table["burn_jd_tdb"].to_numpy())
     )
-    for k, dates in enumerate(cases.before_s):
+    for k, dates in enumerate(before_s):
         before[k, : len(dates)] = dates
         since_burn = (arc_s[k] - dates)[:, None] - np.array(
             study.delivery.corrections_after_burn_days

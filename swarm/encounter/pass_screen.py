@@ -119,8 +119,8 @@ def _screened(study: Study, catalogue: Catalogue, pool: Pool, on_done: OnDone | 
         parts = pool.map(_fly, items, shared=shared, on_done=on_done)
         tables = [_table(study, scene, jobs[part.job], part) for part in parts]
         ship = mothership_of(study, scene.planets)
-        path = table_of_legs(ship.legs or (_drawn(scene),))
-    rows, names = _numbered([table for table in tables if table.num_rows])
+        path = table_of_legs(ship.legs or (path_of_scene(scene),))
+    rows, names = numbered([table for table in tables if table.num_rows])
     said = tuple(_said(job, [part for part in parts if part.job == k]) for k, job in enumerate(jobs))
     counts = _counts(catalogue, jobs, parts) | {"targets": len(names), "opportunities": rows.num_rows}
     targets = with_places(catalogue.take(slice(0, 0)), names)
@@ -133,7 +133,7 @@ def _screened(study: Study, catalogue: Catalogue, pool: Pool, on_done: OnDone | 
     )  # fmt: skip
 
 
-def _drawn(scene: Scene) -> Path:
+def path_of_scene(scene: Scene) -> Path:
     """The path of a mothership that stays near a planet, day by day: for drawing; no flyby leaves from it."""
     first, last = scene.span_tdb_s
     days = max(int(np.ceil((last - first) / NODE_S)), 1)
@@ -179,7 +179,7 @@ def _table(study: Study, scene: Scene, job: _Job, part: _Part) -> pa.Table:
     return table.append_column("design", pa.array([job.design] * table.num_rows)) if study.designs else table
 
 
-def _numbered(tables: list[pa.Table]) -> tuple[pa.Table, list[str]]:
+def numbered(tables: list[pa.Table]) -> tuple[pa.Table, list[str]]:
     """The rows of all parts with their numbers, and the names of their targets, in order."""
     if not tables:
         return pa.table({"opportunity": np.zeros(0, dtype=np.int64)}), []

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -19,7 +20,7 @@ from targets.base.timescale import jd_from_tdb_s
 from targets.base.vectors import angle_deg, lengths
 from targets.catalogue.bodies import Catalogue
 from targets.ephemeris.planets import EARTH
-from targets.masses.massive import planet_of
+from targets.masses.massive import Mass, planet_of
 
 if TYPE_CHECKING:
     from swarm.study.schema import Study
@@ -29,40 +30,64 @@ Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 
+@dataclass(frozen=True, eq=False)
+class PassMet:
+    """n encounters with a body as flown; rows may be more than which of them are kept (`which`).
+
+    met_s : (n,) epochs of the encounter; v_rel_km_s (n, 3) there, relative to the body; s (n, 3) incoming asymptote
+    """
+
+    kind: str
+    body: Mass
+    release_s: Floats
+    burn_s: Floats
+    burn_km_s: Floats
+    met_s: Floats
+    v_rel_km_s: Floats
+    s: Floats
+
+
 def opportunity_columns(study: Study, scene: Scene, rows: LowPasses, which: Ints) -> dict[str, Any]:
-    """Columns of `opportunities` of some rows, but its number and the target's; study of one design."""
-    shots, body = rows.shots, rows.passage.body
-    release_s, burn_s, met_s = rows.release_s[which], rows.burn_s[which], shots.closest_s[which]
-    burn_m_s, v_rel = 1e3 * shots.burn_km_s[which], shots.relative[which, 3:]
-    place = scene.ephemeris.about_sun(body, met_s) if len(which) else np.empty((0, 6))
+    """Columns of `opportunities` of some passes, but its number and the target's; study of one design."""
+    shots = rows.shots
+    met = PassMet(
+        LOW_PASS, rows.passage.body, rows.release_s[which], rows.burn_s[which], shots.burn_km_s[which],
+        shots.closest_s[which], shots.relative[which, 3:], shots.s[which],
+    )  # fmt: skip
+    return met_columns(study, scene, met)
+
+
+def met_columns(study: Study, scene: Scene, met: PassMet) -> dict[str, Any]:
+    """Columns of `opportunities` of encounters with a body, but its number and the target's; study of one design."""
+    body, met_s, burn_m_s = met.body, met.met_s, 1e3 * met.burn_km_s
+    n = len(met_s)
+    place = scene.ephemeris.about_sun(body, met_s) if n else np.empty((0, 6))
     target_km, from_earth = place[:, :3], place[:, :3] - scene.planets.state(EARTH, met_s)[:, :3]
-    incoming = shots.s[which]
-    n = len(which)
     return {
         "target": pa.array([body.name] * n, pa.string()),
-        "kind": pa.array([LOW_PASS] * n, pa.string()),
-        "slot": np.floor((release_s - scene.span_tdb_s[0]) / (study.search.slot_days * DAY_S)).astype(
+        "kind": pa.array([met.kind] * n, pa.string()),
+        "slot": np.floor((met.release_s - scene.span_tdb_s[0]) / (study.search.slot_days * DAY_S)).astype(
             np.int64
         ),
-        "release_jd_tdb": jd_from_tdb_s(release_s),
-        "burn_jd_tdb": jd_from_tdb_s(burn_s),
+        "release_jd_tdb": jd_from_tdb_s(met.release_s),
+        "burn_jd_tdb": jd_from_tdb_s(met.burn_s),
         "encounter_jd_tdb": jd_from_tdb_s(met_s),
-        "burn_tdb_s": burn_s,
+        "burn_tdb_s": met.burn_s,
         "encounter_tdb_s": met_s,
         "burn_m_s": lengths(burn_m_s),
-        **_vector("burn_", burn_m_s, "_m_s"),
-        "v_rel_km_s": lengths(v_rel),
-        **_vector("v_rel_", v_rel, "_km_s"),
+        **vector_columns("burn_", burn_m_s, "_m_s"),
+        "v_rel_km_s": lengths(met.v_rel_km_s),
+        **vector_columns("v_rel_", met.v_rel_km_s, "_km_s"),
         # the Sun stands at -target, the probe comes along S
-        "phase_in_deg": angle_deg(target_km, incoming),
+        "phase_in_deg": angle_deg(target_km, met.s),
         "sun_range_au": lengths(target_km) / AU_KM,
         "earth_range_au": lengths(from_earth) / AU_KM,
         "sun_earth_probe_deg": angle_deg(from_earth - target_km, from_earth),
-        "sun_earth_probe_release_deg": _seen_from_earth_deg(scene, release_s),
-        "sun_earth_probe_burn_deg": _seen_from_earth_deg(scene, burn_s),
-        "mothership_range_km": lengths(target_km - _ship(scene, met_s)[:, :3]),
-        **_vector("target_", target_km, "_km"),
-        **_vector("target_v", place[:, 3:], "_km_s"),
+        "sun_earth_probe_release_deg": _seen_from_earth_deg(scene, met.release_s),
+        "sun_earth_probe_burn_deg": _seen_from_earth_deg(scene, met.burn_s),
+        "mothership_range_km": lengths(target_km - ship_at(scene, met_s)[:, :3]),
+        **vector_columns("target_", target_km, "_km"),
+        **vector_columns("target_v", place[:, 3:], "_km_s"),
         "revolutions": np.zeros(n, dtype=np.int64),
         "shot": np.ones(n, dtype=np.int64),
         "center": pa.array([planet_of(body).name] * n, pa.string()),
@@ -77,11 +102,11 @@ def pass_columns(
     which = judged.rows[kept]
     met_s, n = rows.shots.closest_s[which], len(which)
     ship, probe = (
-        _ship(scene, met_s),
+        ship_at(scene, met_s),
         scene.ephemeris.about_sun(rows.passage.body, met_s) if n else np.empty((0, 6)),
     )
     parting = lengths(ship[:, 3:] - probe[:, 3:] - rows.shots.relative[which, 3:])
-    lists, burning = pa.list_(pa.float64()), _ship(scene, rows.burn_s[which])
+    lists, burning = pa.list_(pa.float64()), ship_at(scene, rows.burn_s[which])
     return {
         "approach": pa.array([approach] * n, pa.string()),
         "passage": np.full(n, number, dtype=np.int64),
@@ -110,9 +135,9 @@ def pass_columns(
         "by_burn": pa.array(cases.by_burn[kept].reshape(n, 12).tolist(), lists),
         "corrections_before_s": pa.array([cases.before_s[k].tolist() for k in kept], lists),
         "by_corrections": pa.array([cases.by_corrections[k].ravel().tolist() for k in kept], lists),
-        **_vector("ship_", burning[:, :3], "_km"),
-        **_vector("ship_v", burning[:, 3:], "_km_s"),
-        **_vector("ship_release_", _ship(scene, rows.release_s[which])[:, :3], "_km"),
+        **vector_columns("ship_", burning[:, :3], "_km"),
+        **vector_columns("ship_v", burning[:, 3:], "_km_s"),
+        **vector_columns("ship_release_", ship_at(scene, rows.release_s[which])[:, :3], "_km"),
     }  # fmt: skip
 
 
@@ -175,15 +200,16 @@ def pass_fits(where: Where, opportunities: pa.Table, targets: Catalogue) -> Bool
     return fits
 
 
-def _ship(scene: Scene, tdb_s: Floats) -> Floats:
+def ship_at(scene: Scene, tdb_s: Floats) -> Floats:
     """The mothership at dates within the study; at its end where a pass comes later (such a row is left out)."""
     return scene.states(np.minimum(tdb_s, scene.span_tdb_s[1])) if len(tdb_s) else np.empty((0, 6))
 
 
 def _seen_from_earth_deg(scene: Scene, tdb_s: Floats) -> Floats:
     earth_km = scene.planets.state(EARTH, tdb_s)[:, :3]
-    return angle_deg(-earth_km, _ship(scene, tdb_s)[:, :3] - earth_km)
+    return angle_deg(-earth_km, ship_at(scene, tdb_s)[:, :3] - earth_km)
 
 
-def _vector(stem: str, vectors: Floats, suffix: str) -> dict[str, Floats]:
+def vector_columns(stem: str, vectors: Floats, suffix: str) -> dict[str, Floats]:
+    """Three columns of vectors (n, 3)."""
     return {f"{stem}{axis}{suffix}": vectors[:, k].copy() for k, axis in enumerate("xyz")}

@@ -12,6 +12,7 @@ from swarm.encounter.quality import factors_at
 OK, STORAGE, LIFE, POWER, CONJUNCTION, LINK = range(6)
 PHASE, RESOLUTION, MOTION, NEVER_SEEN, SEEN_TOO_LATE, TOO_DEAR, CAPTURE = range(6, 13)
 INTO_SUN, DARK, TOO_HIGH, HITS = range(13, 17)
+AIR_SKIP, AIR_DECEL, AIR_FLUX, AIR_LOAD, UNHEARD, NOT_DEEP = range(17, 23)
 REASONS = (
     "nothing stands out against it",
     "the probe would be released after longer on the mothership than it can be stored",
@@ -30,6 +31,12 @@ REASONS = (
     "the ground below the lowest point is dark",
     "the pass is too high, or too fast over the ground, for the camera",
     "in half of all cases or more the pass would be lower than the highest ground",
+    "in half of all cases or more the probe would skip out of the atmosphere",
+    "in half of all cases or more the deceleration would be over what the shell bears",
+    "in half of all cases or more the heat flux would be over what the shell bears",
+    "in half of all cases or more the heat load would be over what the shell bears",
+    "too little of what the probe measures is heard before it is lost",
+    "the probe is lost before it is deep enough to count",
 )
 # Below these the reason is said (own choices): chance of the data, quality at best, share of it that delivery leaves.
 LOW_RETURN, LOW_BEST, LOW_SHARE = 0.5, 0.1, 0.5

@@ -40,8 +40,8 @@ def unpruned(data: PlanData, rules: PlanRules, chances: Floats, columns: Ints, *
 
     In its release slot an opportunity is useless if one of the same target, or ones of `depth` targets, are
     at least as good in every chance and no dearer: the other probes of a plan can block one target each, and
-    the same release keeps every distance between releases. What is as good must be of the same design, whose number
-    is limited, and take no more of the limits of protected bodies.
+    the same release keeps every distance between releases. What is as good must be of the same design and approach,
+    whose numbers are limited, take no more of the limits of protected bodies, and be heard live at no other time.
 
     chances : (n, terms) of every opportunity; more of each is better
     """
@@ -55,11 +55,20 @@ def unpruned(data: PlanData, rules: PlanRules, chances: Floats, columns: Ints, *
 
 
 def _sides(rules: PlanRules) -> list[Floats]:
-    """What else must be matched, more being better: nothing where there is one design and no body to protect."""
+    """What else must be matched, more being better: nothing where there is one design and nothing else is limited."""
     design = rules.design.astype(np.float64)
     # equal in both directions
     designs = [design, -design] if rules.design_most.size > 1 else []
-    return [*designs, *(-parts.astype(np.float64) for parts in rules.impact)]
+    approach = rules.approach.astype(np.float64)
+    approaches = [approach, -approach] if rules.approach_most.size else []
+    begin, end = rules.live.T
+    # within the other's interval, or not heard live at all
+    live = (
+        [np.where(np.isnan(begin), np.inf, begin), np.where(np.isnan(end), np.inf, -end)]
+        if rules.channels
+        else []
+    )
+    return [*designs, *approaches, *live, *(-parts.astype(np.float64) for parts in rules.impact)]
 
 
 def row_chances_given_hardware(data: PlanData) -> Floats:

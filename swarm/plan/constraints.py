@@ -19,6 +19,7 @@ from swarm.plan.flight import Flight
 from swarm.plan.protection import PROTECTION, alone_over_the_limit, least_chances
 from swarm.plan.tracking import weekly_hours
 from swarm.study.by_design import by_design, probe_values
+from swarm.study.kind_names import ENTRY
 from targets.base.constants import DAY_S
 from targets.base.errors import NothingFeasible
 
@@ -45,9 +46,12 @@ class Constraint:
     name: str
     lifted: dict[str, Any]  # settings of `section`
     section: str = "constraints"
+    kind: str | None = None  # of encounter: it concerns no other
 
     def holds(self, study: Study) -> bool:
         """Whether the study asks for it."""
+        if self.kind is not None and all(row.where.kind != self.kind for row in study.science.rows):
+            return False
         asked = [getattr(study, self.section)]
         if self.section == "probe":
             asked += study.designs
@@ -80,6 +84,9 @@ CONSTRAINTS = (
     ),
     Constraint("recontact (recontact_km)", {"recontact_km": 0.0}),
     Constraint("relay (relay_busy_days)", {"relay_busy_days": 0.0}),
+    Constraint(
+        "heard at one time (relay_channels)", {"relay_channels": 100}, section="mothership", kind=ENTRY
+    ),
     Constraint("tracking (tracking_hours_per_week)", {"tracking_hours_per_week": None}),
     Constraint("one probe per target (pairs)", {"pairs": True}),
     Constraint("impact (protection.impact_chance_max)", {"impact_chance_max": {}}, section="protection"),

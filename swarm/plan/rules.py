@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from swarm.study.schema import Study
     from swarm.study.sections.approach import ApproachSettings
 from swarm.plan.constraints import UNUSED, require_flight
+from swarm.plan.live_relay import channel_left, live_intervals, live_sets
 from swarm.plan.protection import PARTS, impact_parts
 from swarm.plan.tracking import weekly_hours
 from swarm.study.by_design import design_numbers
@@ -37,7 +38,9 @@ class PlanRules(NamedTuple):
     releases_most: int  # within less than `window_days`; 0 any number
     window_days: float
     relay_days: float  # between any two encounters served by the relay; 0 none is needed
-    relayed: Bools  # (n,) whether the relay serves it
+    relayed: Bools  # (n,) whether the relay serves it, over days
+    live: Floats  # (n, 2) between which the mothership hears it live; NaN where it does not
+    channels: int  # how many it hears at one moment; 0 where none is heard live
     week: Ints  # (n,) first week of tracking
     week_hours: Floats  # (n, weeks) hours of tracking from there on
     hours_most: float  # hours of all probes in a week; infinite without limit
@@ -78,6 +81,8 @@ def plan_rules(
     tracked = limits.tracking_hours_per_week is not None
     week, week_hours = weekly_hours(study, opportunities) if tracked else _no_weeks(target)
     apart = limits.recontact_km > 0.0 and flight is not None
+    live = live_intervals(opportunities, relayed)
+    heard_live = np.isfinite(live[:, 0])
     return PlanRules(
         release_jd_tdb=release,
         encounter_jd_tdb=column(opportunities, "encounter_jd_tdb").astype(np.float64),
@@ -86,7 +91,9 @@ def plan_rules(
         releases_most=int(limits.releases_max),
         window_days=float(limits.release_window_days),
         relay_days=float(limits.relay_busy_days),
-        relayed=np.asarray(relayed, dtype=bool),
+        relayed=np.asarray(relayed, dtype=bool) & ~heard_live,
+        live=live,
+        channels=study.mothership.relay_channels if heard_live.any() else 0,
         week=week,
         week_hours=week_hours,
         hours_most=float("inf") if limits.tracking_hours_per_week is None else limits.tracking_hours_per_week,
@@ -130,7 +137,7 @@ def linear_limits(rules: PlanRules, columns: Ints, *, probes: int) -> tuple[csr_
     """What of the rules is linear in the choice of `columns`, as A x <= b with one row a limit.
 
     Releases closer than the spacing, and encounters that need the relay at once, exclude each other: one row per
-    maximal clique of each interval graph. Recontact is not linear and is left out.
+    maximal clique of each interval graph, as of probes that are heard live. Recontact is not linear and is left out.
     """
     rows = [np.arange(len(columns))]
     at_most = [float(probes)]
@@ -148,6 +155,8 @@ def linear_limits(rules: PlanRules, columns: Ints, *, probes: int) -> tuple[csr_
     served = np.flatnonzero(rules.relayed[columns])
     for members in _windows(encounter[served], rules.relay_days):
         add(served[members], 1.0)
+    for members in live_sets(rules.live[columns]) if rules.channels > 0 else ():
+        add(members, float(rules.channels))
     for design, most in enumerate(rules.design_most if rules.design_most.size > 1 else ()):
         add(np.flatnonzero(rules.design[columns] == design), float(most))
     for target in np.unique(rules.target[columns]):
@@ -218,6 +227,8 @@ def fits(o: int, plan: Ints, rules: PlanRules) -> bool:
     if rules.design_most.size > 1 and not _some_left(o, plan, rules.design, rules.design_most):
         return False
     if rules.approach_most.size > 0 and not _some_left(o, plan, rules.approach, rules.approach_most):
+        return False
+    if rules.channels > 0 and not channel_left(o, plan, rules.live, rules.channels):
         return False
     if rules.impact.shape[0] > 0 and not _impacts_kept(o, plan, rules):
         return False

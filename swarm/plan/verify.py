@@ -23,6 +23,7 @@ from scipy.integrate import solve_ivp
 
 from swarm.plan.verify_tables import (
     approach_problems,
+    channel_problems,
     design_problems,
     front_problems,
     order_problems,
@@ -51,7 +52,7 @@ _DISTANCE_SHARE, _DISTANCE_KM = 0.02, 0.5
 
 
 # Kinds of encounter with planets and moons: many probes may pass one, and are let go on the way there.
-_AT_PLACES = ("low-pass",)
+_AT_PLACES = ("low-pass", "entry")
 
 
 class BrokenPlan(Exception):
@@ -112,6 +113,7 @@ def problems_of(study: Study, tables: Tables, *, probes: int | None = None) -> l
         told += [*design_problems(study, chosen), *protection_problems(study, chosen)]
         told += approach_problems(study, chosen)
         told += _relay_problems(study, chosen, tables.relayed or {})
+        told += channel_problems(study, chosen, tables.relayed or {})
         wrong += [f"plan {row['plan']}: {text}" for text in told]
     wrong += [f"plan {plan} is not on the front" for plan in by_plan]
     return wrong
@@ -211,7 +213,8 @@ def _together_problems(study: Study, chosen: list[Row]) -> list[str]:
 
 def _relay_problems(study: Study, chosen: list[Row], relayed: dict[int, bool]) -> list[str]:
     """Encounters that need the relay at the same time."""
-    served = sorted(o["encounter_jd_tdb"] for o in chosen if relayed.get(o["opportunity"], True))
+    over_days = [o for o in chosen if o.get("kind") != "entry"]
+    served = sorted(o["encounter_jd_tdb"] for o in over_days if relayed.get(o["opportunity"], True))
     gaps = [b - a for a, b in itertools.pairwise(served)]
     if gaps and min(gaps) < study.constraints.relay_busy_days:
         return [f"constraints.relay_busy_days: relayed encounters only {min(gaps):.2f} days apart"]

@@ -55,17 +55,43 @@ def approach_problems(study: Study, chosen: list[Row]) -> list[str]:
             wrong.append(f"{which}: no approach of {o['target']} is called {name}")
             continue
         flown[name] = flown.get(name, 0) + 1
-        if ask.impact_chance_max is not None and o["impact_chance"] > ask.impact_chance_max:
+        if (
+            ask.kind != "entry"
+            and ask.impact_chance_max is not None
+            and o["impact_chance"] > ask.impact_chance_max
+        ):
             wrong.append(f"{which}: approach.impact_chance_max: {o['impact_chance']:.4g}")
         if ask.designs and o.get("design") not in ask.designs:
             wrong.append(f"{which}: approach.designs: {o.get('design')}")
-        if 24.0 * (o["encounter_jd_tdb"] - o["burn_jd_tdb"]) < ask.release_min_hours - 1.0:
+        # an entry may come before the mothership is nearest, from which the hours count
+        early_h = min((o.get("arrival_offset_s") or 0.0) / 3600.0, 0.0)
+        if 24.0 * (o["encounter_jd_tdb"] - o["burn_jd_tdb"]) - early_h < ask.release_min_hours - 1.0:
             wrong.append(f"{which}: approach.release_min_hours: the burn is too near to the pass")
     for name, count in flown.items():
         most = asks[name].probes_max
         if most is not None and count > most:
             wrong.append(f"approach.probes_max of {name}: {count} probes, {most} allowed")
     return wrong
+
+
+def channel_problems(study: Study, chosen: list[Row], relayed: dict[int, bool]) -> list[str]:
+    """Probes on their way down that the mothership would have to hear at one moment, and cannot."""
+    changes = []
+    for o in chosen:
+        begin, end = o.get("relay_begin_jd_tdb"), o.get("relay_end_jd_tdb")
+        if begin is not None and end is not None and begin < end and relayed.get(o["opportunity"], True):
+            changes += [(begin, 1), (end, -1)]
+    busy = most = 0
+    # at one date those that end come first: their channels are free
+    for _, change in sorted(changes):
+        busy += change
+        most = max(most, busy)
+    there = study.mothership.relay_channels
+    return (
+        [f"mothership.relay_channels: {most} probes heard at one moment, {there} can be"]
+        if most > there
+        else []
+    )
 
 
 def protection_problems(study: Study, chosen: list[Row]) -> list[str]:

@@ -42,7 +42,8 @@ def _one(own: list[Screening], catalogue: Catalogue) -> Screening:
     by_kind = {name: counts for screening in own for name, counts in screening.by_kind.items()}
     filled = [screening for screening in own if screening.opportunities.num_rows] or own[:1]
     cautions = tuple(said for screening in own for said in screening.cautions)
-    return replace(together(filled, catalogue), by_kind=by_kind, cautions=cautions)
+    limits = tuple(said for screening in own for said in screening.limits)
+    return replace(together(filled, catalogue), by_kind=by_kind, cautions=cautions, limits=limits)
 
 
 def nothing_in_reach(study: Study, screening: Screening) -> NothingFeasible:

@@ -23,6 +23,7 @@ class Screening:
     notes         : sentences about the mothership and the cache
     by_kind       : the counts of each kind of encounter alone
     cautions      : sentences about what was asked for and refused
+    limits        : sentences on what limits the rows that were found
     """
 
     opportunities: pa.Table
@@ -33,3 +34,4 @@ class Screening:
     notes: tuple[str, ...] = ()
     by_kind: dict[str, dict[str, float]] = field(default_factory=dict)
     cautions: tuple[str, ...] = ()
+    limits: tuple[str, ...] = ()

@@ -96,8 +96,10 @@ def field_of_pass(row: dict[str, Any], ephemeris: Ephemeris) -> PlanetField:
     return field_about(planet, release_s(row) - 1.0, row["encounter_tdb_s"] + _AFTER_S + 1.0, ephemeris)
 
 
-def path_of_pass(row: dict[str, Any], field: PlanetField, ephemeris: Ephemeris) -> PassPath:
-    """Fly a row from its release on, in its own field. Raises NotFollowed."""
+def path_of_pass(
+    row: dict[str, Any], field: PlanetField, ephemeris: Ephemeris, *, after_s: float = _AFTER_S
+) -> PassPath:
+    """Fly a row from its release until so long after the encounter, in its own field. Raises NotFollowed."""
     body = mass_named(row["target"])
     begin, burn, met = release_s(row), burn_s(row), float(row["encounter_tdb_s"])
     at_burn = unburned_state(row, ephemeris)
@@ -108,7 +110,7 @@ def path_of_pass(row: dict[str, Any], field: PlanetField, ephemeris: Ephemeris) 
         if move_to(released, float(row["burn_tdb_s"]), begin, field) != OK:
             raise NotFollowed("the path cannot be followed back to the release")
         before = _split(*_flown(released, begin, (burn,), body, field), body, field, ephemeris)
-    marks = (met, met + _AFTER_S)
+    marks = (met, met + after_s) if after_s > 0.0 else (met,)
     flown = _split(*_flown(after, burn, marks, body, field), body, field, ephemeris)
     end = float(flown[-1].stretch.epochs_tdb_s[-1])
     moon = None if body.parent == SUN else _moon(body, met, field, (begin, end))

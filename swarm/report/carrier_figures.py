@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
-import json
 from typing import Any
 
 import pyarrow as pa
 
+from swarm.report.choice_maps import choice_maps, departure_jd_tdb, expected_figure
 from swarm.report.figure_parts import SYMBOLS, Axis, Figure, Layer, clipped, listed
 from swarm.study.schema import Study
-from targets.base.timescale import parse_tdb_jd
 
 # Marks that are told apart at a glance; more motherships on a front share the last.
 _TONES = ("leaf", "bloom", "sky", "bark", "mute")
 _SCIENCE = Axis("expected science (1 = every row met)", zero=True)
 
 
-def carrier_figures(carriers: pa.Table, front: pa.Table, study: Study) -> list[Figure]:
+def carrier_figures(
+    carriers: pa.Table, front: pa.Table, bound: pa.Table, choice_map: pa.Table, study: Study
+) -> list[Figure]:
     """Every figure of `swarm carriers`; what the tables do not hold is left out."""
     kept = [row for row in carriers.to_pylist() if row["science_best"] is not None]
     quiet = [row for row in kept if not row["burns"]]
@@ -27,7 +28,11 @@ def carrier_figures(carriers: pa.Table, front: pa.Table, study: Study) -> list[F
         _over("carriers_targets", "Targets in reach by mothership", "targets",
               Axis("targets (number)", zero=True), quiet, carriers),
         joined_front_figure(carriers, front),
+        _bound(front, bound),
+        *choice_maps(carriers, choice_map),
     ]  # fmt: skip
+    if (expected := expected_figure(carriers)) is not None:
+        figures.append(expected)
     if any(row["burns"] for row in kept):
         asked = study.mothership.retarget
         figures.append(_who_burns(front, counted=asked is None or asked.counts))
@@ -50,18 +55,6 @@ def _over(name: str, title: str, key: str, axis: Axis, rows: list[dict[str, Any]
     layers = (Layer("points", "searched", "leaf", values, y),)
     note = "Each mark is a mothership that was searched, in the order of listing."
     return Figure(name, title, note, axis, Axis("mothership", "names", names), layers, data)
-
-
-def departure_jd_tdb(changes: str) -> float | None:
-    """The date that a mothership's changes set, where it is one."""
-    found = []
-    for key, value in json.loads(changes).items():
-        if key.endswith((".date", ".epoch")):
-            try:
-                found.append(parse_tdb_jd(value))
-            except ValueError:
-                return None
-    return float(found[0]) if len(found) == 1 else None
 
 
 def joined_front_figure(carriers: pa.Table, front: pa.Table) -> Figure:
@@ -88,6 +81,20 @@ def joined_front_figure(carriers: pa.Table, front: pa.Table) -> Figure:
     return Figure(
         "carriers_front", "One front of all motherships", note, across, _SCIENCE, tuple(layers), front
     )
+
+
+def _bound(front: pa.Table, bound: pa.Table) -> Figure:
+    """The most science within each propellant, and what no plan of any mothership can have more than."""
+    kg, upper, best = (listed(bound, key) for key in ("propellant_kg", "science_upper", "science_best"))
+    x, y = (listed(front, key) for key in ("propellant_kg", "science"))
+    layers = (
+        Layer("line", "no plan of any mothership has more", "bloom", kg, upper, dashed=True),
+        Layer("line", "the best plan found", "leaf", kg, best),
+        Layer("points", "plan of the front", "leaf", x, y, small=True),
+    )
+    note = "The bound is the largest of those proven for each mothership that was searched."
+    across = Axis("propellant (kg)", zero=True)
+    return Figure("carriers_bound", "Found and proven", note, across, _SCIENCE, layers, bound)
 
 
 def _who_burns(front: pa.Table, *, counted: bool) -> Figure:

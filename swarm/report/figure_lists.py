@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from swarm.report.entry_figures import entry_figures
 from swarm.report.figure_parts import Figure
 from swarm.report.figures import (
     apart_figure,
@@ -40,7 +41,11 @@ def page_figures(tables: PageTables, *, ringed: int | None = None) -> list[Figur
         tornado_figure(tables),
         risk_figure(tables),
     )
-    return [figure for figure in made if figure is not None] + figures_of_passes(tables)
+    return [
+        *(figure for figure in made if figure is not None),
+        *figures_of_passes(tables),
+        *entry_figures(tables),
+    ]
 
 
 def plan_figures(tables: PageTables, plan: int) -> list[Figure]:

@@ -90,7 +90,7 @@ def page(tables: PageTables) -> str:
         "page.html",
         title=tables.run.study.study.name,
         policy=Markup(_POLICY_ON_DEMAND if on_demand(tables) else _POLICY),
-        style=Markup(_style()),
+        style=Markup(style()),
         there=there,
         missing=missing,
         tool=tables.run.manifest["tool"],
@@ -165,7 +165,8 @@ def _plain(figure: dict[str, Any]) -> dict[str, Any]:
     return {**{key: value for key, value in figure.items() if key != "data"}, "layers": layers}
 
 
-def _style() -> str:
+def style() -> str:
+    """The style of a page, light and dark."""
     light = tones.variables(tones.LIGHT, tones.RAMP_LIGHT)
     dark = tones.variables(tones.DARK, tones.RAMP_DARK)
     on_paper = light.replace(";", " !important;")

@@ -29,8 +29,8 @@ PAGE_TABLES: dict[str, tuple[str, ...]] = {
         (
             "judged", "arcs", "events", "aims", "serves", "successes", "density", "observe", "bound", "convergence",
             "refined", "counts", "descope", "mass_budget", "delta_v_budget", "power_budget", "recoil",
-            "sensitivity", "left_out", "risk_table", "recourse", "alternates", "rests_on", "places", "pass_paths",
-            "ground_tracks", "pass_trade", "dispersed_passes", "bound_after",
+            "sensitivity", "left_out", "risk_table", "recourse", "alternates", "rests_on", "entries", "profiles",
+            "places", "pass_paths", "ground_tracks", "pass_trade", "dispersed_passes", "bound_after",
         ),
         (),
     ),

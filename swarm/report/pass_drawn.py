@@ -39,7 +39,7 @@ _HEIGHTS, _TIMES_HIGHER = 25, 4.0
 _NO_PATH_KM = 1e8  # a two-body leg that meets the planet's centre: no path of the mothership is known there
 
 
-def pass_tables(study: Study, opportunities: pa.Table, judged: pa.Table) -> dict[str, pa.Table]:
+def pass_tables(study: Study, opportunities: pa.Table) -> dict[str, pa.Table]:
     """Tables `pass_paths`, `ground_tracks` and `pass_trade`.
 
     opportunities : low passes, as widened by `passes`

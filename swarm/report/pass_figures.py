@@ -11,6 +11,7 @@ import pyarrow.compute as pc
 
 from swarm.report.figure_parts import Axis, Figure, Layer
 from swarm.report.page_tables import PageTables, plan_rows
+from swarm.study.kind_names import LOW_PASS
 from targets.masses.massive import mass_named, planet_of
 
 NEEDED = ("pass_paths", "ground_tracks", "pass_trade", "aims", "judged")
@@ -33,7 +34,9 @@ def passed_bodies(tables: PageTables) -> list[str]:
 
 def pass_rows(tables: PageTables, body: str) -> list[Row]:
     """The chosen plan's passes of a body, in order of release."""
-    return [row for row in plan_rows(tables, tables.plan) if row["target"] == body]
+    return [
+        row for row in plan_rows(tables, tables.plan) if row["target"] == body and row["kind"] == LOW_PASS
+    ]
 
 
 def figures_of_passes(tables: PageTables) -> list[Figure]:

@@ -10,6 +10,7 @@ from markupsafe import Markup
 from swarm.report.markup import Shown, archive_table, beside, listing, paragraph, part, place
 from swarm.report.page_tables import PageTables, plan_rows
 from swarm.report.pass_figures import figure_names, pass_rows, passed_bodies
+from swarm.study.kind_names import LOW_PASS
 
 _PASSES = (
     Shown("opportunity", "opportunity", "id"), Shown("target", "body"),
@@ -79,7 +80,9 @@ def pass_cautions(tables: PageTables) -> list[str]:
     if not tables.has("places"):
         return []
     places = {row["name"]: row for row in tables["places"].to_pylist()}
-    flown = [row for row in plan_rows(tables, tables.plan) if row["target"] in places]
+    flown = [
+        row for row in plan_rows(tables, tables.plan) if row["target"] in places and row["kind"] == LOW_PASS
+    ]
     said = []
     for body in dict.fromkeys(row["target"] for row in flown):
         said += _of_body(tables, places[body], [row for row in flown if row["target"] == body])

@@ -9,6 +9,7 @@ from markupsafe import Markup
 
 from swarm.decide.rests import rests_on_lines
 from swarm.report.answer import answer
+from swarm.report.entry_section import entry_section
 from swarm.report.figures_of_runs import density_told, risk_cells, risk_order
 from swarm.report.markup import (
     Shown,
@@ -383,6 +384,7 @@ GROUPS: tuple[SectionGroup, ...] = (
         PageSection("encounters-of", "Encounters", "what is met, how fast, and what comes home?", _encounters),
         PageSection("aim", "One probe", "how close can it pass, and could it leave on another day?", _probe),
         PageSection("passes-of", "Low passes", "how low, over what, at what risk?", low_passes, may_lack=True),
+        PageSection("entries-of", "Into the air", "in the corridor, and heard?", entry_section, may_lack=True),
         PageSection("refined-of", "Under all forces", "does it hold when everything pulls?", _refined),
         PageSection("budgets", "Budgets", "do mass, propellant and power close?", _budgets),
     )),

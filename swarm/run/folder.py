@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 import pyarrow as pa
+import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from swarm import __version__
@@ -285,12 +286,19 @@ class Run:
 
 
 def widened(table: pa.Table, more: pa.Table) -> pa.Table:
-    """A table with the columns of another, by `opportunity`; missing where that one has no such row."""
+    """A table with the columns of another, by `opportunity`; missing where that one has no such row.
+
+    A column that both have keeps what it says, and says of the other's rows, where it says nothing, what that one does.
+    """
     row_of = {number: k for k, number in enumerate(more["opportunity"].to_pylist())}
     rows = pa.array([row_of.get(number) for number in table["opportunity"].to_pylist()], pa.int64())
     for name in more.column_names:
+        values = more[name].take(rows)
         if name not in table.column_names:
-            table = table.append_column(name, more[name].take(rows))
+            table = table.append_column(name, values)
+        elif table[name].null_count:
+            filled = pc.coalesce(table[name], values)
+            table = table.set_column(table.column_names.index(name), name, filled)
     return table
 
 

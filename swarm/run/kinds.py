@@ -16,7 +16,7 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from swarm.study.kind_names import FLYBY, LOW_PASS
+from swarm.study.kind_names import ENTRY, FLYBY, LOW_PASS
 
 if TYPE_CHECKING:
     from swarm.study.schema import Study
@@ -27,6 +27,7 @@ class Kind:
     """One kind of encounter; functions as "module:name".
 
     name    : as in `where.kind`, in `takes` and in the column `kind`
+    tables  : those that widen `opportunities` with what its rows are like
     place   : whether its targets are planets and moons: several probes may pass one, and no catalogue has it
     screen  : screen(studies, catalogue, *, pool, on_done, gpu) -> a Screening for each study, of rows of this kind
     none    : none(study, screening) -> the NothingFeasible that says why a screening found nothing
@@ -35,10 +36,11 @@ class Kind:
     refine  : refine(study, field, arc) -> Refined or NotRefined, of one design
     explain : explain(study, opportunity, judged, body) -> steps on geometry and aim, of one design
     draw    : draw(study, opportunities, judged) -> table `aims`
-    show    : show(study, opportunities, judged) -> further tables that the page draws, by name; "" where there are none
+    follow  : follow(study, opportunities) -> tables by name: how rows that are drawn go, in time; "" for none
     """
 
     name: str
+    tables: tuple[str, ...]
     place: bool
     screen: str
     none: str
@@ -47,7 +49,7 @@ class Kind:
     refine: str
     explain: str
     draw: str
-    show: str = ""
+    follow: str = ""
 
     def function(self, what: str) -> Callable[..., Any]:
         """The function of a field, such as "judge"."""
@@ -61,6 +63,7 @@ ENCOUNTERS = {
     for kind in (
         Kind(
             FLYBY,
+            tables=(),
             place=False,
             screen="swarm.reach.opportunities:screen_together",
             none="swarm.reach.nothing_in_reach:nothing_found",
@@ -72,6 +75,7 @@ ENCOUNTERS = {
         ),
         Kind(
             LOW_PASS,
+            tables=("passes",),
             place=True,
             screen="swarm.encounter.pass_screen:screen_passes",
             none="swarm.encounter.pass_screen:none_of_passes",
@@ -80,7 +84,20 @@ ENCOUNTERS = {
             refine="swarm.refine.pass_kept:refine_pass",
             explain="swarm.decide.explain_pass:pass_steps",
             draw="swarm.report.drawn:pass_rings",
-            show="swarm.report.pass_drawn:pass_tables",
+            follow="swarm.report.pass_drawn:pass_tables",
+        ),
+        Kind(
+            ENTRY,
+            tables=("entries",),
+            place=True,
+            screen="swarm.encounter.entry.entry_screen:screen_entries",
+            none="swarm.encounter.entry.entry_screen:none_of_entries",
+            fits="swarm.encounter.entry.entry_table:entry_fits",
+            judge="swarm.encounter.entry.entry_judge:judge_of_entries",
+            refine="swarm.refine.entry_kept:refine_entry",
+            explain="swarm.decide.explain_entry:entry_steps",
+            draw="swarm.report.drawn_entries:entry_rings",
+            follow="swarm.encounter.entry.entry_profiles:profiles_of",
         ),
     )
 }

@@ -22,10 +22,10 @@ KEYS_OF_ROWS = {
     FLYBY: ("taxonomy", *BODY_KEYS),
     LOW_PASS: PASS_KEYS,
     ORBIT: ("body", "latitude_deg", "resolution_m_max", "hours_below_min", "count_sigma_min"),
-    ENTRY: ("body", "latitude_deg", "sun_elevation_deg"),
+    ENTRY: ("body", "latitude_deg", "longitude_deg", "local_time_h", "sun_elevation_deg", "bar_min"),
 }
 # What says what a kind comes to that is not searched.
-_COMMANDS = {ORBIT: "swarm lifetime STUDY", ENTRY: "swarm corridor STUDY"}
+_COMMANDS = {ORBIT: "swarm lifetime STUDY"}
 
 
 def impact_limit(study: Study, ask: ApproachSettings) -> float | None:
@@ -98,6 +98,11 @@ def unsearched(study: Study) -> Iterator[Problem]:
         if ask.kind not in SEARCHED:
             found = f'"{ask.kind}", not searched by this version'
             yield Problem(f"approach[{k}].kind", found, f"none: {_COMMANDS[ask.kind]} says what it comes to")
+        elif ask.kind == ENTRY and ask.steer != "probe":
+            found = f'"{ask.steer}", not searched by this version'
+            yield Problem(
+                f"approach[{k}].steer", found, '"probe"; swarm corridor STUDY says what "carrier" comes to'
+            )
         elif ask.kind not in asked:
             said = f'a row with where = {{ kind = "{ask.kind}" }}: what no row asks for is not searched'
             yield Problem(f"approach[{k}].kind", f'"{ask.kind}", and no row of this kind', said)

@@ -18,7 +18,7 @@ def drawn(tmp_path_factory):
     text = demonstration("sorrel", altitudes_km="[400]", release_days_before="[20]", clock_step_deg="120")
     study = read_study(study_in(tmp_path_factory.mktemp("drawn"), text))
     table = screening_of(study).opportunities
-    return study, table, pass_tables(study, table, None)
+    return study, table, pass_tables(study, table)
 
 
 def of(table, **wanted):

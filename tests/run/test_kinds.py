@@ -5,6 +5,7 @@ from dataclasses import fields
 import pytest
 
 from swarm.run.kinds import ENCOUNTERS, FLYBY, LOW_PASS, kinds_of
+from swarm.run.tables import parquet_tables
 from swarm.study.kind_names import SEARCHED
 from swarm.study.schema import study_from
 from tests.helpers.small_cases import make_study
@@ -13,8 +14,9 @@ from tests.helpers.small_cases import make_study
 @pytest.mark.parametrize("kind", ENCOUNTERS.values(), ids=list(ENCOUNTERS))
 def test_every_function_is_there(kind):
     for field in fields(kind):
-        if field.name not in ("name", "place"):
+        if field.name not in ("name", "place", "tables") and getattr(kind, field.name):
             assert callable(kind.function(field.name))
+    assert all(name in parquet_tables() for name in kind.tables)
 
 
 def test_the_table_has_the_kinds_that_are_searched():

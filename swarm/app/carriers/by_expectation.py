@@ -47,10 +47,10 @@ def ranked(
     on_done, found = teller.stage("expected"), list[Ranked]()
     for begin in range(0, len(carriers), _BLOCK):
         block = carriers[begin : begin + _BLOCK]
-        planets = _planets([carrier.study for carrier in block])
+        planets = planets_of([carrier.study for carrier in block])
         kept, paths = [], []
         for carrier in block:
-            ship, why = _made(carrier.study, planets, limits)
+            ship, why = made_within(carrier.study, planets, limits)
             if ship is None or why:
                 found.append(Ranked(carrier, 0.0, why=why))
             else:
@@ -68,12 +68,15 @@ def ranked(
     return [replace(each, rank=place.get(each.carrier.number, 0)) for each in found]
 
 
-def _planets(studies: Sequence[Study]) -> PlanetTable:
+def planets_of(studies: Sequence[Study]) -> PlanetTable:
+    """The planets at all dates that the motherships of studies are made from."""
     needed = [t for study in studies for t in epochs_needed_tdb_s(study)]
     return sample_planets(min(needed), max(needed) + 2.0 * DAY_S)
 
 
-def _made(study: Study, planets: PlanetTable, limits: ChoiceSettings | None) -> tuple[Mothership | None, str]:
+def made_within(
+    study: Study, planets: PlanetTable, limits: ChoiceSettings | None
+) -> tuple[Mothership | None, str]:
     """The mothership, or why there is none; and which limit it does not keep."""
     try:
         ship = mothership_of(study, planets)

@@ -1,41 +1,41 @@
-"""Small burns of a mothership that bring more into reach: proposed by a linear map, to be screened as any other.
+"""Small burns of a mothership that bring more into reach: proposed by the linear map, screened as any other.
 
-A burn dv of the mothership at t_k moves it, and every probe released later, by M_k dv at the encounter, with M_k the
-derivative of the place by the velocity at t_k, across the relative velocity (along it a miss costs nothing). A probe
-whose burn b met its target, M_b b = B, then needs the least b' with M_b b' = B - M_k dv. So b' is linear in dv, and its
-length convex. Rows with a burn somewhat above the limit, the near misses, may come below it, and others leave.
-
-Proposals are burns on a fixed set of directions and sizes at each date, in order of the worth of what is then within
-the limit, a target counting more the less is burnt for it. The map only proposes: each is screened, judged and searched
-as a mothership of its own, beside the one that does not burn.
+Burns on a fixed set of directions and sizes at each date are put in order by the worth of what the map brings within
+the limit, a target counting more the less is burnt for it (`linear_map`). The best of them, and then burns about the
+best of those, are screened exactly for the bodies near the limit, a small part of a catalogue. What that leaves is
+proposed: each is screened in full, judged and searched as a mothership of its own, beside the one that does not burn.
+One that would fly by a planet in a way that breaks a rule of flybys is not proposed, and what its flybys take more is
+charged with its burns.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 import tomli_w
 from numpy.typing import NDArray
 
-from swarm.app.carriers.listed import Carrier, checked
-from swarm.reach.arcs.transition import position_by_velocity
-from swarm.reach.mothership.path import legs_of_table
-from swarm.reach.opportunities import screen_together
-from swarm.run.folder import Run
+from swarm.app.carriers.by_expectation import made_within, planets_of
+from swarm.app.carriers.linear_map import BurnMap, Rows, Tally, burn_map, detour_of, rows_of, screened_worth
+from swarm.app.carriers.listed import Carrier, NoStudy, checked
+from swarm.reach.found import Screening
+from swarm.reach.mothership.sources import Mothership
+from swarm.reach.opportunities import read_mothership, screen_together
 from swarm.run.workers import Pool
 from swarm.study.schema import Study
-from swarm.study.sections.choices import RetargetSettings
+from swarm.study.sections.choices import ChoiceSettings, RetargetSettings
 from swarm.study.toml_file import parse_toml
 from targets.base.constants import STANDARD_GRAVITY_M_S2
-from targets.base.timescale import iso_tdb, tdb_s_from_jd
+from targets.base.errors import InputError
+from targets.base.timescale import iso_tdb
 from targets.catalogue.bodies import Catalogue
-from targets.catalogue.nearest_miss import can_serve
+from targets.ephemeris.planets import PlanetTable
 
 Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 # Directions and sizes (shares of the budget) that are looked at on each date: own choice. Neighbours of 800 points
 # over a sphere are some 7 degrees apart; of 200, one of three cases of brute force was found to 69 % only.
@@ -43,57 +43,143 @@ _DIRECTIONS, _SIZES = 800, (0.1, 0.2, 0.35, 0.5, 0.7, 1.0)
 # Rows up to this much above the burn limit are near misses: what a whole budget gives back where both burns have the
 # same time to work; one of the mothership, longer before, gives back more.
 _LEVER = 3.0
-# Two proposals of one date nearer than this share of the budget are one.
-_APART = 0.3
+# Burns that the map found, screened exactly for the bodies near the limit; then as often burns about so many of the
+# best, this share of the budget away along each axis. Own choice: the map alone missed a fifth of the gain of one of
+# ten cases of brute force that it had not been chosen by.
+_LOOKS, _BEST, _STEPS = 48, 4, (0.25, 0.12)
+# Two of one date nearer than this share of the budget are one: among those looked at, among those proposed.
+_APART_LOOKS, _APART = 0.2, 0.15
+# Of the budget: what planets and curvature make of a return is found when it is flown, not by the map.
+_WITHIN = 0.999
 
 
 @dataclass(frozen=True)
-class Rows:
-    """Rows of the screen as the map sees them.
+class Offer:
+    """A burn on a date with its gain; `carrier` where it was screened exactly for the bodies near the limit."""
 
-    body, release_s, encounter_s : (n,) target number, TDB seconds
-    burn_m_s                     : (n, 3) what the probe burns without a burn of the mothership
-    across                       : (n, 2, 3) unit vectors across the relative velocity
-    by_probe                     : (n, 3, 3) place at the encounter by the probe's burn, s
-    worth                        : (n,) what the target may bring
-    """
-
-    body: Ints
-    release_s: Floats
-    encounter_s: Floats
+    gain: float
+    date: float
     burn_m_s: Floats
-    across: Floats
-    by_probe: Floats
-    worth: Floats
+    carrier: Carrier | None = None
+
+
+@dataclass(frozen=True)
+class Ask:
+    """What burns are to be proposed of: the quiet mothership, what is asked, and what it must keep."""
+
+    carrier: Carrier
+    ship: Mothership
+    asked: RetargetSettings
+    isp_s: float
+    limits: ChoiceSettings | None
+    planets: PlanetTable
 
 
 def ship_propellant_kg(mass_kg: float, burn_m_s: float, isp_s: float) -> float:
-    """Propellant of a burn of a mothership that weighs `mass_kg` before it: m (1 - exp(-dv / (g0 Isp)))."""
+    """Propellant of burns of a mothership that weighs `mass_kg` before them: m (1 - exp(-dv / (g0 Isp)))."""
     return mass_kg * -math.expm1(-burn_m_s / (STANDARD_GRAVITY_M_S2 * isp_s))
 
 
 def proposed(
-    carrier: Carrier, run: Run, asked: RetargetSettings, catalogue: Catalogue, *, pool: Pool, first: int
-) -> list[Carrier]:
-    """The burns to be screened, the most promising first, as motherships numbered from `first`.
+    carrier: Carrier,
+    asked: RetargetSettings,
+    limits: ChoiceSettings | None,
+    catalogue: Catalogue,
+    *,
+    pool: Pool,
+    first: int,
+    gpu: bool = False,
+) -> tuple[list[Carrier], list[NoStudy]]:
+    """The burns to be screened, the most promising first, as motherships numbered from `first`; and those refused.
 
     None where there is no budget, or where by the map no burn brings anything into reach.
     """
     if asked.budget_m_s == 0.0 or asked.isp_s is None:
-        return []
+        return [], []
     study = carrier.study
-    rows = rows_of(study, run, catalogue, lever_m_s=_LEVER * asked.budget_m_s, pool=pool)
-    found: list[tuple[float, float, Floats]] = []  # gain, date, burn
+    ship = read_mothership(study)
+    ask = Ask(carrier, ship, asked, asked.isp_s, limits, planets_of([study]))
+    near = near_limit(study, catalogue, lever_m_s=_LEVER * asked.budget_m_s, pool=pool, gpu=gpu)
+    by_map = offers_of(rows_of(study, ship, near), ship, asked, study.probe.burn_limit_m_s)
+    looked, refused = _looked(ask, by_map, near.targets, pool)
+    chosen = apart(looked, asked, _APART, most=asked.candidates)
+    carriers = [replace(each.carrier, number=first + k) for k, each in enumerate(chosen) if each.carrier]
+    rest = refused[: asked.candidates]
+    return carriers, [replace(each, number=first + len(carriers) + k) for k, each in enumerate(rest)]
+
+
+def _looked(ask: Ask, by_map: list[Offer], near: Catalogue, pool: Pool) -> tuple[list[Offer], list[NoStudy]]:
+    """Burns screened exactly for the bodies near the limit, the best first; and those that cannot be flown."""
+    refused: list[NoStudy] = []
+    looked = _screened(ask, apart(by_map, ask.asked, _APART_LOOKS, most=_LOOKS), near, pool, refused)
+    for step in _STEPS:
+        about = [burn for best in looked[:_BEST] for burn in _neighbours(ask, best, step)]
+        looked = sorted(looked + _screened(ask, about, near, pool, refused), key=lambda each: -each.gain)
+    return looked, refused
+
+
+def _neighbours(ask: Ask, best: Offer, step: float) -> Iterator[Offer]:
+    """Six burns about one, each within the budget as the map tells what later burns take."""
+    detour = detour_of(ask.ship, best.date, ask.asked.return_by)
+    if detour is None:
+        return
+    for axis in range(3):
+        for sign in (1.0, -1.0):
+            burn = best.burn_m_s.copy()
+            burn[axis] += sign * step * ask.asked.budget_m_s
+            total = float(detour.sums_m_s(burn[None, :])[0])
+            most = _WITHIN * ask.asked.budget_m_s
+            yield Offer(0.0, best.date, burn * min(1.0, most / total) if total > 0.0 else burn)
+
+
+def _screened(
+    ask: Ask, offers: Sequence[Offer], near: Catalogue, pool: Pool, refused: list[NoStudy]
+) -> list[Offer]:
+    """Those that can be flown, with what their screens gain, the best first."""
+    made = [(offer, burning(ask, offer)) for offer in offers]
+    refused += [answer for _, answer in made if isinstance(answer, NoStudy)]
+    flown = [(offer, answer) for offer, answer in made if isinstance(answer, Carrier)]
+    if not flown:
+        return []
+    studies = [ask.carrier.study, *(carrier.study for _, carrier in flown)]
+    screens = screen_together(studies, near, pool=pool)
+    quiet, *worth = [screened_worth(own, found) for own, found in zip(studies, screens, strict=True)]
+    found = [
+        replace(offer, gain=value - quiet, carrier=carrier)
+        for (offer, carrier), value in zip(flown, worth, strict=True)
+    ]
+    return sorted(found, key=lambda each: -each.gain)
+
+
+def near_limit(
+    study: Study, catalogue: Catalogue, *, lever_m_s: float, pool: Pool, gpu: bool = False
+) -> Screening:
+    """The screen with `lever_m_s` more than the burn limit."""
+    wider = study.with_keys("probe", burn_limit_m_s=study.probe.burn_limit_m_s + lever_m_s)
+    return screen_together((wider,), catalogue, pool=pool, gpu=gpu)[0]
+
+
+def offers_of(rows: Rows, ship: Mothership, asked: RetargetSettings, limit_m_s: float) -> list[Offer]:
+    """Burns that gain something by the map, the best first."""
+    tally, found = Tally(rows, limit_m_s), list[Offer]()
     for date in asked.dates:
-        maps = ship_map(rows, run, date)
-        if maps is None:
+        detour = detour_of(ship, date, asked.return_by)
+        if detour is None:
             continue
-        burns = asked.budget_m_s * spread_burns()
-        worth = worths(rows, maps, burns, study.probe.burn_limit_m_s)
-        found += [(gain, date, burn) for gain, burn in zip(worth, burns, strict=True) if gain > 0.0]
-    found.sort(key=lambda each: -each[0])
-    chosen = _apart(found, asked)
-    return [_burning(carrier, first + k, date, burn, asked) for k, (_, date, burn) in enumerate(chosen)]
+        mapped = burn_map(rows, ship, detour)
+        burns = spread_burns()
+        burns *= (_WITHIN * asked.budget_m_s / detour.sums_m_s(burns / _sizes(burns)))[:, None]
+        found += _gaining(tally, mapped, burns, date)
+    return sorted(found, key=lambda each: -each.gain)
+
+
+def _sizes(burns: Floats) -> Floats:
+    return np.linalg.norm(burns, axis=1, keepdims=True)
+
+
+def _gaining(tally: Tally, mapped: BurnMap, burns_m_s: Floats, date: float) -> list[Offer]:
+    gains = tally.gains(mapped, burns_m_s)
+    return [Offer(gain, date, burn) for gain, burn in zip(gains, burns_m_s, strict=True) if gain > 0.0]
 
 
 def spread_burns() -> Floats:
@@ -105,133 +191,79 @@ def spread_burns() -> Floats:
     return np.concatenate([size * unit for size in _SIZES])
 
 
-def _apart(
-    found: list[tuple[float, float, Floats]], asked: RetargetSettings
-) -> list[tuple[float, float, Floats]]:
-    """The best, no two of one date close together."""
-    chosen: list[tuple[float, float, Floats]] = []
+def apart(found: Sequence[Offer], asked: RetargetSettings, share: float, *, most: int) -> list[Offer]:
+    """The first in order, no two of one date within a share of the budget of each other."""
+    chosen: list[Offer] = []
+    near = share * asked.budget_m_s
     for each in found:
-        near = _APART * asked.budget_m_s
-        if all(each[1] != other[1] or np.linalg.norm(each[2] - other[2]) > near for other in chosen):
+        if all(
+            each.date != other.date or np.linalg.norm(each.burn_m_s - other.burn_m_s) > near
+            for other in chosen
+        ):
             chosen.append(each)
-            if len(chosen) == asked.candidates:
+            if len(chosen) == most:
                 break
     return chosen
-
-
-# --- the linear map -----------------------------------------------------------------------------------------
-
-
-def rows_of(study: Study, run: Run, catalogue: Catalogue, *, lever_m_s: float, pool: Pool) -> Rows:
-    """The rows within `lever_m_s` above the burn limit, screened anew with that much more."""
-    limit_m_s = study.probe.burn_limit_m_s + lever_m_s
-    wider = study.with_keys("probe", burn_limit_m_s=limit_m_s)
-    (screening,) = screen_together((wider,), catalogue, pool=pool)
-    table = screening.opportunities
-    values = {
-        name: table[name].to_numpy()
-        for name in table.column_names
-        if name not in ("target", "kind", "design")
-    }
-    v_rel = np.column_stack([values[f"v_rel_{axis}_km_s"] for axis in "xyz"])
-    burn_m_s = np.column_stack([values[f"burn_{axis}_m_s"] for axis in "xyz"])
-    burn_s, encounter_s = values["burn_tdb_s"], values["encounter_tdb_s"]
-    states = states_on(run, burn_s)
-    states[:, 3:] += 1e-3 * burn_m_s
-    weights = np.array([row.weight / row.baseline for row in study.science.rows])
-    serves = np.column_stack([can_serve(screening.targets, row.where) for row in study.science.rows])
-    return Rows(
-        body=values["target_index"].astype(np.int64),
-        release_s=tdb_s_from_jd(values["release_jd_tdb"]),
-        encounter_s=encounter_s,
-        burn_m_s=burn_m_s,
-        across=across_of(v_rel),
-        by_probe=position_by_velocity(states, encounter_s - burn_s),
-        worth=(serves @ weights)[values["target_index"].astype(np.int64)],
-    )
-
-
-def states_on(run: Run, tdb_s: Floats) -> Floats:
-    """(n, 6) states of the mothership's path, on the leg that holds each epoch."""
-    states = np.full((len(tdb_s), 6), np.nan)
-    for leg in legs_of_table(run.read_table("mothership")):
-        on_leg = (tdb_s >= leg.epochs_tdb_s[0] - 1.0) & (tdb_s <= leg.epochs_tdb_s[-1] + 1.0)
-        if on_leg.any():
-            states[on_leg] = leg.at(tdb_s[on_leg])
-    return states
-
-
-def across_of(v_rel_km_s: Floats) -> Floats:
-    """(n, 2, 3) two unit vectors across each relative velocity."""
-    z = v_rel_km_s / np.linalg.norm(v_rel_km_s, axis=1, keepdims=True)
-    least = np.eye(3)[np.argmin(np.abs(z), axis=1)]
-    x = np.cross(z, least)
-    x /= np.linalg.norm(x, axis=1, keepdims=True)
-    return np.stack([x, np.cross(z, x)], axis=1)
-
-
-def ship_map(rows: Rows, run: Run, date_jd_tdb: float) -> tuple[Floats, Floats] | None:
-    """What a burn of the mothership on a date does to the rows: (n, 3) probe burns, and (n, 3, 3) their change by dv.
-
-    None where the mothership is on no leg then. Rows that are over before the date stay as they are; those released
-    before and met after it are lost (NaN): no arc spans a burn of the mothership. With M the place across
-    the relative velocity by the probe's burn (2, 3), what moves the encounter is met again by -M^+ across by_ship dv.
-    """
-    at_s = float(tdb_s_from_jd(date_jd_tdb))
-    state = states_on(run, np.array([at_s]))
-    if not np.isfinite(state).all():
-        return None
-    n = len(rows.body)
-    by_ship = position_by_velocity(np.repeat(state, n, axis=0), np.maximum(rows.encounter_s - at_s, 1.0))
-    inverse = np.linalg.pinv(rows.across @ rows.by_probe)
-    change = -inverse @ (rows.across @ by_ship)
-    change[rows.release_s < at_s] = 0.0
-    burns = rows.burn_m_s.copy()
-    burns[(rows.release_s < at_s) & (rows.encounter_s > at_s)] = np.nan
-    return burns, change
-
-
-def worths(rows: Rows, maps: tuple[Floats, Floats], burns_m_s: Floats, limit_m_s: float) -> Floats:
-    """(m,) by how much each burn of the mothership adds to what is in reach, by the map; below 0 where it takes away.
-
-    A target is worth the share of science it may bring, more where a probe burns less for it: half at the limit.
-    """
-    base, change = maps
-    order = np.argsort(rows.body, kind="stable")
-    starts = np.flatnonzero(np.diff(rows.body[order], prepend=-1))
-    worth = rows.worth[order][starts]
-
-    def summed(burns: Floats) -> float:
-        size = np.linalg.norm(burns, axis=1)[order]
-        least = np.fmin.reduceat(size, starts)
-        return float((worth * np.where(least <= limit_m_s, 1.0 - 0.5 * least / limit_m_s, 0.0)).sum())
-
-    if not len(rows.body):
-        return np.zeros(len(burns_m_s))
-    none = summed(rows.burn_m_s)
-    return np.array([summed(base + change @ dv) - none for dv in burns_m_s])
 
 
 # --- as motherships -----------------------------------------------------------------------------------------
 
 
-def _burning(
-    carrier: Carrier, number: int, date: float, burn_m_s: Floats, asked: RetargetSettings
-) -> Carrier:
-    """The mothership with a burn more: a study of one path as any other."""
+def burning(ask: Ask, offer: Offer) -> Carrier | NoStudy:
+    """The mothership with a burn more, a study of one path as any other; or why it cannot be flown."""
+    made = _with_burn(ask, offer.date, offer.burn_m_s)
+    if isinstance(made, Carrier) and made.burn_m_s > ask.asked.budget_m_s:
+        # the map was wrong about what its return takes: smaller by as much, once
+        made = _with_burn(ask, offer.date, offer.burn_m_s * (_WITHIN * ask.asked.budget_m_s / made.burn_m_s))
+        if isinstance(made, Carrier) and made.burn_m_s > ask.asked.budget_m_s:
+            why = f"its burns and flybys take {made.burn_m_s:.2f} m/s, more than {ask.asked.budget_m_s:g}"
+            return NoStudy(made.number, made.label, made.changes, why)
+    return made
+
+
+def _with_burn(ask: Ask, date: float, burn_m_s: Floats) -> Carrier | NoStudy:
+    """Its number is given when it is known which are proposed."""
+    carrier, number = ask.carrier, 0
     entry: dict[str, Any] = {"date": date} | {
         f"{axis}_m_s": round(float(value), 6) for axis, value in zip("xyz", burn_m_s, strict=True)
     }
+    if ask.asked.return_by is not None:
+        entry["return_by"] = ask.asked.return_by
     data = parse_toml(carrier.text, file=carrier.study.base / "study.toml")
     data["mothership"]["burns"] = [*data["mothership"].get("burns", []), entry]
     size = float(np.linalg.norm([entry[f"{axis}_m_s"] for axis in "xyz"]))
     label = f"{carrier.label}, burn of {size:.2f} m/s on {iso_tdb(date)[:10]}"
-    return Carrier(
-        number,
-        label,
-        carrier.changes | {"mothership.burns": [entry]},
-        tomli_w.dumps(data),
-        checked(data, file=label, base=carrier.study.base),
-        burn_m_s=size,
-        burn_kg=ship_propellant_kg(carrier.study.mothership.mass_kg, size, asked.isp_s or math.inf),
+    changes = carrier.changes | {"mothership.burns": [entry]}
+    try:
+        study = checked(data, file=label, base=carrier.study.base)
+    except InputError as problem:
+        return NoStudy(number, label, changes, str(problem).splitlines()[0])
+    ship, why = made_within(study, ask.planets, ask.limits)
+    if ship is None or (why := why or newly_powered(ask.ship, ship, ask.limits)):
+        return NoStudy(number, label, changes, why)
+    total = burnt_m_s(ask.ship, ship)
+    made = Carrier(number, label, changes, tomli_w.dumps(data), study, burn_m_s=total)
+    return replace(made, burn_kg=ship_propellant_kg(study.mothership.mass_kg, total, ask.isp_s))
+
+
+def newly_powered(quiet: Mothership, ship: Mothership, limits: ChoiceSettings | None) -> str:
+    """Why a flyby that needs no manoeuvre without the burn may not need one with it; empty where none does.
+
+    A study that allows manoeuvres says how large they may be (`choices.manoeuvre_max_m_s`).
+    """
+    if limits is not None and limits.manoeuvre_max_m_s is not None:
+        return ""
+    for before, after in zip(quiet.flybys, ship.flybys, strict=True):
+        if after.powered and not before.powered:
+            return after.sentence()
+    return ""
+
+
+def burnt_m_s(quiet: Mothership, ship: Mothership) -> float:
+    """What the burns of a mothership come to beyond those of the quiet one, and what its flybys take more."""
+    burns = sum(burn.size_m_s for burn in ship.burns) - sum(burn.size_m_s for burn in quiet.burns)
+    more = sum(
+        max(after.manoeuvre_m_s - before.manoeuvre_m_s, 0.0)
+        for before, after in zip(quiet.flybys, ship.flybys, strict=True)
     )
+    return burns + more

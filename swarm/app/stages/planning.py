@@ -178,7 +178,7 @@ def _draw(
     run.write_table("arcs", arc_points(flown, work.table("mothership")))
     run.write_table("events", event_dates(flown, come_to, work.table("corrections")))
     run.write_table("aims", _aims(study, flown, come_to))
-    for name, table in _shown(study, flown, come_to).items():
+    for name, table in _followed(study, flown).items():
         run.write_table(name, table)
     returned = successes(study, flown, targets, front=result.front, plans=result.plans, judged=chances)
     run.write_table("successes", returned)
@@ -197,14 +197,13 @@ def _aims(study: Study, flown: pa.Table, come_to: pa.Table) -> pa.Table:
     return pa.concat_tables(drawn)
 
 
-def _shown(study: Study, flown: pa.Table, come_to: pa.Table) -> dict[str, pa.Table]:
-    """What is drawn of some kinds of encounter besides."""
-    kinds = np.asarray(flown["kind"].to_pylist(), dtype=object)
+def _followed(study: Study, flown: pa.Table) -> dict[str, pa.Table]:
+    """How rows that are drawn go, in time, by table, of the kinds that have such a thing to draw."""
     made: dict[str, pa.Table] = {}
-    for name, kind in ENCOUNTERS.items():
-        own = np.flatnonzero(kinds == name)
-        if kind.show and len(own):
-            made |= kind.function("show")(study, flown.take(own), come_to.take(own))
+    for kind in ENCOUNTERS.values():
+        own = flown.filter(pc.equal(flown["kind"], kind.name)) if kind.follow else flown.slice(0, 0)
+        if own.num_rows:
+            made |= kind.function("follow")(study, own)
     return made
 
 

@@ -9,6 +9,7 @@ import pyarrow.compute as pc
 from swarm.app.stages.record import Work
 from swarm.reach.approach.scene import ephemeris_of
 from swarm.reach.mothership.path import legs_of_table
+from swarm.refine.handoff.entry_messages import write_entries
 from swarm.refine.handoff.package import Package, clear_package, write_package
 from swarm.refine.handoff.pass_messages import write_passes
 from swarm.refine.passes_dispersed import dispersed_passes
@@ -25,9 +26,12 @@ from swarm.refine.whole_plan import (
 from swarm.run.csv_cells import csv_text
 from swarm.run.folder import Run
 from swarm.run.kinds import ENCOUNTERS
+from swarm.study.kind_names import ENTRY, LOW_PASS
 from targets.base.errors import NothingFeasible
 
 _PACKAGE = "handoff"
+# What is handed over of encounters with planets and moons, by kind.
+_AT_PLACES = {LOW_PASS: write_passes, ENTRY: write_entries}
 
 
 def tables_of(run: Run) -> RunTables:
@@ -53,7 +57,8 @@ def work_refine(work: Work) -> None:
     flown, lost = refine_plan(study, tables, plan, pool=work.pool, on_done=work.teller.stage("refine"))
     others = others_of(study, flown, legs_of_table(tables.mothership), pool=work.pool)
     changes = ranking_changes(study, tables, work.table("front"), flown, lost=lost)
-    dispersed, differences = dispersed_passes(study, plan, _passes_of(run, plan), pool=work.pool)
+    low = [each for each in _passes_of(run, plan) if each[1]["kind"] == LOW_PASS]
+    dispersed, differences = dispersed_passes(study, plan, low, pool=work.pool)
     run.note(
         "refined",
         {
@@ -102,9 +107,11 @@ def work_handoff(work: Work) -> None:
             folder=folder,
         )
     worst = package.worst_km, package.worst_km_s
-    if passes:
-        off = write_passes(work.study, passes, folder, ephemeris=ephemeris_of(work.study))
-        worst = max(worst[0], off[0]), max(worst[1], off[1])
+    for name, write in _AT_PLACES.items():
+        own = [each for each in passes if each[1]["kind"] == name]
+        if own:
+            off = write(work.study, own, folder, ephemeris=ephemeris_of(work.study))
+            worst = max(worst[0], off[0]), max(worst[1], off[1])
     for each in package.unwritten:
         run.warn(f"plan {plan}, probe {each.arc.probe} ({each.arc.target}) not handed over: {each.reason}")
     run.note(

@@ -17,8 +17,9 @@ from swarm.reach.found import Screening
 from swarm.report.drawn import density
 from swarm.run.csv_cells import csv_text
 from swarm.run.folder import Run, sha256_of
-from swarm.run.kinds import at_places
-from swarm.run.tables.screening import OPPORTUNITY_COLUMNS, PASS_COLUMNS
+from swarm.run.kinds import ENCOUNTERS
+from swarm.run.tables import parquet_tables
+from swarm.run.tables.screening import OPPORTUNITY_COLUMNS
 from swarm.study.schema import Study
 from targets.base.errors import InputError
 from targets.catalogue.knowledge import knowledge_notes, near_earth_warning
@@ -44,6 +45,8 @@ def work_screen(work: Work) -> None:
     # ends the run before anything is kept; what it says, the pipeline says
     unserved_rows(study, screening.opportunities, screening.targets)
     _keep_notes(run, screening)
+    for said in screening.limits:
+        work.teller.say(f"screen: {said}")
     run.write_table("targets", bodies_alone(screening.targets).to_table())
     run.write_table("mothership", screening.path)
     _keep_opportunities(run, study, screening)
@@ -58,8 +61,11 @@ def _keep_opportunities(run: Run, study: Study, screening: Screening) -> None:
         return
     own = {column.name for column in OPPORTUNITY_COLUMNS}
     run.write_table("opportunities", table.select([name for name in table.column_names if name in own]))
-    wide = [column.name for column in PASS_COLUMNS]
-    run.write_table("passes", table.filter(pa.array(at_places(table))).select(wide))
+    for name in dict.fromkeys(name for kind in ENCOUNTERS.values() for name in kind.tables):
+        having = [kind.name for kind in ENCOUNTERS.values() if name in kind.tables]
+        own_rows = table.filter(pc.is_in(table["kind"], value_set=pa.array(having)))
+        if own_rows.num_rows:
+            run.write_table(name, own_rows.select([column.name for column in parquet_tables()[name].columns]))
     known = places_table(places, ephemeris_of(study), study.protection.impact_chance_max)
     run.write_table("places", known)
     for row in known.to_pylist():
@@ -80,6 +86,8 @@ def _keep_notes(run: Run, screening: Screening) -> None:
     run.note("mothership", {"flybys": flybys, "notes": list(screening.notes)})
     for said in screening.cautions:
         run.warn(said)
+    if screening.limits:
+        run.note("limits_of_rows", list(screening.limits))
     if lost := screening.counts["not_movable"]:
         run.warn(f"{lost} bodies could not be moved to the study's dates and were left out")
     bodies = bodies_alone(screening.targets)

@@ -71,8 +71,12 @@ class Corridor:
 
     def edges_of_spreads_deg(self, clock_deg: float, spreads: Floats) -> tuple[Floats, Floats]:
         """The same for several spreads of the air at once, (k,) each."""
-        shallow, steep = (_parabola(three, spreads) for three in self._all_round(clock_deg % 360.0))
-        return np.clip(shallow, 0.0, 90.0), np.clip(steep, 0.0, 90.0)
+        return edges_between_deg(self.edges_at(clock_deg), spreads)
+
+    def edges_at(self, clock_deg: float) -> Floats:
+        """(2, 3) shallow and steep edge at a clock angle, by SPREADS of the air."""
+        edges: Floats = self._all_round(clock_deg % 360.0)
+        return edges
 
     @cached_property
     def _all_round(self) -> CubicSpline:
@@ -86,6 +90,12 @@ class Corridor:
         away = np.abs((self.clock_deg - clock_deg + 180.0) % 360.0 - 180.0)
         k = int(np.argmin(away))
         return int(self.shallow_reason[1, k]), int(self.steep_reason[1, k])
+
+
+def edges_between_deg(edges_deg: Floats, spreads: Floats) -> tuple[Floats, Floats]:
+    """Shallow and steep edge, (k,) each, where (2, 3) are known by SPREADS of the air."""
+    shallow, steep = (_parabola(three, spreads) for three in edges_deg)
+    return np.clip(shallow, 0.0, 90.0), np.clip(steep, 0.0, 90.0)
 
 
 def _parabola(three: Floats, spread: Floats) -> Floats:
@@ -206,18 +216,36 @@ def corridor_chance(
 
     b_km : (2,) T, R of the aim point, whose angle is `angle_deg`; cov_km2 : (3,) TT, RR, TR
     """
+    edges = corridor.edges_at(math.degrees(math.atan2(b_km[1], b_km[0])))
+    return chance_between(
+        edges, b_km, cov_km2, angle_deg=angle_deg, v_inf_km_s=asymptote.v_inf, mu_km3_s2=asymptote.mu,
+        interface=interface,
+    )  # fmt: skip
+
+
+def chance_between(
+    edges_deg: Floats,
+    b_km: Floats,
+    cov_km2: Floats,
+    *,
+    angle_deg: float,
+    v_inf_km_s: float,
+    mu_km3_s2: float,
+    interface: Interface,
+) -> float:
+    """The same from the edges, (2, 3) by SPREADS, at the clock angle of the aim point."""
     size = float(np.hypot(*b_km))
-    clock = math.degrees(math.atan2(b_km[1], b_km[0]))
+    own = entry_aim_km(math.radians(angle_deg), v_inf_km_s, mu_km3_s2, interface)
 
     def aim_km(deg: float) -> float:
         # what the formula and the field make of one angle differ by little: the row's own aim takes it off
-        formula = entry_aim_km(math.radians(deg), asymptote.v_inf, asymptote.mu, interface)
-        own = entry_aim_km(math.radians(angle_deg), asymptote.v_inf, asymptote.mu, interface)
-        return max(size + formula - own, 0.0)
+        return max(size + entry_aim_km(math.radians(deg), v_inf_km_s, mu_km3_s2, interface) - own, 0.0)
 
-    shallow, steep = corridor.edges_of_spreads_deg(clock, _NODES)
+    shallow, steep = edges_between_deg(edges_deg, _NODES)
     inner = np.array([0.0 if angle >= 90.0 else aim_km(angle) for angle in steep])
     outer = np.array([aim_km(angle) for angle in shallow])
     there = inner < outer
-    chances = ring_chance(np.tile(b_km, (len(inner), 1)), cov_km2, np.minimum(inner, outer), outer)
-    return float((chances * there) @ (_WEIGHTS / _WEIGHTS.sum()))
+    if not there.any():
+        return 0.0
+    chances = ring_chance(np.tile(b_km, (int(there.sum()), 1)), cov_km2, inner[there], outer[there])
+    return float(chances @ (_WEIGHTS / _WEIGHTS.sum())[there])

@@ -15,10 +15,11 @@ from swarm.encounter.entry.heating import CONVECTIVE, NONE, RADIATIVE
 from swarm.encounter.entry.relay import RelayRules
 from swarm.encounter.entry.shell import Shell, ShellLimits, shell_of
 from swarm.encounter.entry.world import Globe, world_of
-from swarm.reach.approach.carrier import Places
+from swarm.reach.approach.carrier import Places, aim_of_flyby_km, carrier_about, sampled
 from swarm.reach.approach.entry_goals import Interface
 from swarm.reach.approach.entry_rows import interface_of
 from swarm.reach.approach.passage import Passage
+from swarm.reach.approach.scene import Scene
 from swarm.study.entry_relations import interface_km
 from swarm.study.schema import Study
 from swarm.study.sections.approach import ApproachSettings
@@ -44,6 +45,8 @@ LOST_REASONS = (
 LOST_NAMES = ("end", "pressure", "heat", "battery", "ground")
 # Without a depth of its own the air's part of a link is stated from here.
 _ZENITH_BAR = 10.0
+# No descent is followed longer (`descent`).
+_LONGEST_S = 172_800.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,6 +103,20 @@ def atmosphere_for(study: Study, ask: ApproachSettings) -> Atmosphere:
     return read_own_atmosphere(
         study.base / name, body=ask.body, gas=GAS_OF_BODY[ask.body], interface_km=interface_km(ask)
     )
+
+
+def setting_at(scene: Scene, ask: ApproachSettings, design: DesignSettings, passage: Passage) -> Setting:
+    """The setting of a design at a passage of a scene; the mothership's places are sampled, to be sent to workers."""
+    flyby = scene.flyby_at(passage)
+    found = carrier_about(passage, scene.states, scene.ephemeris, flyby)
+    place = None
+    if found is not None:
+        offsets = [60.0 * minutes for minutes in ask.arrival_offsets_min]
+        first, last = passage.closest_tdb_s + min(offsets), passage.closest_tdb_s + max(offsets)
+        # along legs a hyperbola joins them, whatever the path's own end; a file ends where it ends
+        until = math.inf if flyby is not None else scene.span_tdb_s[1]
+        place = sampled(found, first - 600.0, last + _LONGEST_S, until_tdb_s=until)
+    return setting_of(scene.study, ask, design, passage, place, aim_of_flyby_km(flyby, passage.body))
 
 
 def setting_of(

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,15 +39,15 @@ class EntryAsk:
 
 
 @dataclass(frozen=True, eq=False)
-class EntryRows:
-    """n rows of one passage, whatever became of them (`shots.status`); states about the planet's centre.
+class AskedEntries:
+    """n rows of one passage that may be flown; states about the planet's centre.
 
     path  : (n, 6) unburned, at the burn
     early : how many rows were left out because they would be released before the mothership's path begins
+    late  : how many because a two-body leg knows nothing of the planet's pull, in whose sphere they would burn
     """
 
     passage: Passage
-    field: PlanetField
     interface: Interface
     release_s: Floats
     burn_s: Floats
@@ -54,8 +55,21 @@ class EntryRows:
     clock_deg: Floats
     offset_s: Floats
     path: Floats
-    shots: EntryShots
     early: int
+    late: int
+
+    def take(self, rows: slice) -> AskedEntries:
+        """Some of the rows."""
+        names = ("release_s", "burn_s", "angle_deg", "clock_deg", "offset_s", "path")
+        return replace(self, **{name: getattr(self, name)[rows] for name in names})
+
+
+@dataclass(frozen=True, eq=False)
+class EntryRows(AskedEntries):
+    """The rows as shot in a field, whatever became of them (`shots.status`)."""
+
+    field: PlanetField
+    shots: EntryShots
 
 
 def interface_of(passage: Passage, height_km: float) -> Interface:
@@ -65,30 +79,48 @@ def interface_of(passage: Passage, height_km: float) -> Interface:
     return Interface(height_km, body.radius_km, body.polar_radius_km, pole)
 
 
-def entry_rows(
+def asked_entries(
     ask: EntryAsk, passage: Passage, states: States, *, first_tdb_s: float, ephemeris: Ephemeris
-) -> EntryRows:
-    """Shoot every row of an approach at one passage."""
-    met, body, planet = passage.closest_tdb_s, passage.body, planet_of(passage.body)
+) -> AskedEntries:
+    """Every row of an approach at one passage: dates of release, angles, clock angles, arrivals; where each begins."""
+    met, planet = passage.closest_tdb_s, planet_of(passage.body)
     clocks = np.arange(0.0, 360.0 - 1e-9, ask.clock_step_deg)
     offsets = (np.nan,) if ask.offsets_min is None else tuple(60.0 * x for x in ask.offsets_min)
     combined = list(itertools.product(ask.release_days_before, ask.angles_deg, clocks, offsets))
     asked = np.array([row for row in combined if met - row[0] * DAY_S >= first_tdb_s]).reshape(-1, 4)
     release = met - asked[:, 0] * DAY_S
     burn = release + ask.checkout_days * DAY_S
-    covered = (float(burn.min(initial=met)) - 1.0, met + WINDOW_S + DAY_S)
-    field, interface = field_about(planet, *covered, ephemeris), interface_of(passage, ask.interface_km)
     dates, which = np.unique(burn, return_inverse=True)
     path = (states(dates) - ephemeris.about_sun(planet, dates))[which] if len(dates) else np.empty((0, 6))
-    n = len(burn)
+    known = np.ones(len(burn), dtype=bool)
+    if not math.isfinite(passage.distance_km):
+        known = np.linalg.norm(path[:, :3], axis=1) >= planet.influence_km
+    angle, clock, offset = (asked[known, k] for k in (1, 2, 3))
+    return AskedEntries(
+        passage, interface_of(passage, ask.interface_km), release[known], burn[known], angle, clock, offset,
+        path[known], len(combined) - len(burn), int((~known).sum()),
+    )  # fmt: skip
+
+
+def covered_by_entries_s(asked: AskedEntries) -> tuple[float, float]:
+    """Span that a field must cover for these rows."""
+    met = asked.passage.closest_tdb_s
+    return float(asked.burn_s.min(initial=met)) - 1.0, met + WINDOW_S + DAY_S
+
+
+def field_for_entries(asked: AskedEntries, ephemeris: Ephemeris) -> PlanetField:
+    """The field in which these rows are shot."""
+    return field_about(planet_of(asked.passage.body), *covered_by_entries_s(asked), ephemeris)
+
+
+def shot_entries(asked: AskedEntries, field: PlanetField, covered_s: tuple[float, float]) -> EntryRows:
+    """Shoot rows in a field that covers a span."""
+    met, body, n = asked.passage.closest_tdb_s, asked.passage.body, len(asked.burn_s)
     shots = shoot_entries(
-        path, burn, target=index_of(body), gm_km3_s2=body.gm_km3_s2,
-        windows_s=np.column_stack([np.maximum(burn, met - WINDOW_S), np.full(n, met + WINDOW_S)]),
+        asked.path, asked.burn_s, target=index_of(body), gm_km3_s2=body.gm_km3_s2,
+        windows_s=np.column_stack([np.maximum(asked.burn_s, met - WINDOW_S), np.full(n, met + WINDOW_S)]),
         gate_km=body.influence_km,
-        goals=np.column_stack([np.radians(asked[:, 1:3]), met + asked[:, 3]]),
-        interface=interface, field=field, covered_s=covered,
+        goals=np.column_stack([np.radians(asked.angle_deg), np.radians(asked.clock_deg), met + asked.offset_s]),
+        interface=asked.interface, field=field, covered_s=covered_s,
     )  # fmt: skip
-    return EntryRows(
-        passage, field, interface, release, burn, asked[:, 1], asked[:, 2], asked[:, 3], path, shots,
-        len(combined) - n,
-    )  # fmt: skip
+    return EntryRows(**vars(asked), field=field, shots=shots)

@@ -8,7 +8,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from swarm.reach.approach.entry_rows import EntryAsk, EntryRows, entry_rows
+from swarm.reach.approach.entry_rows import (
+    AskedEntries,
+    EntryAsk,
+    EntryRows,
+    asked_entries,
+    covered_by_entries_s,
+    field_for_entries,
+    shot_entries,
+)
 from swarm.reach.approach.passage import Meeting, Nearest, Passage, States, nearest, passages
 from swarm.reach.approach.rows import Ask, Asked, asked_rows
 from swarm.reach.mothership.flybys import Flyby
@@ -78,14 +86,19 @@ class Scene:
         first = self._first_s(passage)
         return asked_rows(asked, passage, self.states, first_tdb_s=first, ephemeris=self.ephemeris)
 
-    def entries(self, ask: ApproachSettings, passage: Passage, *, checkout_days: float) -> EntryRows:
-        """Entries of a passage, shot; a mothership that aims the probe burns as it lets go."""
+    def asked_entries(self, ask: ApproachSettings, passage: Passage, *, checkout_days: float) -> AskedEntries:
+        """Entries of a passage; a mothership that aims the probe burns as it lets go."""
         asked = EntryAsk(
             ask.angles_deg, ask.clock_step_deg, ask.release_days_before, ask.arrival_offsets_min,
             checkout_days if ask.steer == "probe" else 0.0, interface_km(ask),
         )  # fmt: skip
         first = self._first_s(passage)
-        return entry_rows(asked, passage, self.states, first_tdb_s=first, ephemeris=self.ephemeris)
+        return asked_entries(asked, passage, self.states, first_tdb_s=first, ephemeris=self.ephemeris)
+
+    def entries(self, ask: ApproachSettings, passage: Passage, *, checkout_days: float) -> EntryRows:
+        """The same, shot."""
+        asked = self.asked_entries(ask, passage, checkout_days=checkout_days)
+        return shot_entries(asked, field_for_entries(asked, self.ephemeris), covered_by_entries_s(asked))
 
     def flyby_at(self, passage: Passage) -> Flyby | None:
         """The flyby that joins two legs at a passage that is a meeting of a planet's centre."""

@@ -10,7 +10,7 @@ from pathlib import Path as FilePath
 
 import numpy as np
 
-from swarm.reach.mothership.burned import burned_legs
+from swarm.reach.mothership.burned import FlownBurn, burned_legs
 from swarm.reach.mothership.flybys import Flyby, planet_named
 from swarm.reach.mothership.followed import follow, states_within
 from swarm.reach.mothership.from_elements import path_from_elements, state_at_epoch
@@ -35,12 +35,14 @@ class Mothership:
     flybys        : passages of planets between legs
     notes         : sentences about flybys, manoeuvres and rules applied
     source_sha256 : of the file it was read from, None where the study itself gives it
+    burns         : its own impulses, those included that lead back
     """
 
     legs: tuple[Path, ...]
     flybys: tuple[Flyby, ...] = ()
     notes: tuple[str, ...] = ()
     source_sha256: str | None = None
+    burns: tuple[FlownBurn, ...] = ()
 
 
 def mothership_of(study: Study, planets: PlanetTable) -> Mothership:
@@ -51,8 +53,16 @@ def mothership_of(study: Study, planets: PlanetTable) -> Mothership:
     ship = _BY_KIND[study.mothership.kind](study, planets)
     if not study.mothership.burns:
         return ship
-    legs, notes = burned_legs(ship.legs, study.mothership.burns, planets)
-    return replace(ship, legs=legs, notes=ship.notes + notes)
+    made = burned_legs(ship.legs, study.mothership.burns, planets, ship.flybys)
+    said = {old.sentence(): new.sentence() for old, new in zip(ship.flybys, made.flybys, strict=True)}
+    notes = tuple(said.get(note, note) for note in ship.notes)
+    return replace(
+        ship,
+        legs=made.legs,
+        flybys=made.flybys,
+        burns=made.burns,
+        notes=notes + tuple(burn.sentence() for burn in made.burns),
+    )
 
 
 def epochs_needed_tdb_s(study: Study) -> tuple[float, ...]:

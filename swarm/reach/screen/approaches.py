@@ -27,6 +27,8 @@ COARSE_S = 46.0 * DAY_S
 # Interpolating the path, the pull of planets on the mothership within a step, and rounding.
 _SLACK_KM = 2.0e4
 _FINE_STEP_S = DAY_S
+# Of so many legs a body is expected near one; where it is near more, the sweep is made again with the room it takes.
+_LEGS_A_ROW = 16
 # In this time nothing closes more than half the slack.
 _SHORTEST_SKIP_S = 150.0
 # The mothership's two-body pull is raised by this for the planets' share.
@@ -175,7 +177,10 @@ def _fine(state, node_s, first_s, last_s, allowance, any_km, pull, path, out, co
 
 @njit(cache=True)
 def _sweep(nodes_s, states, allowance, samples, fleet, out):
-    """All bodies, windows, coarse samples and legs; how many rows were wanted (more than out holds: once more)."""
+    """All bodies, windows, coarse samples and legs; how many rows were wanted (more than out holds: once more).
+
+    Arrays of the legs are (samples, legs): a thousand legs are gone through in the order in which they lie.
+    """
     sample_s, sample_node, half_s, leg_states, leg_bound, leg_pull = samples
     path_states, path_any, offsets, starts, steps = fleet
     legs = starts.shape[0]
@@ -199,12 +204,12 @@ def _sweep(nodes_s, states, allowance, samples, fleet, out):
             pull = strongest_pull(r, v, perihelion, half_s)
             extra = allowance[j, n] + _SLACK_KM
             for c in range(legs):
-                if leg_bound[c, k] == 0.0:
+                if leg_bound[k, c] == 0.0:
                     continue
                 if stays_outside(
-                    x - leg_states[c, k, 0], y - leg_states[c, k, 1], z - leg_states[c, k, 2],
-                    vx - leg_states[c, k, 3], vy - leg_states[c, k, 4], vz - leg_states[c, k, 5],
-                    half_s, pull + leg_pull[c, k], leg_bound[c, k] + extra,
+                    x - leg_states[k, c, 0], y - leg_states[k, c, 1], z - leg_states[k, c, 2],
+                    vx - leg_states[k, c, 3], vy - leg_states[k, c, 4], vz - leg_states[k, c, 5],
+                    half_s, pull + leg_pull[k, c], leg_bound[k, c] + extra,
                 ):  # fmt: skip
                     continue
                 a, b = offsets[c], offsets[c + 1]
@@ -212,7 +217,7 @@ def _sweep(nodes_s, states, allowance, samples, fleet, out):
                 first = max(starts[c], sample_s[k] - half_s)
                 last = min(end, sample_s[k] + half_s)
                 count = _fine(
-                    states[j, n], nodes_s[j], first, last, extra, path_any[a:b], pull + leg_pull[c, k],
+                    states[j, n], nodes_s[j], first, last, extra, path_any[a:b], pull + leg_pull[k, c],
                     (path_states[a:b], starts[c], steps[c]), out, count, c, n,
                 )  # fmt: skip
     return count
@@ -275,7 +280,8 @@ def find_approaches(prepared: Prepared, legs: tuple[MothershipLeg, ...]) -> tupl
     A body that is within the bound at some time is within an interval returned for it (perturbed motion, as
     far as the drift allowance of `prepared` holds). Tested in tests/reach/screen/test_nothing_is_lost.py.
     """
-    samples = _coarse_samples(prepared.nodes_tdb_s, legs)
+    times, node, half_s, *by_leg_first = _coarse_samples(prepared.nodes_tdb_s, legs)
+    samples = (times, node, half_s, *(np.ascontiguousarray(part.swapaxes(0, 1)) for part in by_leg_first))
     fleet = (
         np.concatenate([leg.path.states for leg in legs]),
         np.concatenate([leg.bound.any_km for leg in legs]),
@@ -283,7 +289,8 @@ def find_approaches(prepared: Prepared, legs: tuple[MothershipLeg, ...]) -> tupl
         np.array([leg.path.start_tdb_s for leg in legs]),
         np.array([leg.path.step_s for leg in legs]),
     )
-    room = 1024 + prepared.states.shape[1] * len(legs)
+    # few bodies come near any one leg: for a thousand legs and 20 000 bodies this is 40 MB, not 640
+    room = 1024 + prepared.states.shape[1] * (1 + len(legs) // _LEGS_A_ROW)
     while True:
         out = np.empty((room, 4))
         count = _sweep(prepared.nodes_tdb_s, prepared.states, prepared.allowance_km, samples, fleet, out)

@@ -37,12 +37,12 @@ def opm_text(
     mass_kg: float,
     area_m2: float,
     reflectivity: float,
-    covariance: Floats,
+    covariance: Floats | None,
     manoeuvre: Manoeuvre | None = None,
     comments: Sequence[str] = (),
     center: str = SUN,
 ) -> str:
-    """Return the message of a state (epoch, (6,) km and km/s) with its (6, 6) covariance."""
+    """Return the message of a state (epoch, (6,) km and km/s) with its (6, 6) covariance, where one is known."""
     epoch, values = state
     lines = header("OPM", creation_tdb_s, comments)
     lines += [
@@ -61,11 +61,11 @@ def opm_text(
         f"MASS = {mass_kg:.6f} [kg]",
         f"SOLAR_RAD_AREA = {area_m2:.6f} [m**2]",
         f"SOLAR_RAD_COEFF = {reflectivity:.6f}",
-        "",
-        "COV_REF_FRAME = ICRF",
     ]
-    for i, row in enumerate(_AXES):
-        lines += [f"C{row}_{column} = {covariance[i, j]:.12e}" for j, column in enumerate(_AXES[: i + 1])]
+    if covariance is not None:
+        lines += ["", "COV_REF_FRAME = ICRF"]
+        for i, row in enumerate(_AXES):
+            lines += [f"C{row}_{column} = {covariance[i, j]:.12e}" for j, column in enumerate(_AXES[: i + 1])]
     if manoeuvre is not None:
         lines += [
             "",
@@ -94,7 +94,7 @@ _UNITS |= {f"MAN_DV_{k}": "km/s" for k in (1, 2, 3)}
 
 @dataclass(frozen=True, eq=False)
 class Parameters:
-    """A message read back: epoch TDB s, (6,) ICRF state, (6, 6) covariance, the burn if any.
+    """A message read back: epoch TDB s, (6,) ICRF state, (6, 6) covariance (NaN where none is given), the burn if any.
 
     mass_kg, area_m2, reflectivity : what solar pressure at the epoch rests on
     """
@@ -112,10 +112,11 @@ def read_opm(file: Path, *, center: str = SUN) -> Parameters:
     """Read a message of this package. Raises InputError for a frame, centre, time scale or unit that is not its own."""
     said = _said(file, _LABELS | {"CENTER_NAME": center})
     state = np.array([float(said[axis]) for axis in _AXES])
-    covariance = np.zeros((6, 6))
-    for i, row in enumerate(_AXES):
-        for j, column in enumerate(_AXES[: i + 1]):
-            covariance[i, j] = covariance[j, i] = float(said[f"C{row}_{column}"])
+    covariance = np.full((6, 6), np.nan)
+    if "COV_REF_FRAME" in said:
+        for i, row in enumerate(_AXES):
+            for j, column in enumerate(_AXES[: i + 1]):
+                covariance[i, j] = covariance[j, i] = float(said[f"C{row}_{column}"])
     burn = None
     if "MAN_EPOCH_IGNITION" in said:
         burn = Manoeuvre(

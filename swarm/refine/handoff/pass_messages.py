@@ -110,7 +110,7 @@ def _write_messages(
         centers=[each.center for each in whole],
     )  # fmt: skip
     (folder / f"{stem}_pass.oem").write_text(text, encoding="ascii")
-    for which, message in _parameters(study, row, path, name, created).items():
+    for which, message in parameter_messages(study, row, path, name, _comments(row, path)).items():
         (folder / f"{stem}_pass_{which}.opm").write_text(message, encoding="ascii")
     if path.moon is not None:
         body = mass_named(row["target"])
@@ -122,10 +122,11 @@ def _write_messages(
         (folder / f"{stem}_{one_line(row['target']).lower()}.oem").write_text(text, encoding="ascii")
 
 
-def _parameters(
-    study: Study, row: dict[str, Any], path: PassPath, name: str, created: float
+def parameter_messages(
+    study: Study, row: dict[str, Any], path: PassPath, name: str, comments: tuple[str, ...]
 ) -> dict[str, str]:
     """Messages at the release, with the burn to come, and after the burn; without check-out the second alone."""
+    created = float(tdb_s_from_jd(study.study.date_jd_tdb))
     alone = study.of_design(row.get("design") or ONE_DESIGN)
     probe, burn = alone.probe, burn_km_s(row)
     mass = probe.wet_mass_kg, mass_after_kg(alone, burn)
@@ -138,7 +139,7 @@ def _parameters(
     made = {
         "after_burn": opm_text(
             name, (float(after.stretch.epochs_tdb_s[0]), after.stretch.states[0]), mass_kg=mass[1],
-            covariance=burnt_cov, center=after.center, comments=("state after the burn", *_comments(row, path)),
+            covariance=burnt_cov, center=after.center, comments=("state after the burn", *comments),
             **common,
         )
     }  # fmt: skip
@@ -149,7 +150,7 @@ def _parameters(
             name, (float(before.stretch.epochs_tdb_s[0]), before.stretch.states[0]), mass_kg=mass[0],
             covariance=released_cov, center=before.center,
             manoeuvre=Manoeuvre(burn_s(row) - lead_s, lasts_s, mass[1] - mass[0], burn),
-            comments=("state at the release, the spring's push being part of the burn", impulse, *_comments(row, path)),
+            comments=("state at the release, the spring's push being part of the burn", impulse, *comments),
             **common,
         )  # fmt: skip
     return made
@@ -183,10 +184,10 @@ def _row(probe: int, row: dict[str, Any]) -> tuple[object, ...]:
         "closest_tdb": date_text(row["encounter_tdb_s"]), "probe_spk_id": probe_id(probe),
         "body_spk_id": mass_named(row["target"]).number,
     }  # fmt: skip
-    return tuple(_cell(given[name]) for name in _COLUMNS)
+    return tuple(cell(given[name]) for name in _COLUMNS)
 
 
-def _cell(value: object) -> object:
+def cell(value: object) -> object:
     if value is None or value != value:
         return ""
     return f"{value:.9g}" if isinstance(value, float) else value
@@ -207,11 +208,11 @@ def _readme(study: Study, flown: Sequence[tuple[int, dict[str, Any]]], ephemeris
         "",
     ]
     for name in dict.fromkeys(row["target"] for _, row in flown):
-        lines += _of_body(mass_named(name), ephemeris)
+        lines += body_lines(mass_named(name), ephemeris)
     return "\n".join(lines) + "\n"
 
 
-def _of_body(body: Mass, ephemeris: Ephemeris) -> list[str]:
+def body_lines(body: Mass, ephemeris: Ephemeris) -> list[str]:
     known, file = ephemeris.whereabouts(body), ephemeris.file_of(body)
     moved = "; approximate: it moves date and place of the pass" if known.approximate else ""
     lines = [

@@ -43,17 +43,17 @@ def read_back_pass(
     file, body = folder / f"probe_{probe:02d}_pass.oem", mass_named(row["target"])
     try:
         segments = read_segments(file)
-        messages = _messages_of(folder, probe, row, segments)
+        messages = messages_of(folder, f"probe_{probe:02d}_pass", row, segments)
     except (InputError, OSError, ValueError, KeyError, IndexError, StopIteration) as refused:
         raise ReadBackDiffers(f"a file of the pass of probe {probe} cannot be read: {refused}") from refused
     before = [each for each in segments if each.stretch.epochs_tdb_s[0] < burn_s(row)]
     worst = np.zeros(2)
     for part in (before, segments[len(before) :]):
         if part:
-            worst = np.maximum(worst, _flown_off(file.name, part, body, field, ephemeris))
-    _same_impulse(file.name, row, before, segments[len(before) :], (body, field, ephemeris))
+            worst = np.maximum(worst, flown_off(file.name, part, body, field, ephemeris))
+    same_impulse(file.name, row, before, segments[len(before) :], (body, field, ephemeris))
     for which, (message, first) in messages.items():
-        _same_message(f"probe_{probe:02d}_pass_{which}.opm", message, first, row)
+        same_message(f"probe_{probe:02d}_pass_{which}.opm", message, first, row)
     worst = np.maximum(worst, _spk_off(spk, probe, segments, (body, field, ephemeris)))
     if not worst[0] <= READ_BACK_KM:
         raise ReadBackDiffers(f"{file.name}: {1e3 * worst[0]:.3g} m from what it is compared with")
@@ -65,20 +65,19 @@ def read_back_pass(
     return float(worst[0]), float(worst[1])
 
 
-def _messages_of(
-    folder: Path, probe: int, row: dict[str, Any], segments: list[About]
+def messages_of(
+    folder: Path, stem: str, row: dict[str, Any], segments: list[About]
 ) -> dict[str, tuple[Parameters, About]]:
     """Parameter messages, each with the segment whose first state it has."""
     after = next(each for each in segments if each.stretch.epochs_tdb_s[0] >= burn_s(row) - _DATE_S)
     firsts = {"after_burn": after} | ({"release": segments[0]} if segments[0] is not after else {})
-    stem = f"probe_{probe:02d}_pass"
     return {
         which: (read_opm(folder / f"{stem}_{which}.opm", center=first.center), first)
         for which, first in firsts.items()
     }
 
 
-def _flown_off(
+def flown_off(
     name: str, segments: list[About], body: Mass, field: PlanetField, ephemeris: Ephemeris
 ) -> Floats:
     """(2,) how far segments are, between their nodes, from a flight that starts at the first state of the first."""
@@ -105,7 +104,7 @@ def _flown_off(
     return worst
 
 
-def _same_impulse(
+def same_impulse(
     name: str,
     row: dict[str, Any],
     before: list[About],
@@ -126,7 +125,7 @@ def _same_impulse(
         raise ReadBackDiffers(f"{name}: its burn is {1e3 * off_km_s:.3g} m/s from the table's")
 
 
-def _same_message(name: str, message: Parameters, first: About, row: dict[str, Any]) -> None:
+def same_message(name: str, message: Parameters, first: About, row: dict[str, Any]) -> None:
     """A parameter message says the first state of its segment, and the burn of the table where it is to come."""
     stretch = first.stretch
     off = np.abs(message.state - stretch.states[0])

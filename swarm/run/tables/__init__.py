@@ -8,6 +8,7 @@ from collections.abc import Iterable
 from swarm.run.tables.carriers import CARRIER_TABLES
 from swarm.run.tables.deciding import COUNT_TABLES, SENSITIVITY_TABLES
 from swarm.run.tables.declaration import CSV, OTHER, PARQUET, Table, problems_of, type_name
+from swarm.run.tables.entering import ENTRY_TABLES, PROFILE_TABLES
 from swarm.run.tables.planning import TABLES as PLANNED_TABLES
 from swarm.run.tables.refining import TABLES as REFINED_TABLES
 from swarm.run.tables.screening import JUDGING_TABLES
@@ -15,8 +16,10 @@ from swarm.run.tables.screening import TABLES as SCREENED_TABLES
 
 DECLARED: tuple[Table, ...] = (
     *SCREENED_TABLES,
+    *ENTRY_TABLES,
     *JUDGING_TABLES,
     *PLANNED_TABLES,
+    *PROFILE_TABLES,
     *COUNT_TABLES,
     *SENSITIVITY_TABLES,
     *REFINED_TABLES,

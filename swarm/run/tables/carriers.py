@@ -42,4 +42,18 @@ CARRIER_TABLES = (
             text("note", "why it was not searched, or what came of it; empty where there is nothing to say"),
         ),
     ),
+    Table(
+        "choice_map",
+        CARRIERS,
+        "a mothership that was searched and a longest flight of its probes",
+        (
+            whole("carrier", "number of the mothership"),
+            real("arc_max_days", "d", "no probe flies longer from its burn to its encounter"),
+            whole("targets", "that are met within it"),
+            real(
+                "science", "-", "of the best of its plans whose probes all fly no longer; 0 where none does"
+            ),
+            real("propellant_kg", "kg", "of that plan, the mothership's own burns included"),
+        ),
+    ),
 )

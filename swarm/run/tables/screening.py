@@ -10,7 +10,7 @@ OPPORTUNITY_COLUMNS = (
     whole("opportunity", "number of the opportunity, from 0"),
     text("target", "catalogue number, else the unpacked principal designation"),
     whole("target_index", "row of the target in `targets`"),
-    text("kind", "kind of encounter: flyby, low-pass"),
+    text("kind", "kind of encounter: flyby, low-pass, entry"),
     whole("slot", "release slot, counted in search.slot_days from the first"),
     real("release_jd_tdb", "JD TDB", "the probe leaves the mothership"),
     real("burn_jd_tdb", "JD TDB", "main impulse: release and check-out"),

@@ -17,7 +17,8 @@ class ChoiceSettings(Section):
 
     `grid` names keys below [mothership] with the values each may have, for instance
     `{ "mothership.legs[0].date" = ["2031-03-01 TDB", "2031-04-01 TDB"] }`: every combination is a candidate. Those
-    that keep the limits are ranked by how many bodies one expects in reach, and the best `keep` are searched.
+    that keep the limits are ranked by how many bodies of the catalogue one expects in reach, and the best `keep` are
+    searched, with all kinds of encounter that the study asks for.
     """
 
     grid: dict[str, Annotated[tuple[GridValue, ...], Strict(False)]] = Field(
@@ -40,7 +41,8 @@ class RetargetSettings(Section):
     """[mothership.retarget]: small burns of the mothership that bring more into reach, compared with none.
 
     A burn on one of the `dates`, of at most `budget_m_s`, is proposed by a linear map, screened exactly and charged:
-    with `counts`, its propellant stands in that of the plans.
+    with `counts`, its propellant stands in that of the plans. With `return_by`, the mothership is back on its old path
+    by then: burns halfway and on that date see to it, and are within the budget and charged, too.
     """
 
     dates: Annotated[tuple[JdTdb, ...], Strict(False)] = Field(
@@ -48,17 +50,23 @@ class RetargetSettings(Section):
     )
     budget_m_s: float = required("m/s", ge=0, le=1000)
     isp_s: float | None = optional("s", "none: needed where there is a budget", gt=0, le=5000)
+    return_by: JdTdb | None = optional("TDB", "it does not return")
     candidates: int = default(40, "-", OWN_CHOICE, ge=1, le=500)
     counts: bool = choice(True, "own choice: kilograms are kilograms")
 
 
 class ShipBurn(Section):
-    """[[mothership.burns]]: an impulse of the mothership, ICRF; no arc of a probe spans it."""
+    """[[mothership.burns]]: an impulse of the mothership, ICRF; no arc of a probe spans it.
+
+    With `return_by` further impulses follow that bring it back to its old path: one halfway, that leads to the place of
+    then, and one there, that takes the old velocity; on the date of a passage of `legs` only the former.
+    """
 
     date: JdTdb = required("TDB")
     x_m_s: float = required("m/s", ge=-1000, le=1000)
     y_m_s: float = required("m/s", ge=-1000, le=1000)
     z_m_s: float = required("m/s", ge=-1000, le=1000)
+    return_by: JdTdb | None = optional("TDB", "it does not return")
 
 
 # What of [mothership] asks for a choice; a study of one path has none of it.

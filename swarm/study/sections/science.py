@@ -10,6 +10,8 @@ from swarm.study.fields import FROM_MEMORY, OWN_CHOICE, Name, Section, choice, d
 
 Degrees = Annotated[float, Field(ge=-360, le=360)]
 Angles = Annotated[tuple[Degrees, Degrees], Strict(False)]
+Hour = Annotated[float, Field(ge=0, le=24)]
+Hours = Annotated[tuple[Hour, Hour], Strict(False)]
 
 
 def _angles(source: str) -> Any:
@@ -24,7 +26,8 @@ class Where(Section):
     unknown attribute does not satisfy a row that asks for it.
 
     With `kind = "low-pass"` a row selects on passes of planets and moons: the body, and how the pass goes at its
-    lowest point. A longitude window may go over 0: `[350, 20]`.
+    lowest point. A longitude window may go over 0: `[350, 20]`. With `kind = "entry"` it selects on the place of entry,
+    by local solar time too (`[18, 6]` is the night), and on how deep the probe comes before it is lost.
     """
 
     taxonomy: Annotated[tuple[Name, ...], Strict(False)] | None = Field(default=None, min_length=1)
@@ -50,6 +53,11 @@ class Where(Section):
     sun_elevation_deg: Angles | None = _angles("Sun over the horizon below")
     resolution_m_max: float | None = optional("m", gt=0)
     dwell_s_min: float | None = optional("s", gt=0)
+    # of entries
+    local_time_h: Hours | None = Field(
+        default=None, json_schema_extra={"unit": "h", "source": "local solar time, noon at 12"}
+    )
+    bar_min: float | None = optional("bar", gt=0)
     # of orbits
     hours_below_min: float | None = optional("h", "below approach.below_km in the band of latitudes", gt=0)
     count_sigma_min: float | None = optional("-", gt=0)

@@ -28,6 +28,11 @@ WRONG = {
         '[mothership.retarget]\ndates = ["2030-05-01 TDB"]\nbudget_m_s = 5.0\nisp_s = 300.0\n',
         "mothership.retarget.dates[0]",
     ),
+    "a return before the burn": (
+        '[mothership.retarget]\ndates = ["2031-05-01 TDB"]\nbudget_m_s = 5.0\nisp_s = 300.0\n'
+        'return_by = "2031-05-02 TDB"\n',
+        "mothership.retarget.return_by",
+    ),
     "a file that is not there": (
         '[[mothership.candidates]]\nname = "other"\nfile = "none.oem"\n',
         "none.oem",

@@ -1,0 +1,260 @@
+"""Entries that a study asks for, as opportunities: every one flown down before it is a row.
+
+The rows of an approach (releases, angles, clock angles, arrivals) are shot on the workers and flown through the air;
+those that are met within the burn limit stay, also outside their corridor: their chance says so, and what limits them
+is told. None is left out without being counted in the notes.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pyarrow as pa
+
+from swarm.encounter.entry.corridor import Corridor
+from swarm.encounter.entry.entry_cautions import cautions_of_entries
+from swarm.encounter.entry.entry_judging import JudgedEntries, judge_entries
+from swarm.encounter.entry.entry_limits import (
+    IN_CORRIDOR,
+    joined_entries,
+    limits_of_entries,
+    seen_entries,
+)
+from swarm.encounter.entry.entry_table import entry_columns
+from swarm.encounter.entry.setting import Setting, setting_at
+from swarm.encounter.pass_screen import numbered, path_of_scene
+from swarm.encounter.pass_table import PassMet, met_columns
+from swarm.reach.approach.entry_rows import (
+    AskedEntries,
+    EntryRows,
+    covered_by_entries_s,
+    field_for_entries,
+    shot_entries,
+)
+from swarm.reach.approach.entry_shoot import ENTRY_REASONS
+from swarm.reach.approach.field import OK, PlanetField
+from swarm.reach.approach.rows import left_out
+from swarm.reach.approach.scene import Scene, scene_of
+from swarm.reach.found import Screening
+from swarm.reach.mothership.path import table_of_legs
+from swarm.reach.mothership.sources import mothership_of
+from swarm.run.workers import Pool
+from swarm.study.by_design import takers
+from swarm.study.entry_relations import entering_designs
+from swarm.study.kind_names import ENTRY
+from swarm.study.schema import Study
+from swarm.study.sections.approach import ApproachSettings
+from targets.base.errors import NothingFeasible
+from targets.base.timescale import iso_of_tdb_s
+from targets.catalogue.places import with_places
+from targets.catalogue.reading import Catalogue
+
+OnDone = Callable[[int, int], None]
+
+# Rows flown in one task. Part of no answer: a row is flown alone.
+_CHUNK = 50
+
+
+@dataclass(frozen=True, eq=False)
+class _Job:
+    """The rows of an approach at one passage for one design, and what they are flown in."""
+
+    alone: Study
+    setting: Setting
+    corridor: Corridor
+    number: int
+    asked: AskedEntries
+
+
+@dataclass(frozen=True, eq=False)
+class _Shared:
+    jobs: tuple[_Job, ...]
+    fields: tuple[PlanetField, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class _Part:
+    """What became of some rows of a job: all statuses and burns, and those within the burn limit, judged."""
+
+    job: int
+    rows: EntryRows
+    judged: JudgedEntries
+
+
+def screen_entries(
+    studies: Sequence[Study],
+    catalogue: Catalogue,
+    *,
+    pool: Pool,
+    on_done: OnDone | None = None,
+    gpu: bool = False,
+) -> tuple[Screening, ...]:
+    """The entries of each study; `catalogue` and `gpu` are for kinds that look for their targets.
+
+    Raises NothingFeasible where a body that is asked for is never passed.
+    """
+    return tuple(_screened(study, catalogue, pool, on_done) for study in studies)
+
+
+def none_of_entries(study: Study, counts: dict[str, float]) -> NothingFeasible:
+    """Why no entry is left."""
+    burns = " and ".join(f"{alone.probe.burn_limit_m_s:g}" for alone in takers(study, ENTRY).values())
+    asked = (
+        f"{counts['entries_asked']:.0f} entries asked for, {counts['entries_met']:.0f} are met by some burn"
+    )
+    if not counts["entries_met"]:
+        return NothingFeasible(asked, limit="approach.release_days_before, angles_deg: no burn was found")
+    least = f"the least takes {counts['least_burn_m_s']:.1f} m/s"
+    return NothingFeasible(f"{asked}; {least}", limit=f"probe.burn_limit_m_s = {burns}")
+
+
+def _screened(study: Study, catalogue: Catalogue, pool: Pool, on_done: OnDone | None) -> Screening:
+    with scene_of(study) as scene:
+        jobs = tuple(_jobs(study, scene))
+        shared = _Shared(jobs, tuple(field_for_entries(job.asked, scene.ephemeris) for job in jobs))
+        items = [
+            (k, first) for k, job in enumerate(jobs) for first in range(0, len(job.asked.burn_s), _CHUNK)
+        ]
+        parts = pool.map(_fly, items, shared=shared, on_done=on_done)
+        tables = [_table(study, scene, jobs[part.job], part) for part in parts]
+        ship = mothership_of(study, scene.planets)
+        path = table_of_legs(ship.legs or (path_of_scene(scene),))
+    rows, names = numbered([table for table in tables if table.num_rows])
+    own = [[part for part in parts if part.job == k] for k in range(len(jobs))]
+    _require_a_corridor(study, jobs, own)
+    said = tuple(_said(job, mine) for job, mine in zip(jobs, own, strict=True))
+    counts = _counts(catalogue, jobs, parts) | {"targets": len(names), "opportunities": rows.num_rows}
+    targets = with_places(catalogue.take(slice(0, 0)), names)
+    entries = {
+        "entries_asked": float(sum(_asked_for(job.asked) for job in jobs)),
+        "entries_met": float(sum(int((part.rows.shots.status == OK).sum()) for part in parts)),
+    }
+    cautions = [
+        f"{jobs[part.job].setting.ask.body}: {each}"
+        for part in parts
+        for each in cautions_of_entries(jobs[part.job].setting, part.judged)
+    ]
+    return Screening(
+        rows, targets, path, counts, ship.flybys, (*ship.notes, *said), by_kind={ENTRY: counts | entries},
+        cautions=tuple(dict.fromkeys(cautions)),
+        limits=tuple(each for job, mine in zip(jobs, own, strict=True) for each in _limits(job, mine)),
+    )  # fmt: skip
+
+
+def _jobs(study: Study, scene: Scene) -> Sequence[_Job]:
+    jobs = []
+    for ask in (each for each in study.approach if each.kind == ENTRY):
+        for number, passage in scene.asked(ask):
+            for design in entering_designs(study, ask):
+                setting = setting_at(scene, ask, design, passage)
+                asked = scene.asked_entries(ask, passage, checkout_days=design.checkout_days)
+                alone = study.of_design(design.name)
+                jobs.append(_Job(alone, setting, setting.corridor(), number, asked))
+    return jobs
+
+
+def _fly(item: tuple[int, int], shared: _Shared) -> _Part:
+    """A task: some rows of a job, shot, flown down and judged."""
+    number, first = item
+    job, field = shared.jobs[number], shared.fields[number]
+    rows = shot_entries(job.asked.take(slice(first, first + _CHUNK)), field, covered_by_entries_s(job.asked))
+    limit = job.setting.design.burn_limit_m_s
+    return _Part(number, rows, judge_entries(rows, job.setting, job.corridor, burn_limit_m_s=limit))
+
+
+def _table(study: Study, scene: Scene, job: _Job, part: _Part) -> pa.Table:
+    """The rows of a part as opportunities, with what an entry is like beside; numbers come when all are there."""
+    rows, which, shots = part.rows, part.judged.rows, part.rows.shots
+    met = PassMet(
+        ENTRY, rows.passage.body, rows.release_s[which], rows.burn_s[which], shots.burn_km_s[which],
+        shots.entry_s[which], shots.relative[which, 3:], shots.s[which],
+    )  # fmt: skip
+    columns = met_columns(job.alone, scene, met)
+    columns |= entry_columns(job.setting.ask.name, job.number, scene, rows, part.judged)
+    # an entry is meant to hit
+    table = pa.table(columns | {"impact_chance": np.ones(len(which))})
+    within = np.asarray(table["encounter_tdb_s"].to_numpy()) <= scene.span_tdb_s[1]
+    table = table.filter(pa.array(within))
+    design = pa.array([job.setting.design.name] * table.num_rows, pa.string())
+    return table.append_column("design", design)
+
+
+def _limits(job: _Job, parts: Sequence[_Part]) -> list[str]:
+    """What limits the rows of a job, in sentences."""
+    design, ship = job.setting.design, job.setting.study.mothership
+    if not parts:
+        return []
+    seen = joined_entries([seen_entries(part.rows, part.judged, design.burn_limit_m_s) for part in parts])
+    found = limits_of_entries(seen, burn_limit_m_s=design.burn_limit_m_s, channels=ship.relay_channels)
+    return [f"{job.setting.ask.name}, {design.name}: {each}" for each in found]
+
+
+def _require_a_corridor(study: Study, jobs: Sequence[_Job], parts: Sequence[list[_Part]]) -> None:
+    """Raise NothingFeasible, with the angles that would do, where an approach has no row in its corridor."""
+    for ask in (each for each in study.approach if each.kind == ENTRY):
+        own = [k for k, job in enumerate(jobs) if job.setting.ask is ask]
+        met = [part.judged for k in own for part in parts[k]]
+        if any((each.worth.corridor_chance >= IN_CORRIDOR).any() for each in met) or not any(
+            len(each.rows) for each in met
+        ):
+            continue
+        raise nothing_in_the_corridor(ask, [(jobs[k].setting.design.name, jobs[k].corridor) for k in own])
+
+
+def nothing_in_the_corridor(
+    ask: ApproachSettings, corridors: Sequence[tuple[str, Corridor]]
+) -> NothingFeasible:
+    """What is said where no entry of an approach is in its corridor: the angles that would do."""
+    found = f"angles_deg = {', '.join(f'{angle:g}' for angle in ask.angles_deg)}"
+    told = "; ".join(dict.fromkeys(f"{name} {angles_that_do(corridor)}" for name, corridor in corridors))
+    return NothingFeasible(
+        f"no entry of {ask.body} is in its corridor",
+        limit=f"{found}; angles that would do, with the air as it is: {told}",
+    )
+
+
+def angles_that_do(corridor: Corridor) -> str:
+    """From the shallowest to the steepest angle between the edges, whatever the clock angle."""
+    shallow, steep = corridor.shallow_deg[1], corridor.steep_deg[1]
+    there = steep > shallow
+    if not there.any():
+        return "none: its limits leave nothing between the edges"
+    return f"{shallow[there].min():.1f} to {steep[there].max():.1f} deg"
+
+
+def _counts(catalogue: Catalogue, jobs: Sequence[_Job], parts: Sequence[_Part]) -> dict[str, float]:
+    """What was left after each step, by the names that every screen has."""
+    burns = [1e3 * np.linalg.norm(part.rows.shots.burn_km_s, axis=1) for part in parts]
+    least = min((float(np.nanmin(np.append(burn, np.inf))) for burn in burns), default=np.inf)
+    return {
+        "bodies": len(catalogue),
+        "not_movable": 0,
+        "release_slots": len({float(t) for job in jobs for t in job.asked.release_s}),
+        "bodies_within_reach_bound": len({job.setting.ask.body for job in jobs}),
+        "approaches": sum(_asked_for(job.asked) for job in jobs),
+        "minima_within_burn_limit": sum(len(part.judged.rows) for part in parts),
+        "least_burn_m_s": least,
+    }
+
+
+def _asked_for(asked: AskedEntries) -> int:
+    return len(asked.burn_s) + asked.early + asked.late
+
+
+def _said(job: _Job, parts: Sequence[_Part]) -> str:
+    """What became of every row of a job: none is left out without a word."""
+    asked, statuses = job.asked, [int(status) for part in parts for status in part.rows.shots.status]
+    left = sum(len(part.judged.rows) for part in parts)
+    inside = sum(int((part.judged.worth.corridor_chance >= IN_CORRIDOR).sum()) for part in parts)
+    told = [f"{_asked_for(asked)} entries asked for, {left} left, {inside} of them in the corridor"]
+    told += left_out(asked.early, asked.late, statuses, ENTRY_REASONS)
+    if dear := statuses.count(OK) - left:
+        told.append(f"{dear} need more than probe.burn_limit_m_s")
+    why = Counter(str(name) for part in parts for name in part.judged.worth.limited_by)
+    told.append("limited by " + ", ".join(f"{name} {count}" for name, count in sorted(why.items())))
+    when, setting = iso_of_tdb_s(asked.passage.closest_tdb_s), job.setting
+    where = f"{setting.ask.body}, passage {job.number}, {when}"
+    return f"{setting.ask.name}, {setting.design.name}: {where}: {'; '.join(told)}"

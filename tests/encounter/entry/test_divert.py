@@ -1,0 +1,71 @@
+"""What the mothership pays that aims a probe: by hand from the way its aim has to move, and the rocket equation."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from swarm.encounter.entry.divert import divert_of
+from swarm.encounter.entry.setting import setting_at
+from swarm.reach.approach.scene import approaches_of, scene_of
+from targets.base.constants import DAY_S
+from tests.helpers.ledum import small, written_study
+
+# After a 30 deg entry of Venus is aimed, to miss it by 300 km instead: so far moves the aim, worked out by |B| of both.
+_MOVE_KM = 2037.0
+
+
+@pytest.fixture(scope="module")
+def aimed(tmp_path_factory):
+    text = small(angles_deg="[30]", arrival_offsets_min="[0]", release_days_before="[20, 4]").replace(
+        'designs             = ["shell"]\n', 'designs             = ["shell"]\nsteer = "carrier"\n'
+    )
+    study = written_study(tmp_path_factory.mktemp("ledum"), text)
+    (ask,) = approaches_of(study, "entry")
+    with scene_of(study) as scene:
+        (_, passage), *_ = scene.asked(ask)
+        rows = scene.entries(ask, passage, checkout_days=study.designs[1].checkout_days)
+        return rows, setting_at(scene, ask, study.designs[1], passage)
+
+
+@pytest.mark.parametrize(("days", "left_days", "within"), [(20.0, 18.0, 0.03), (4.0, 2.0, 0.05)])
+def test_the_way_back_is_the_way_over_the_time_left(aimed, days, left_days, within):
+    """1.3 m/s at 18 d and 12 m/s at 2 d, as a straight line has it: far out the planet bends that by per cents."""
+    rows, setting = aimed
+    k = int(np.flatnonzero(np.isclose((rows.passage.closest_tdb_s - rows.release_s) / DAY_S, days))[0])
+    b = rows.shots.b_km[k]
+    beside = replace(setting, own_aim_km=b * (1.0 + _MOVE_KM / np.hypot(*b)))
+    divert = divert_of(rows, k, beside)
+    assert divert.divert_m_s == pytest.approx(1e3 * _MOVE_KM / (left_days * DAY_S), rel=within)
+    assert divert.divert_m_s == pytest.approx({18.0: 1.3, 2.0: 12.0}[left_days], rel=within)
+    assert divert.impact_course_days == 2.0
+    assert divert.impact_chance == 1e-3
+
+
+def test_propellant_is_the_rocket_equation_of_both_burns(aimed):
+    rows, setting = aimed
+    divert = divert_of(rows, 0, setting)
+    ship = setting.study.mothership
+    out = 1e3 * float(np.linalg.norm(rows.shots.burn_km_s[0]))
+    ratio = math.exp((out + divert.divert_m_s) / (9.80665 * ship.isp_s))
+    assert divert.propellant_kg == pytest.approx(ship.mass_kg * (1.0 - 1.0 / ratio), rel=1e-9)
+    assert divert.divert_m_s > 0.0
+
+
+def test_the_mothership_lets_go_as_it_burns(aimed):
+    """A probe without a tank has no check-out before the burn, and nothing to correct with."""
+    rows, _ = aimed
+    assert (rows.burn_s == rows.release_s).all()
+
+
+def test_a_probe_that_steers_asks_nothing(tmp_path):
+    study = written_study(tmp_path, small(angles_deg="[30]", clock_step_deg="180"))
+    (ask,) = approaches_of(study, "entry")
+    with scene_of(study) as scene:
+        (_, passage), *_ = scene.asked(ask)
+        rows = scene.entries(ask, passage, checkout_days=study.designs[1].checkout_days)
+        divert = divert_of(rows, 0, setting_at(scene, ask, study.designs[1], passage))
+    assert (divert.divert_m_s, divert.impact_course_days, divert.propellant_kg, divert.impact_chance) == (
+        0,
+    ) * 4
