@@ -167,7 +167,7 @@ def test_a_limit_that_no_pass_keeps_is_told_with_the_least_chance(tmp_path):
     assert "the least found is" in refusal.value.limit
 
 
-def test_the_page_shows_the_passes_and_says_first_what_to_beware_of(sorrel, mixed):
+def test_the_page_shows_the_passes_and_says_first_what_to_beware_of(sorrel):
     page = (sorrel.folder / "report.html").read_text(encoding="utf-8")
     assert page.index("Europa may harbour life") < page.index("The answer</h3>")
     assert "the limit of the study is 0.0001" in page
@@ -177,7 +177,13 @@ def test_the_page_shows_the_passes_and_says_first_what_to_beware_of(sorrel, mixe
     assert {f"{stem}_at_europa" for stem in stems} <= drawn
     for stem in stems:
         assert f'id="fig-{stem}_at_europa"' in page
-    # of a planet that may not harbour life, met by a leg to its centre: no such sentence, and no path of the mothership
+    assert {"pass_paths", "ground_tracks", "pass_trade", "dispersed_passes", "bound_after"} <= {
+        file.stem for file in sorrel.folder.iterdir()
+    }
+
+
+def test_a_planet_met_by_a_leg_to_its_centre_has_no_path_of_the_mothership(mixed):
+    """And may not harbour life: nothing is said of that."""
     other = (mixed.folder / "report.html").read_text(encoding="utf-8")
     assert "harbour life" not in other
     assert set(mixed.read_table("pass_paths")["what"].to_pylist()) == {"probe"}
