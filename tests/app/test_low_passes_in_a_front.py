@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from swarm.app.pipeline import Options, run_all
+from swarm.app.pipeline import Options, run_all, run_one
 from swarm.decide.explain import explain_opportunity
 from swarm.plan.data import plan_data
 from swarm.plan.judged import chances_from_table
@@ -191,6 +191,8 @@ def test_a_planet_met_by_a_leg_to_its_centre_has_no_path_of_the_mothership(mixed
 
 def test_the_package_of_the_chosen_plan_holds_its_passes(sorrel):
     """The whole way by the stages: what is handed over is listed and was read back."""
-    noted = sorrel.manifest["notes"]["handoff"]
+    plan = sorrel.manifest["notes"]["summary"]["plan"]
+    done = run_one("handoff", sorrel.folder, Options(workers=1), plan=plan)
+    noted = done.manifest["notes"]["handoff"]
     assert {"passes.csv", "PASSES.txt", "passes.bsp"} <= set(noted["files"])
     assert 0.0 < noted["read_back_m"] < 10.0
