@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from swarm.encounter.pass_judging import JudgedPasses, PassRules, judge_passes
+from swarm.encounter.pass_judging import JudgedPasses, judge_passes, rules_of
+from swarm.encounter.pass_left_out import DIVERT, SAID, TANK
 from swarm.encounter.pass_limits import FlownRows, lowest_pass
 from swarm.reach.approach.field import OK
 from swarm.reach.approach.rows import LowPasses, covered_s, field_for, left_out, shot
@@ -35,8 +36,8 @@ def approach_lines(scene: Scene, ask: ApproachSettings) -> list[str]:
     flown: list[FlownRows] = []
     for name, study in takers(scene.study, ask.kind, ask.designs).items():
         limit = impact_limit(study, ask)
-        rules = PassRules(ask.ephemeris_sigma_km, lowest_km(ask), limit)
         for number, passage in own:
+            rules = rules_of(study, ask, own_aim_km=scene.own_aim_km(ask, passage))
             asked = scene.rows(ask, passage, checkout_days=study.probe.checkout_days)
             rows = shot(asked, field_for(asked, scene.ephemeris), covered_s(asked))
             judged = judge_passes(study, rows, rules)
@@ -48,7 +49,12 @@ def approach_lines(scene: Scene, ask: ApproachSettings) -> list[str]:
             whose = f" by {name}" if scene.study.designs else ""
             when = iso_of_tdb_s(passage.closest_tdb_s)
             lines += [f"{ask.name}: {ask.body}, passage {number}{whose}, {when}"]
-            told = (*_counted(rows, judged, keeps, study), _HEAD, *_best(rows, judged, keeps))
+            told = (
+                *_counted(rows, judged, keeps, study),
+                *_steering(study, ask, judged, keeps),
+                _HEAD,
+                *_best(rows, judged, keeps),
+            )
             lines += [f"   {line}" for line in told]
     lowest = lowest_pass(ask, impact_limit(scene.study, ask), flown)
     if not kept:
@@ -59,21 +65,37 @@ def approach_lines(scene: Scene, ask: ApproachSettings) -> list[str]:
 
 
 def _keeps(study: Study, judged: JudgedPasses, limit: float | None) -> np.ndarray:
-    keeps = judged.burn_m_s <= study.probe.burn_limit_m_s
+    keeps = judged.cases.own_burn_m_s <= study.probe.burn_limit_m_s
     return keeps if limit is None else keeps & (judged.worth.impact_chance <= limit)
 
 
 def _counted(rows: LowPasses, judged: JudgedPasses, keeps: np.ndarray, study: Study) -> list[str]:
     """What became of every row that was asked for: none is dropped without a word."""
-    dear = int((judged.burn_m_s > study.probe.burn_limit_m_s).sum())
+    dear = int((judged.cases.own_burn_m_s > study.probe.burn_limit_m_s).sum())
     shot = int((rows.shots.status == OK).sum())
     parts = [f"{len(rows.burn_s) + rows.early + rows.late} rows asked for", f"{int(keeps.sum())} left"]
     parts += left_out(rows.early, rows.late, rows.shots.status)
     if dear:
         parts.append(f"{dear} need more than probe.burn_limit_m_s")
-    if shot - dear - int(keeps.sum()):
-        parts.append(f"{shot - dear - int(keeps.sum())} over the limit on impacts")
+    if judged.late:
+        parts.append(f"{judged.late} {SAID[DIVERT]}")
+    if tank := shot - judged.late - len(judged.rows):
+        parts.append(f"{tank} {SAID[TANK]}")
+    if over := len(judged.rows) - dear - int(keeps.sum()):
+        parts.append(f"{over} over the limit on impacts")
     return ["; ".join(parts)]
+
+
+def _steering(study: Study, ask: ApproachSettings, judged: JudgedPasses, keeps: np.ndarray) -> list[str]:
+    """What the rows that are left ask of a mothership that steers."""
+    if ask.steer == "probe" or not keeps.any():
+        return []
+    kilograms, chance = judged.steered.propellant_kg[keeps], judged.ship_chance[keeps]
+    return [
+        f"the mothership steers: {kilograms.min():.3g} to {kilograms.max():.3g} kg a probe, "
+        f"{ask.divert_after_days:g} d on the probe's course; chance that it hits {chance.min():.2g} to "
+        f"{chance.max():.2g} (does not divert: {study.mothership.divert_failure:g})"
+    ]
 
 
 def _best(rows: LowPasses, judged: JudgedPasses, keeps: np.ndarray) -> list[str]:

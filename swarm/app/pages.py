@@ -12,7 +12,15 @@ from swarm.study.reference import study_reference
 from swarm.study.schema import read_study, require_files, require_supported
 from targets.base.errors import InputError
 
-WRITTEN = ("low-passes", "several-designs", "many-studies", "beyond-one-machine", "in-a-script")
+WRITTEN = (
+    "low-passes",
+    "entries",
+    "several-designs",
+    "many-studies",
+    "motherships",
+    "beyond-one-machine",
+    "in-a-script",
+)
 PAGES = ("study", "tables", *WRITTEN)
 
 

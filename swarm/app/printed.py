@@ -226,6 +226,16 @@ def judged(run: Run) -> None:
     )
 
 
+def account(run: Run) -> None:
+    from swarm.decide.account.said import account_lines
+
+    if "account" not in run.manifest["notes"] or not run.has("outcomes"):
+        return
+    say(f"plan {run.manifest['notes']['account']['plan']} in a spreadsheet:")
+    for line in account_lines(run):
+        say(f"  {line}")
+
+
 def nothing(run: Run) -> None:
     """A stage that has nothing to say."""
 
@@ -236,6 +246,7 @@ AFTER: dict[str, Callable[[Run], None]] = {
     "judge": judged,
     "optimize": front,
     "compare": counts,
+    "account": account,
     "sensitivity": sensitivity,
     "refine": refined,
     "handoff": package,

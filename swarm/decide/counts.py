@@ -22,7 +22,7 @@ from swarm.decide.summary import select_plan
 from swarm.encounter.propellant import loaded_kg, loaded_of
 from swarm.optimize.archive import Archive, costs_of, merged, taken
 from swarm.optimize.pruning import searchable
-from swarm.optimize.search import Optimised, measure_of, prepare, search_from
+from swarm.optimize.search import LEVELS_TO_START, Optimised, measure_of, prepare, search_from
 from swarm.optimize.short import short_search
 from swarm.plan.budgets import columns_by_design, flown_by_design, swarm_masses
 from swarm.plan.constraints import UNUSED
@@ -42,8 +42,6 @@ Ints = NDArray[np.int64]
 OnDone = Callable[[int, int], None]
 # Seeds of the repeated searches lie this far apart: a prime of its own, so that they meet no other repetition.
 _SEED_STEP = 7_368_787
-# Propellant levels at which a count's search starts from an exact solution: own choice, a quarter of the bound's.
-_LEVELS = 10
 # Rounds of the short search for one probe more, as for what a constraint costs.
 _ROUNDS = 2
 
@@ -125,9 +123,8 @@ def _without_costs(study: Study) -> Study:
 
     The bound is proven there too: here its exact solutions at a few levels are starting plans, no more.
     """
-    levels = min(study.optimize.levels, _LEVELS)
-    changes = {"constraint_costs": False, "levels": levels}
-    return study.model_copy(update={"optimize": study.optimize.model_copy(update=changes)})
+    levels = min(study.optimize.levels, LEVELS_TO_START)
+    return study.with_keys("optimize", constraint_costs=False, levels=levels)
 
 
 def _with_one_more(counts: list[int], fronts: list[Archive]) -> list[tuple[int, Ints]]:

@@ -38,11 +38,44 @@ def place_step(name: str) -> Step:
 
 def pass_steps(study: Study, flown: dict[str, Any], judged: dict[str, Any], body: Catalogue) -> list[Step]:
     """How a probe of one design passes a planet or moon, where it is aimed, and what its arrival is known to."""
-    return [_pass_step(flown), _aim_step(flown), _delivery_step(flown, judged), _impact_step(study, flown)]
+    steps = [_pass_step(flown), _aim_step(flown), _delivery_step(flown, judged), _impact_step(study, flown)]
+    return steps if flown["steer"] in (None, "probe") else [*steps, _steering_step(study, flown)]
+
+
+def _steering_step(study: Study, flown: dict[str, Any]) -> Step:
+    ship = study.mothership
+    how = {
+        "carrier": "it aims for the probe, which burns nothing, lets it go, and diverts",
+        "spin": "the probe leaves its rim at the clock angle of the aim point; it burns for the rest, and diverts",
+    }[flown["steer"]]
+    tank = (
+        "no limit" if ship.propellant_kg is None else f"of {ship.propellant_kg:g} kg for all probes of a plan"
+    )
+    counted = "counts" if study.protection.carrier_included else "does not count"
+    lines = (
+        ("who steers", f"the mothership: {how}"),
+        (
+            "burns",
+            f"{flown['carrier_out_m_s']:.3g} m/s to aim, {flown['carrier_back_m_s']:.3g} m/s to be back",
+        ),
+        (
+            "law",
+            "m (exp((out + back)/(g0 Isp)) - 1), for this probe alone: an upper bound where moves are shared",
+        ),
+        ("propellant", f"{flown['carrier_propellant_kg']:.3g} kg {tank}"),
+        ("on the probe's course", f"{flown['impact_course_days']:g} d"),
+        (
+            "chance that it hits",
+            f"{flown['carrier_impact_chance']:.2g}: it fails to divert with {ship.divert_failure:g}, and then hits as "
+            f"a probe without corrections; {counted} against protection.impact_chance_max",
+        ),
+    )
+    return Step("4c Mothership", lines)
 
 
 def _pass_step(flown: dict[str, Any]) -> Step:
-    lines = (
+    counts = flown.get("count_sigma")
+    lines = [
         (
             "asked for by",
             f"approach {flown['approach']}, passage {flown['passage']}, in the field of {flown['center']}",
@@ -63,8 +96,12 @@ def _pass_step(flown: dict[str, Any]) -> Step:
         ),
         ("within 100 km for", f"{flown['dwell_s']:.1f} s"),
         ("pixel straight below", f"{flown['pixel_m']:.3g} m, smeared over {flown['smear_px']:.2f} pixels"),
-    )
-    return Step("2 Pass", lines)
+    ]
+    if counts is not None and np.isfinite(counts):
+        lines.append(
+            ("counter", f"what it looks for stands out by {counts:.3g} sigma: Z = f(h) d sqrt(C 2 h / speed)")
+        )
+    return Step("2 Pass", tuple(lines))
 
 
 def _aim_step(flown: dict[str, Any]) -> Step:
@@ -126,7 +163,9 @@ def _like(row: pa.Table, key: str) -> str:
     column = {
         "body": "target", "altitude_km_max": "altitude_km", "longitude_deg": "longitude_e_deg",
         "resolution_m_max": "pixel_m", "dwell_s_min": "dwell_s", "local_time_h": "local_solar_h",
-        "bar_min": "reached_bar",
+        "bar_min": "reached_bar", "count_sigma_min": "count_sigma",
     }.get(key, key)  # fmt: skip
     value = row[column][0].as_py()
+    if value is None or value != value:
+        return "none"
     return value if isinstance(value, str) else f"{value:.4g}"

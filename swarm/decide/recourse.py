@@ -21,12 +21,13 @@ from swarm.optimize.pricing import fill_prices, new_prices, spared
 from swarm.optimize.pruning import searchable
 from swarm.optimize.short import count_sets, every_set
 from swarm.plan.constraints import UNUSED
-from swarm.plan.data import Chances, PlanData, column
+from swarm.plan.data import Chances, PlanData, column, steering_kg
 from swarm.plan.flight import Flight
 from swarm.plan.objectives import count_state, evaluate, expected_science, new_counts
 from swarm.plan.question import Posed, Question, pose
 from swarm.plan.rules import PlanRules, feasible, fits
 from swarm.plan.survival import group_failures, own_chances, state_chance
+from swarm.run.workers import Pool
 from swarm.study.by_design import probe_values
 from targets.base.timescale import iso_tdb
 from targets.catalogue.reading import Catalogue
@@ -77,6 +78,7 @@ def recourse(
     judged: Chances,
     mothership: pa.Table | None,
     exact_sets: int = EXACT_SETS,
+    pool: Pool | None = None,
 ) -> Recourse:
     """Look at every probe of a plan in order of release.
 
@@ -95,12 +97,14 @@ def recourse(
     number     : of the plan, for the tables
     mothership : the mothership's path, as `swarm.optimize.search.optimize` needs it
     exact_sets : with no more sets to choose from than this, every re-assignment is evaluated
+    pool       : looks at the probes side by side; this process unless given
 
     Guarantee
     ---------
     science_without <= science_reassigned; with at most `exact_sets` sets nothing is better. Tested in
     tests/decide/recourse/test_against_enumeration.py.
     """
+    pool = pool or Pool()
     flight = None if mothership is None else Flight(opportunities, mothership)
     flown = np.asarray(plan, dtype=np.int64)
     flown = flown[flown >= 0]
@@ -109,8 +113,8 @@ def recourse(
     mask[flown] = True  # a plan that was found is kept, whatever is asked of it now
     posed = searchable(pose(question, mask))
     case = _Case(study, posed, np.searchsorted(posed.rows, flown), exact_sets)
-    alternates = [_alternates(case, place) for place in range(len(flown))]
-    lost = [_after_dead(case, place) for place in range(len(flown))]
+    looked_at = pool.map(_looked_at, list(range(len(flown))), shared=case)
+    alternates, lost = [each for each, _ in looked_at], [each for _, each in looked_at]
     return Recourse(
         _probes_table(case, alternates, lost, number), _alternates_table(case, alternates, number)
     )
@@ -127,8 +131,15 @@ class _Case(NamedTuple):
         """(n,) opportunities that some row may gain from and that every probe has the propellant for."""
         data = self.posed.data
         kilograms = usable_kg(self.study, self.posed.table) + _TANK_ROUNDING_KG
+        if self.study.mothership.counts:
+            kilograms = kilograms + steering_kg(self.posed.table)  # of another tank
         worth = (np.diff(data.merged_start) > 0) & (data.hardware > 0.0)
         return worth & (data.propellant_kg <= kilograms)
+
+
+def _looked_at(place: int, case: _Case) -> tuple[_Alternates, _Lost]:
+    """A task: what one probe of the plan leaves to decide."""
+    return _alternates(case, place), _after_dead(case, place)
 
 
 # --- alternates ---------------------------------------------------------------------------------------------

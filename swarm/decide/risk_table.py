@@ -182,7 +182,7 @@ def _of_the_mission(study: Study, changes: Sensitivity) -> Iterator[Risk]:
         if row["factor"] == BURN and row["side"] == LOW:
             lost = _share(base["science_held"], row["science_held"])
             item = f"burns are weaker: at most {row['setting']}"
-            yield Risk(item, "thruster or tank, the plan left as it is", asked.likelihood_weaker_burn, lost,
+            yield Risk(item, "thruster or tank, plan kept", asked.likelihood_weaker_burn, lost,
                        "sensitivity.likelihood_weaker_burn, to be set by the project")  # fmt: skip
     lost_targets = changes.left_out.to_pylist()
     if lost_targets:

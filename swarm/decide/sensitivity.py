@@ -27,7 +27,6 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
-from scipy.stats import spearmanr
 
 from swarm.decide.grounds import (
     BURN,
@@ -306,7 +305,13 @@ def rank_correlation(before: Floats, after: Floats) -> float | None:
     a, b = np.round(before, 12), np.round(after, 12)
     if len(a) < 2 or (a == a[0]).all() or (b == b[0]).all():
         return None
-    return float(spearmanr(a, b).statistic)
+    return float(np.corrcoef(_mean_ranks(a), _mean_ranks(b))[1, 0])
+
+
+def _mean_ranks(values: Floats) -> Floats:
+    """Ranks from 1 on, ties at their mean rank; a library's would take a second to be imported."""
+    _, place, times = np.unique(values, return_inverse=True, return_counts=True)
+    return (np.cumsum(times) - 0.5 * (times - 1))[place]
 
 
 # --- tables -------------------------------------------------------------------------------------------------

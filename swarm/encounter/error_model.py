@@ -8,6 +8,7 @@ References
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -87,9 +88,13 @@ SPAWN_KEY = 4
 
 
 def normals_of(study: Study) -> Normals:
-    """Draw the numbers of a study's seed."""
-    sequence = np.random.SeedSequence(study.study.seed, spawn_key=(SPAWN_KEY,))
-    random = np.random.Generator(np.random.PCG64(sequence))
-    count = study.delivery.samples
+    """The numbers of a study's seed; nobody writes into them."""
+    return _drawn(study.study.seed, study.delivery.samples)
+
+
+@lru_cache(maxsize=2)
+def _drawn(seed: int, count: int) -> Normals:
+    """Kept: a study is judged in many small parts, each of which would draw the same again."""
+    random = np.random.Generator(np.random.PCG64(np.random.SeedSequence(seed, spawn_key=(SPAWN_KEY,))))
     start = random.standard_normal((count, START_NORMALS))
     return Normals(start, random.standard_normal((CORRECTIONS_MAX, count, CORRECTION_NORMALS)))

@@ -15,12 +15,12 @@ import pyarrow as pa
 from numba import njit
 from numpy.typing import NDArray
 
-from swarm.encounter.aim import best_aim
 from swarm.encounter.cases import Camera, camera_of, cases_of
 from swarm.encounter.corrections import fill_influence, plan_corrections, sight_s
 from swarm.encounter.delivery import fill_start, larger_sigma, linear_covariance, quantile
 from swarm.encounter.downlink import Downlink, chance_of, downlink_of, sample_earth, send_home
 from swarm.encounter.error_model import CORRECTIONS_MAX, Errors, Normals, errors_of, normals_of
+from swarm.encounter.known_aims import aim_as_known, known_aims
 from swarm.encounter.policies import Arrival, Sheets, View, choose, sheet_of
 from swarm.encounter.quality import Optics
 from swarm.encounter.reasons import (
@@ -132,7 +132,7 @@ def judge(
         normals_of(study),
         np.array(qualities, dtype=float),
     )
-    _judge_many(cases, rules, out)
+    _judge_many(cases, rules, known_aims(), out)
     return Judged(**out._asdict())
 
 
@@ -296,7 +296,7 @@ def _keep(k, chosen, sheet, spare, work, out):
 
 
 @njit(cache=True)
-def _judge_one(k, cases, rules, sheets, out):
+def _judge_one(k, cases, rules, aims, sheets, out):
     state, speed = cases.state[k], cases.speed_km_s[k]
     camera, least_mbit = rules.camera, rules.downlink.data_min_mbit
     place_km = math.sqrt(_dot(state, state))
@@ -310,8 +310,8 @@ def _judge_one(k, cases, rules, sheets, out):
     arrival = _arrive(k, cases, rules.errors, out)
     tracked = camera.autonomous and cases.acquire_km[k] / speed >= camera.acquire_s
     along = (0.0 if tracked else max(arrival.along_km, 1e-9), camera.half_field_rad)
-    view = View(sun, optics, along, cases.detect_km[k])
-    perfect_t, perfect_r, out.best_quality[k] = best_aim(np.zeros(3), sun, optics, (0.0, 0.0))
+    view = View(sun, optics, along, cases.detect_km[k], aims)
+    perfect_t, perfect_r, out.best_quality[k] = aim_as_known(np.zeros(3), sun, optics, (0.0, 0.0), aims)
     perfect = (perfect_t, perfect_r)
     chosen = choose(k, cases, arrival, view, perfect, rules, sheets)
     _keep(k, chosen, sheets.first, cases.spare_km_s[k], sheets.work, out)
@@ -327,10 +327,10 @@ def _judge_one(k, cases, rules, sheets, out):
 
 
 @njit(cache=True)
-def _judge_many(cases, rules, out):
+def _judge_many(cases, rules, aims, out):
     n, asked = rules.normals.start.shape[0], rules.asked.size
     sheets = Sheets(sheet_of(n, asked), sheet_of(n, asked), np.empty(n))
     for k in range(cases.encounter_s.size):
         known = cases.state[k].sum() + cases.burn_km_s[k].sum() + cases.detect_km[k] + cases.encounter_s[k]
         if math.isfinite(known + cases.since_release_s[k] + cases.target_cov_km2[k].sum()):
-            _judge_one(k, cases, rules, sheets, out)
+            _judge_one(k, cases, rules, aims, sheets, out)

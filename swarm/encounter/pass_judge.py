@@ -48,7 +48,7 @@ def judge_low_passes(
     """
     cases = cases_of_table(opportunities)
     worth = worth_of(study, cases, qualities)
-    spare = 1e3 * spare_km_s(study, 1e3 * np.linalg.norm(cases.burn_km_s, axis=1))
+    spare = 1e3 * spare_km_s(study, cases.own_burn_m_s)
     home = _send_home(study, opportunities)
     before, kinds = planned_corrections(study, cases.before_s, opportunities)
     n = len(cases.body)

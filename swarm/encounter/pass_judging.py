@@ -9,25 +9,28 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from swarm.encounter.instruments import ground_pixel_m
 from swarm.encounter.pass_geometry import PassGeometry, dwell_s, pass_geometry
+from swarm.encounter.pass_instruments import counter_sigma, finest
 from swarm.encounter.pass_worth import (
     PassCases,
     PassWorth,
     lowest_for_limit_km,
     place_of_no_path,
     principal_sigmas_km,
-    smear_px,
+    ship_chances,
     worth_of,
 )
-from swarm.encounter.quality import pixel_angle_rad
+from swarm.encounter.steering import PROBE, Steered, SteeredBy, of_probes, steered, steered_by
 from swarm.reach.approach.field import OK
 from swarm.reach.approach.influence import influence_at
 from swarm.reach.approach.rows import LowPasses
+from swarm.study.approach_relations import impact_limit
+from swarm.study.lowest import lowest_km
 from targets.base.constants import DAY_S
 
 if TYPE_CHECKING:
     from swarm.study.schema import Study
+    from swarm.study.sections.approach import ApproachSettings
 
 Floats = NDArray[np.float64]
 
@@ -37,27 +40,49 @@ DWELL_BELOW_KM = 100.0
 
 @dataclass(frozen=True)
 class PassRules:
-    """What an approach says about arrivals: the body's ephemeris error, its highest ground, the limit on impacts."""
+    """What an approach says about arrivals: the body's ephemeris error, its highest ground, the limit on impacts.
+
+    steered_by : the mothership, and with what; None where the probe steers
+    """
 
     ephemeris_sigma_km: float
     lowest_km: float
     impact_limit: float | None
+    steered_by: SteeredBy | None = None
+
+
+def rules_of(study: Study, ask: ApproachSettings, *, own_aim_km: Floats | None = None) -> PassRules:
+    """What an approach of a study says.
+
+    own_aim_km : where the mothership of two-body legs passes by itself (`steering.steered_by`)
+    """
+    by = None if ask.steer == PROBE else steered_by(study, ask, own_aim_km)
+    return PassRules(ask.ephemeris_sigma_km, lowest_km(ask), impact_limit(study, ask), by)
 
 
 @dataclass(frozen=True, eq=False)
 class JudgedPasses:
-    """The n rows that were met and need no more than a burn limit, of those flown.
+    """The n rows that were met and need no more than a burn limit, or the mothership's tank, of those flown.
 
     rows : (n,) which rows
+    late : how many rows the mothership would have to divert for after it has arrived
+    least_ship_kg : least propellant that it needs for one of the others; infinite where the probe steers
+    burn_m_s : what puts the probe on its way, whoever burns
+    pixel_m, smear_px : of the finest camera; count_sigma of the best counter, NaN without one
     lowest_altitude_for_limit_km : least height that keeps the limit, at the row's clock angle; NaN without one
     """
 
     rows: NDArray[np.int64]
+    late: int
+    least_ship_kg: float
     burn_m_s: Floats
+    steered: Steered
+    ship_chance: Floats
     ground: PassGeometry
     dwell_s: Floats
     pixel_m: Floats
     smear_px: Floats
+    count_sigma: Floats
     sigma_major_km: Floats
     sigma_minor_km: Floats
     lowest_altitude_for_limit_km: Floats
@@ -70,25 +95,31 @@ def judge_passes(
 ) -> JudgedPasses:
     """Judge the rows of one passage; the answer for one does not depend on which others there are."""
     burn_m_s = 1e3 * np.linalg.norm(rows.shots.burn_km_s, axis=1)
-    good = np.flatnonzero((rows.shots.status == OK) & (burn_m_s <= burn_limit_m_s))
+    good, by_ship, late, least_kg = _flyable(study, rows, rules, burn_m_s, burn_limit_m_s)
     shots, body = rows.shots, rows.passage.body
     ground = pass_geometry(
         body, shots.relative[good], shots.closest_s[good], np.tile(rows.passage.sun_km, (len(good), 1))
     )
-    cases = _cases(study, rows, rules, good, ground)
+    cases = _cases(study, rows, rules, good, ground, by_ship)
     worth = worth_of(study, cases)
     limit = rules.impact_limit
+    pixel, smear = finest(study, ground.altitude_km, ground.ground_speed_km_s)
     larger, smaller = principal_sigmas_km(*worth.delivery_cov_km2.T)
     return JudgedPasses(
         rows=good,
+        late=late,
+        least_ship_kg=least_kg,
+        steered=by_ship,
+        ship_chance=ship_chances(study, cases, worth, by_ship.aim_km),
         burn_m_s=burn_m_s[good],
         ground=ground,
         dwell_s=dwell_s(
             np.linalg.norm(shots.relative[good, :3], axis=1), shots.v_inf_km_s[good],
             within_km=body.radius_km + DWELL_BELOW_KM, mu_km3_s2=body.gm_km3_s2,
         ),
-        pixel_m=ground_pixel_m(ground.altitude_km, pixel_rad=pixel_angle_rad(study.probe)),
-        smear_px=smear_px(study, ground.altitude_km, ground.ground_speed_km_s),
+        pixel_m=pixel,
+        smear_px=smear,
+        count_sigma=counter_sigma(study, ground.altitude_km, ground.ground_speed_km_s),
         sigma_major_km=larger,
         sigma_minor_km=smaller,
         lowest_altitude_for_limit_km=np.full(len(good), np.nan)
@@ -99,8 +130,30 @@ def judge_passes(
     )  # fmt: skip
 
 
+def _flyable(
+    study: Study, rows: LowPasses, rules: PassRules, burn_m_s: Floats, burn_limit_m_s: float
+) -> tuple[NDArray[np.int64], Steered, int, float]:
+    """Rows that are met by a burn within the limit of who gives it, and what the mothership does for them.
+
+    And how many it would divert for too late, and the least that it burns for one of the others.
+    """
+    met = np.flatnonzero(rows.shots.status == OK)
+    if rules.steered_by is None:
+        met = met[burn_m_s[met] <= burn_limit_m_s]
+        return met, of_probes(len(met)), 0, math.inf
+    asked = steered(rows, met, rules.steered_by)
+    kept = asked.in_time & (asked.propellant_kg <= rules.steered_by.tank_kg)
+    least_kg = float(asked.propellant_kg[asked.in_time].min(initial=np.inf))
+    return met[kept], asked.take(kept), int((~asked.in_time).sum()), least_kg
+
+
 def _cases(
-    study: Study, rows: LowPasses, rules: PassRules, good: NDArray[np.int64], ground: PassGeometry
+    study: Study,
+    rows: LowPasses,
+    rules: PassRules,
+    good: NDArray[np.int64],
+    ground: PassGeometry,
+    by_ship: Steered,
 ) -> PassCases:
     shots, n = rows.shots, len(good)
     dates = [_correction_dates(study, float(rows.burn_s[k]), float(shots.closest_s[k])) for k in good]
@@ -116,6 +169,8 @@ def _cases(
         b_km=shots.b_km[good],
         unburned_km=shots.unburned_km[good] if met else np.tile(place_of_no_path(), (n, 1)),
         burn_km_s=shots.burn_km_s[good],
+        own_burn_m_s=1e3 * np.linalg.norm(shots.burn_km_s[good] - by_ship.aimed_km_s, axis=1),
+        by_ship=np.full(n, rules.steered_by is not None),
         by_burn=shots.by_state[good],
         before_s=tuple(float(shots.closest_s[k]) - at for k, at in zip(good, dates, strict=True)),
         by_corrections=tuple(_influences(rows, int(k), at) for k, at in zip(good, dates, strict=True)),

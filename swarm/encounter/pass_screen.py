@@ -14,24 +14,22 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from swarm.encounter.pass_judging import JudgedPasses, PassRules, judge_passes
+from swarm.encounter.pass_judging import JudgedPasses, PassRules, judge_passes, rules_of
+from swarm.encounter.pass_left_out import AFTER, BURN, DIVERT, IMPACT, TANK, added, of_shots, sentences
 from swarm.encounter.pass_limits import FlownRows, LowestPass, lowest_pass
 from swarm.encounter.pass_table import opportunity_columns, pass_columns
 from swarm.reach.approach.field import OK, PlanetField
-from swarm.reach.approach.rows import Asked, LowPasses, covered_s, field_for, left_out, shot
+from swarm.reach.approach.rows import Asked, LowPasses, covered_s, field_for, shot
 from swarm.reach.approach.scene import Scene, scene_of
 from swarm.reach.found import Screening
 from swarm.reach.mothership.path import NODE_S, Path, table_of_legs
 from swarm.reach.mothership.sources import mothership_of
 from swarm.run.workers import Pool
-from swarm.study.approach_relations import impact_limit
 from swarm.study.by_design import takers
 from swarm.study.kind_names import LOW_PASS
-from swarm.study.lowest import lowest_km
 from swarm.study.schema import Study
 from swarm.study.sections.approach import ApproachSettings
 from swarm.study.sections.designs import DesignSettings
-from targets.base.errors import NothingFeasible
 from targets.base.timescale import iso_of_tdb_s
 from targets.catalogue.places import with_places
 from targets.catalogue.reading import Catalogue
@@ -53,6 +51,7 @@ class _Job:
     number: int
     asked: Asked
     rules: PassRules
+    end_s: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,30 +82,6 @@ def screen_passes(
     Raises NothingFeasible where a body that is asked for is never passed.
     """
     return tuple(_screened(study, catalogue, pool, on_done) for study in studies)
-
-
-def none_of_passes(study: Study, counts: dict[str, float]) -> NothingFeasible:
-    """Why no low pass is left."""
-    burns = " and ".join(f"{alone.probe.burn_limit_m_s:g}" for alone in study.by_design.values())
-    asked = f"{counts['passes_asked']:.0f} passes asked for, {counts['passes_met']:.0f} are met by some burn"
-    if not counts["passes_met"]:
-        return NothingFeasible(asked, limit="approach.release_days_before, altitudes_km: no burn was found")
-    if counts["least_burn_m_s"] > max(alone.probe.burn_limit_m_s for alone in study.by_design.values()):
-        least = f"the least takes {counts['least_burn_m_s']:.1f} m/s"
-        return NothingFeasible(f"{asked}; {least}", limit=f"probe.burn_limit_m_s = {burns}")
-    heights = max(height for ask in study.approach for height in ask.altitudes_km)
-    return NothingFeasible(
-        f"{asked}, none of which keeps the limit on impacts",
-        limit="impact chance (protection.impact_chance_max or approach.impact_chance_max); the least found is "
-        f"{counts['least_impact_chance']:.2g}, with altitudes_km up to {heights:g} and probe.burn_limit_m_s = {burns}; "
-        f"{_height_that_would_do(counts['lowest_for_limit_km'])}",
-    )
-
-
-def _height_that_would_do(least_km: float) -> str:
-    if np.isinf(least_km):
-        return "no height keeps it with these errors and chances of failure"
-    return f"the least height that keeps it is {least_km:.1f} km"
 
 
 def _screened(study: Study, catalogue: Catalogue, pool: Pool, on_done: OnDone | None) -> Screening:
@@ -147,8 +122,8 @@ def _jobs(study: Study, scene: Scene) -> Sequence[_Job]:
         for number, passage in scene.asked(ask):
             for name, alone in takers(study, LOW_PASS, ask.designs).items():
                 asked = scene.rows(ask, passage, checkout_days=alone.probe.checkout_days)
-                rules = PassRules(ask.ephemeris_sigma_km, lowest_km(ask), impact_limit(study, ask))
-                jobs.append(_Job(alone, name, ask, number, asked, rules))
+                rules = rules_of(study, ask, own_aim_km=scene.own_aim_km(ask, passage))
+                jobs.append(_Job(alone, name, ask, number, asked, rules, scene.span_tdb_s[1]))
     return jobs
 
 
@@ -161,21 +136,29 @@ def _fly(item: tuple[int, int], shared: _Shared) -> _Part:
     return _Part(number, rows, judged)
 
 
-def _kept(job: _Job, judged: JudgedPasses) -> Ints:
-    """Which of the judged rows keep the limit on impacts of one row."""
-    limit = job.rules.impact_limit
-    most = np.inf if limit is None else limit
-    return np.flatnonzero(judged.worth.impact_chance <= most)
+def _kept(job: _Job, part: _Part) -> Ints:
+    """Which of the judged rows keep the limit on impacts of one row, and are met within the study."""
+    return np.flatnonzero(_unlikely(job, part) & _in_time(job, part))
+
+
+def _unlikely(job: _Job, part: _Part) -> NDArray[np.bool_]:
+    most = np.inf if job.rules.impact_limit is None else job.rules.impact_limit
+    probe, held = part.judged.worth.impact_chance, job.study.protection
+    both = probe + part.judged.ship_chance * held.carrier_included
+    return (probe <= most) & (both <= held.impact_chance_max.get(job.ask.body, np.inf))
+
+
+def _in_time(job: _Job, part: _Part) -> NDArray[np.bool_]:
+    within: NDArray[np.bool_] = part.rows.shots.closest_s[part.judged.rows] <= job.end_s
+    return within
 
 
 def _table(study: Study, scene: Scene, job: _Job, part: _Part) -> pa.Table:
     """The rows of a part as opportunities, with what a pass is like beside; numbers come when all are there."""
-    judged, kept = part.judged, _kept(job, part.judged)
-    columns = opportunity_columns(job.study, scene, part.rows, judged.rows[kept])
+    judged, kept = part.judged, _kept(job, part)
+    columns = opportunity_columns(job.study, scene, part.rows, judged, kept, steer=job.ask.steer)
     columns |= pass_columns(job.ask.name, job.number, scene, part.rows, judged, kept)
     table = pa.table(columns)
-    within = np.asarray(table["encounter_tdb_s"].to_numpy()) <= scene.span_tdb_s[1]
-    table = table.filter(pa.array(within))
     return table.append_column("design", pa.array([job.design] * table.num_rows)) if study.designs else table
 
 
@@ -224,13 +207,16 @@ def _lowest(jobs: Sequence[_Job], parts: Sequence[_Part]) -> list[LowestPass]:
 
 
 def _passes(jobs: Sequence[_Job], parts: Sequence[_Part], lowest: Sequence[LowestPass]) -> dict[str, float]:
-    """What `none_of_passes` tells besides."""
+    """What `none_of_passes` tells besides: with the counts of what was left out, by code."""
+    left_out = [_left_out(job, [part for part in parts if part.job == k]) for k, job in enumerate(jobs)]
     chances = [part.judged.worth.impact_chance.min(initial=np.inf) for part in parts]
     return {
         "passes_asked": sum(_asked_for(job.asked) for job in jobs),
         "passes_met": sum(int((part.rows.shots.status == OK).sum()) for part in parts),
+        "least_carrier_kg": min((part.judged.least_ship_kg for part in parts), default=np.inf),
         "least_impact_chance": float(min(chances, default=np.inf)),
         "lowest_for_limit_km": min((each.least_km for each in lowest), default=np.inf),
+        **added(left_out),
     }
 
 
@@ -238,17 +224,22 @@ def _asked_for(asked: Asked) -> int:
     return len(asked.burn_s) + asked.early + asked.late
 
 
+def _left_out(job: _Job, parts: Sequence[_Part]) -> dict[str, int]:
+    """By code, the rows of a job that are not in the table."""
+    statuses = [int(status) for part in parts for status in part.rows.shots.status]
+    counts = of_shots(job.asked.early, job.asked.late, statuses)
+    counts[DIVERT] = sum(part.judged.late for part in parts)
+    dear = TANK if job.rules.steered_by is not None else BURN
+    counts[dear] = statuses.count(OK) - counts[DIVERT] - sum(len(part.judged.rows) for part in parts)
+    counts[IMPACT] = sum(int((~_unlikely(job, part)).sum()) for part in parts)
+    counts[AFTER] = sum(int((_unlikely(job, part) & ~_in_time(job, part)).sum()) for part in parts)
+    return counts
+
+
 def _said(job: _Job, parts: Sequence[_Part]) -> str:
     """What became of every row of a job: none is left out without a word."""
-    asked, statuses = job.asked, [int(status) for part in parts for status in part.rows.shots.status]
-    left = sum(len(_kept(job, part.judged)) for part in parts)
-    near = sum(len(part.judged.rows) for part in parts)
-    told = [f"{_asked_for(asked)} passes asked for, {left} left"]
-    told += left_out(asked.early, asked.late, statuses)
-    if dear := statuses.count(OK) - near:
-        told.append(f"{dear} need more than probe.burn_limit_m_s")
-    if near - left:
-        told.append(f"{near - left} over the limit on impacts")
+    left = sum(len(_kept(job, part)) for part in parts)
+    told = [f"{_asked_for(job.asked)} passes asked for, {left} left", *sentences(_left_out(job, parts))]
     whose = f", {job.design}" if isinstance(job.study.probe, DesignSettings) else ""
-    when = iso_of_tdb_s(asked.passage.closest_tdb_s)
+    when = iso_of_tdb_s(job.asked.passage.closest_tdb_s)
     return f"{job.ask.name}{whose}: {job.ask.body}, passage {job.number}, {when}: {'; '.join(told)}"

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from swarm.encounter.pass_judging import JudgedPasses
 from swarm.encounter.pass_worth import PassCases
+from swarm.encounter.steering import PROBE
 from swarm.reach.approach.rows import LowPasses
 from swarm.reach.approach.scene import Scene
 from swarm.study.kind_names import LOW_PASS
@@ -32,7 +33,7 @@ Bools = NDArray[np.bool_]
 
 @dataclass(frozen=True, eq=False)
 class PassMet:
-    """n encounters with a body as flown; rows may be more than which of them are kept (`which`).
+    """n encounters with a body as flown.
 
     met_s : (n,) epochs of the encounter; v_rel_km_s (n, 3) there, relative to the body; s (n, 3) incoming asymptote
     """
@@ -47,14 +48,22 @@ class PassMet:
     s: Floats
 
 
-def opportunity_columns(study: Study, scene: Scene, rows: LowPasses, which: Ints) -> dict[str, Any]:
-    """Columns of `opportunities` of some passes, but its number and the target's; study of one design."""
-    shots = rows.shots
+def opportunity_columns(
+    study: Study, scene: Scene, rows: LowPasses, judged: JudgedPasses, kept: Ints, *, steer: str
+) -> dict[str, Any]:
+    """Columns of `opportunities` of some of the judged rows, but its number and the target's; study of one design."""
+    shots, which, ship = rows.shots, judged.rows[kept], judged.steered
     met = PassMet(
-        LOW_PASS, rows.passage.body, rows.release_s[which], rows.burn_s[which], shots.burn_km_s[which],
-        shots.closest_s[which], shots.relative[which, 3:], shots.s[which],
+        LOW_PASS, rows.passage.body, rows.release_s[which], rows.burn_s[which],
+        shots.burn_km_s[which] - ship.aimed_km_s[kept], shots.closest_s[which], shots.relative[which, 3:],
+        shots.s[which],
     )  # fmt: skip
-    return met_columns(study, scene, met)
+    return met_columns(study, scene, met) | {
+        "arrival_offset_s": met.met_s - rows.passage.closest_tdb_s,
+        "steer": pa.array([steer] * len(which), pa.string()),
+        "carrier_propellant_kg": ship.propellant_kg[kept],
+        "carrier_impact_chance": judged.ship_chance[kept],
+    }
 
 
 def met_columns(study: Study, scene: Scene, met: PassMet) -> dict[str, Any]:
@@ -98,7 +107,7 @@ def pass_columns(
     approach: str, number: int, scene: Scene, rows: LowPasses, judged: JudgedPasses, kept: Ints
 ) -> dict[str, Any]:
     """Columns of `passes` of some of the judged rows, but the opportunity's number."""
-    cases, worth, ground = judged.cases, judged.worth, judged.ground
+    cases, worth, ground, given = judged.cases, judged.worth, judged.ground, judged.steered
     which = judged.rows[kept]
     met_s, n = rows.shots.closest_s[which], len(which)
     ship, probe = (
@@ -120,7 +129,7 @@ def pass_columns(
         },
         **{
             name: getattr(judged, name)[kept]
-            for name in ("dwell_s", "pixel_m", "smear_px", "sigma_major_km", "sigma_minor_km",
+            for name in ("dwell_s", "pixel_m", "smear_px", "count_sigma", "sigma_major_km", "sigma_minor_km",
                          "lowest_altitude_for_limit_km")
         },
         "b_t_km": cases.b_km[kept, 0].copy(),
@@ -135,6 +144,10 @@ def pass_columns(
         "by_burn": pa.array(cases.by_burn[kept].reshape(n, 12).tolist(), lists),
         "corrections_before_s": pa.array([cases.before_s[k].tolist() for k in kept], lists),
         "by_corrections": pa.array([cases.by_corrections[k].ravel().tolist() for k in kept], lists),
+        **vector_columns("aimed_", 1e3 * given.aimed_km_s[kept], "_m_s"),
+        "carrier_out_m_s": given.out_m_s[kept],
+        "carrier_back_m_s": given.back_m_s[kept],
+        "impact_course_days": given.course_days[kept],
         **vector_columns("ship_", burning[:, :3], "_km"),
         **vector_columns("ship_v", burning[:, 3:], "_km_s"),
         **vector_columns("ship_release_", ship_at(scene, rows.release_s[which])[:, :3], "_km"),
@@ -161,11 +174,24 @@ def cases_of_table(table: pa.Table) -> PassCases:
         checkout_s=DAY_S * (held("burn_jd_tdb") - held("release_jd_tdb")),
         b_km=np.column_stack([held("b_t_km"), held("b_r_km")]),
         unburned_km=np.column_stack([held("unburned_t_km"), held("unburned_r_km")]),
-        burn_km_s=1e-3 * np.column_stack([held(f"burn_{axis}_m_s") for axis in "xyz"]),
+        burn_km_s=1e-3 * impulses_m_s(table),
+        own_burn_m_s=held("burn_m_s"),
+        by_ship=np.array([steer != PROBE for steer in table["steer"].to_pylist()], dtype=bool),
         by_burn=np.array(lists("by_burn")).reshape(n, 2, 6),
         before_s=tuple(lists("corrections_before_s")),
         by_corrections=tuple(values.reshape(-1, 2, 6) for values in lists("by_corrections")),
     )
+
+
+def impulses_m_s(table: pa.Table) -> Floats:
+    """(n, 3) what puts each probe on its way: its own burn, and what the mothership gave it where that steers."""
+    given = np.zeros((table.num_rows, 3))
+    for stem in ("burn", "aimed"):
+        names = [f"{stem}_{axis}_m_s" for axis in "xyz"]
+        if all(name in table.column_names for name in names):
+            columns = [np.array(table[name].to_numpy(zero_copy_only=False), dtype=float) for name in names]
+            given += np.nan_to_num(np.column_stack(columns), nan=0.0)
+    return given
 
 
 def pass_fits(where: Where, opportunities: pa.Table, targets: Catalogue) -> Bools:
@@ -184,8 +210,9 @@ def pass_fits(where: Where, opportunities: pa.Table, targets: Catalogue) -> Bool
     for most, name in ((where.altitude_km_max, "altitude_km"), (where.resolution_m_max, "pixel_m")):
         if most is not None:
             fits &= held(name) <= most
-    if where.dwell_s_min is not None:
-        fits &= held("dwell_s") >= where.dwell_s_min
+    for least, name in ((where.dwell_s_min, "dwell_s"), (where.count_sigma_min, "count_sigma")):
+        if least is not None:
+            fits &= held(name) >= least
     for window, name in (
         (where.latitude_deg, "latitude_deg"),
         (where.sun_elevation_deg, "sun_elevation_deg"),

@@ -10,17 +10,11 @@ from numpy.typing import NDArray
 
 from swarm.encounter.cases import spare_km_s
 from swarm.encounter.error_model import Errors, Normals, errors_of, normals_of
-from swarm.encounter.instruments import (
-    ground_pixel_m,
-    ground_smear_px,
-    light_score,
-    pixel_score,
-    smear_score,
-)
 from swarm.encounter.pass_delivery import PassDelivery, Sight, deliver
 from swarm.encounter.pass_impact import Arrivals, impact_chance, impact_radius_km, lowest_altitude_km
+from swarm.encounter.pass_instruments import PassSeen, best_score
 from swarm.encounter.policies import LOW_QUALITY
-from swarm.encounter.quality import pixel_angle_rad
+from swarm.reach.approach.ring_chance import ring_chance
 from swarm.reach.arcs.bplane import periapsis_km
 from targets.masses.massive import Mass, mass_named
 
@@ -29,16 +23,15 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 
-# A pixel of 1 m on the ground is full quality, one of 100 m none. Own choices.
-FULL_M, WORST_M = 1.0, 100.0
-
 
 @dataclass(frozen=True, eq=False)
 class PassCases:
     """n low passes as flown in the field; km, km/s, s.
 
     b_km, unburned_km : (n, 2) T, R of the aim point, and of where a probe goes that never burns
-    burn_km_s         : (n, 3); checkout_s (n,) before it
+    burn_km_s         : (n, 3) what puts the probe on its way, whoever burns; checkout_s (n,) before it
+    own_burn_m_s      : (n,) what of it the probe burns
+    by_ship           : (n,) whether the mothership steers: then no probe is dead before the burn
     by_burn           : (n, 2, 6) d(B.T, B.R) by the state at the burn
     before_s          : n arrays of the dates of corrections before closest approach, falling
     by_corrections    : n arrays (k, 2, 6), d(B.T, B.R) by the state at each
@@ -54,6 +47,8 @@ class PassCases:
     b_km: Floats
     unburned_km: Floats
     burn_km_s: Floats
+    own_burn_m_s: Floats
+    by_ship: NDArray[np.bool_]
     by_burn: Floats
     before_s: tuple[Floats, ...]
     by_corrections: tuple[Floats, ...]
@@ -89,18 +84,19 @@ class PassWorth:
 def worth_of(study: Study, cases: PassCases, qualities: tuple[float, ...] = ()) -> PassWorth:
     """Judge passes of one design; the answer for one does not depend on which others there are."""
     n, errors, normals = len(cases.body), errors_of(study), normals_of(study)
-    spare = 1e3 * spare_km_s(study, 1e3 * np.linalg.norm(cases.burn_km_s, axis=1))
+    spare = 1e3 * spare_km_s(study, cases.own_burn_m_s)
     asked = np.asarray(qualities, dtype=float)
     out = PassWorth(np.zeros((n, len(asked))), *_room(n))
     for k in range(n):
         made = _delivered(cases, k, errors, normals)
         heights = _heights(cases, k, made.miss_km)
         counts = (heights > cases.lowest_km[k]) & (made.spent_m_s <= spare[k])
-        score = _score(study, cases, k, heights) * counts
+        seen = _seen(cases, k)
+        score = best_score(study, seen, heights) * counts
         out.chance_quality[k] = ((score[:, None] >= asked) & counts[:, None]).mean(axis=0)
         out.shown_chance[k], out.expected_quality[k] = counts.mean(), score.mean()
         out.low_chance[k] = (counts & (score < LOW_QUALITY)).mean()
-        out.best_quality[k] = float(_score(study, cases, k, _heights(cases, k, np.zeros((1, 2))))[0])
+        out.best_quality[k] = float(best_score(study, seen, _heights(cases, k, np.zeros((1, 2))))[0])
         out.dv99_needed_m_s[k] = made.dv99_m_s
         out.delivered_chance[k] = (made.spent_m_s <= spare[k]).mean()
         out.start_cov_km2[k], out.before_cov_km2[k] = made.uncorrected_cov, made.before_cov
@@ -122,11 +118,12 @@ def lowest_for_limit_km(study: Study, cases: PassCases, worth: PassWorth, limit:
     for k in range(len(out)):
         unburned = cases.by_burn[k] @ known @ cases.by_burn[k].T
         rows = _either_way(
+            cases, k,
             _arrivals(
                 study, cases, k,
                 np.array([unburned[0, 0], unburned[1, 1], unburned[0, 1]]),
                 worth.start_cov_km2[k], worth.delivery_cov_km2[k],
-            )
+            ),
         )  # fmt: skip
         speed, disc = float(cases.v_inf_km_s[k]), _disc_km(cases, k)
         out[k] = max(
@@ -155,18 +152,11 @@ def _heights(cases: PassCases, k: int, miss_km: Floats) -> Floats:
     return periapsis_km(aims, float(cases.v_inf_km_s[k]), mu_km3_s2=body.gm_km3_s2) - body.radius_km
 
 
-def _score(study: Study, cases: PassCases, k: int, heights: Floats) -> Floats:
-    above, pixel_rad = np.maximum(heights, 1e-3), pixel_angle_rad(study.probe)
-    score = pixel_score(ground_pixel_m(above, pixel_rad=pixel_rad), full_m=FULL_M, worst_m=WORST_M)
-    score = score * smear_score(smear_px(study, above, float(cases.ground_speed_km_s[k])))
-    return score * light_score(float(cases.sun_elevation_deg[k]))
-
-
-def smear_px(study: Study, height_km: Floats, speed_km_s: Floats | float) -> Floats:
-    """Smear of an exposure straight below, in pixels."""
-    return ground_smear_px(
-        height_km, speed_km_s, pixel_rad=pixel_angle_rad(study.probe), exposure_s=1e-3 * study.probe.exposure_ms,
-        compensated=1.0 - study.probe.tracking_error,
+def _seen(cases: PassCases, k: int) -> PassSeen:
+    body = cases.mass(k)
+    return PassSeen(
+        body.radius_km, body.gm_km3_s2, float(cases.v_inf_km_s[k]), float(cases.ground_speed_km_s[k]),
+        float(cases.sun_elevation_deg[k]),
     )  # fmt: skip
 
 
@@ -180,6 +170,16 @@ def failed_early(study: Study) -> float:
     if survival.model == "simple":
         return 1.0 - survival.success
     return 1.0 - (1.0 - survival.dead_on_arrival) * survival.release_success
+
+
+def ship_chances(study: Study, cases: PassCases, worth: PassWorth, aim_km: Floats) -> Floats:
+    """(n,) chance that the mothership hits the body because it does not divert from where it aimed; 0 without need.
+
+    It is known as badly as a probe that flies no correction.
+    """
+    discs = np.array([_disc_km(cases, k) for k in range(len(cases.body))])
+    hits = ring_chance(aim_km, worth.start_cov_km2, 0.0, discs) if len(discs) else np.zeros(0)
+    return np.where(cases.by_ship, study.mothership.divert_failure * hits, 0.0)
 
 
 def _disc_km(cases: PassCases, k: int) -> float:
@@ -204,11 +204,16 @@ def _arrivals(
 
 def _impact(study: Study, cases: PassCases, k: int, made: PassDelivery) -> float:
     row = _arrivals(study, cases, k, made.unburned_cov, made.uncorrected_cov, made.delivered_cov)
-    return max(impact_chance(each, _disc_km(cases, k)) for each in _either_way(row))
+    return max(impact_chance(each, _disc_km(cases, k)) for each in _either_way(cases, k, row))
 
 
-def _either_way(row: Arrivals) -> tuple[Arrivals, Arrivals]:
-    """All failures before the corrections, or all before the burn: whichever is worse counts (see `failed_early`)."""
+def _either_way(cases: PassCases, k: int, row: Arrivals) -> tuple[Arrivals, ...]:
+    """All failures before the corrections, or all before the burn: whichever is worse counts (see `failed_early`).
+
+    A probe that the mothership puts on its way is not dead before that.
+    """
+    if cases.by_ship[k]:
+        return (row,)
     return row, replace(row, dead_before_burn=row.dead_before_corrections, dead_before_corrections=0.0)
 
 

@@ -12,9 +12,9 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from swarm.encounter.aim import best_aim
 from swarm.encounter.corrections import Corrections, plan_corrections
 from swarm.encounter.delivery import linear_covariance, sample_arrivals
+from swarm.encounter.known_aims import aim_as_known
 from swarm.encounter.quality import Optics, capture_at, is_shown, quality_at
 from swarm.encounter.spending import best_sums, spending_limit
 
@@ -33,6 +33,7 @@ class View(NamedTuple):
         float, float
     ]  # error along the relative velocity that the pointing has (km), half field (rad)
     sight_km: float  # range at which the target is bright enough
+    aims: Floats  # aim points found before
 
 
 class Arrival(NamedTuple):
@@ -96,7 +97,7 @@ def _policy(k, in_sight, cases, arrival, view, perfect, rules, sheet):
         if sheet.seen[i] or plan.optical == 0:
             useful += 1
     cov = linear_covariance(plan, arrival.start, arrival.across, arrival.sight_km, speed, errors)
-    aim_t, aim_r, quality = best_aim(cov, view.sun, view.optics, view.along)
+    aim_t, aim_r, quality = aim_as_known(cov, view.sun, view.optics, view.along, view.aims)
     if quality <= 0.0:
         aim_t, aim_r = perfect
     return Policy(plan, cov, aim_t, aim_r, quality, useful / sheet.spent.size)

@@ -15,7 +15,7 @@ from swarm.optimize.pricing import fill_prices, new_prices
 from swarm.plan.constraints import UNUSED
 from swarm.plan.data import PlanData
 from swarm.plan.objectives import evaluate
-from swarm.plan.rules import PlanRules, fits, sort_plan
+from swarm.plan.rules import PlanRules, fits_as_met, new_met, sort_plan
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -43,7 +43,7 @@ def _explore(plans: Ints, front: Floats, data: PlanData, rules: PlanRules, room:
     known, own = new_rivals(front.shape[0]), new_rivals(room)
     for k in range(front.shape[0]):
         noted((front[k, 0], front[k, 1], front[k, 2]), known, k)
-    prices = new_prices(data, rules.kinds)
+    prices, met = new_prices(data, rules.kinds), new_met()
     plan = np.empty(plans.shape[1], dtype=np.int64)
     for i in range(plans.shape[0]):
         for place in range(plans.shape[1]):
@@ -67,7 +67,9 @@ def _explore(plans: Ints, front: Floats, data: PlanData, rules: PlanRules, room:
                     continue
                 h = data.hardware[o]
                 new = (base[0] - h * gain, base[1] + data.propellant_kg[o], base[2] - h * relief)
-                if _either(new, known, front.shape[0], own, size) or not fits(o, plan, rules):
+                if _either(new, known, front.shape[0], own, size):
+                    continue
+                if not fits_as_met(o, plan, rules, met):
                     continue
                 found[size] = plan
                 found[size, place] = o

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from swarm.plan.data import column
 from swarm.reach.opportunities import screen_together
-from swarm.reach.sweeps import CHANCES_TO_HIT
+from swarm.reach.sweeps import NONE_OF_FLYBYS
 from swarm.run.kinds import at_places
 from swarm.run.workers import Pool
 from swarm.study.by_design import design_numbers
@@ -52,8 +52,8 @@ def polished(
 
 
 def _none(name: str, like: pa.Table, rows: int) -> Any:
-    """What a flyby has in a column of passes: no chance to hit anything, and nothing else."""
-    return np.zeros(rows) if name in CHANCES_TO_HIT else pa.nulls(rows, like.schema.field(name).type)
+    """What a flyby has in a column of passes: no chance to hit anything, nothing burnt for it, and nothing else."""
+    return np.zeros(rows) if name in NONE_OF_FLYBYS else pa.nulls(rows, like.schema.field(name).type)
 
 
 def with_polished(

@@ -205,10 +205,10 @@ def _cut_rows(selection: Selection, cuts: Cuts) -> tuple[csr_array, Floats]:
     parts, owners, alphas = [], [], []
     for r, (row, known) in enumerate(zip(selection.rows, cuts, strict=True)):
         for cut in known:
-            parts.append(csr_array(-slope_of(row.table, cut, row.chances)[None, :]))
+            parts.append(-slope_of(row.table, cut, row.chances))
             owners.append(r)
             alphas.append(cut.alpha)
     values = csr_array(
         (np.ones(len(owners)), (np.arange(len(owners)), owners)), shape=(len(owners), len(selection.rows))
     )
-    return hstack([vstack(parts), values]), np.array(alphas)
+    return hstack([csr_array(np.array(parts)), values]), np.array(alphas)

@@ -68,7 +68,7 @@ def _sides(rules: PlanRules) -> list[Floats]:
         if rules.channels
         else []
     )
-    return [*designs, *approaches, *live, *(-parts.astype(np.float64) for parts in rules.impact)]
+    return [*designs, *approaches, *live, *(-parts.astype(np.float64) for parts in rules.shares)]
 
 
 def row_chances_given_hardware(data: PlanData) -> Floats:

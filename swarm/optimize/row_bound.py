@@ -7,9 +7,10 @@ E - sum c(p_i) is then linear between knots in every p_i, its maximum lies at kn
     E[min(N, k)] <= alpha + sum_i c(p_i),   alpha = max over multisets of at most n knots of E - sum c
 
 holds for every plan of at most n probes. All multisets of a few knots can be gone through once; the tightest c
-at a given point is the concave envelope of E over them there, a small linear programme. With one knot this is
-the concave piecewise-linear bound through (i g_1, E[min(Bin(i, g_1), k)]) (Hoeffding 1956, Ann. Math. Statist.
-27:713: for a fixed sum of chances the expectation is largest when they are extreme).
+at a given point is the concave envelope of E over them there, a small linear programme, which has one row more than
+there are knots. With one knot this is the concave piecewise-linear bound through (i g_1, E[min(Bin(i, g_1), k)])
+(Hoeffding 1956, Ann. Math. Statist. 27:713: for a fixed sum of chances the expectation is largest when they are
+extreme).
 
 Probes that share a target share its class: their successes in a row are then positively dependent, which only
 lowers E[min(N, k)], so the functions hold for them too.
@@ -21,16 +22,16 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from numba import njit
 from numpy.typing import NDArray
-from scipy.optimize import linprog
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 # Most multisets that are gone through, and most knots: own choice, a table of some milliseconds.
 _TABLE, _KNOTS = 20_000, 6
-# Multisets a cut is sought on at first, and how often overlooked ones may join.
-_NEAR, _JOINING_ROUNDS = 200, 6
+# Most pivots of a cut; gains and pivots below which nothing is moved; what is added to the weights, rising by knot.
+_PIVOTS, _GAIN_LEAST, _PIVOT_LEAST, _APART_WEIGHTS = 500, 1e-11, 1e-9, 1e-9
 # Knots stand about one part in so many of the largest chance apart.
 _APART = 64
 # Added to alpha, far above rounding.
@@ -67,39 +68,72 @@ def row_table(chances: Floats, most: int, cap: int, *, taken: Floats | None = No
 
 
 def tightest_cut(table: RowTable, weights: Floats) -> Cut:
-    """Return a cut that is as low as can be where the knots are taken `weights` (m,) times, at most n in all.
-
-    The programme over all multisets is solved on a few of them, near the weights at first; those that its
-    answer overlooks join until none does.
-    """
+    """Return a cut that is as low as can be where the knots are taken `weights` (m,) times, at most n in all."""
     total = weights.sum()
     most = int(table.counts.sum(axis=1).max())
     weights = np.maximum(weights, 0.0) * min(1.0, most / total if total > 0.0 else 1.0)
-    apart = np.abs(table.counts - weights).sum(axis=1)
-    ends = np.flatnonzero((table.counts > 0).sum(axis=1) <= 1)  # so that the weights lie among them
-    few = np.union1d(np.argsort(apart, kind="stable")[:_NEAR], ends)
-    cut = cut_from(table, np.zeros(len(table.knots)))
-    for _ in range(_JOINING_ROUNDS):
-        solved = linprog(
-            -table.expected[few],
-            A_ub=table.counts[few].T,  # more never lowers E: slopes come out >= 0
-            b_ub=weights,
-            A_eq=np.ones((1, len(few))),
-            b_eq=[1.0],
-            method="highs",
-        )
-        if solved.status != 0:
+    # weights of zero would make pivots that gain nothing; where a cut is lowest hardly moves, that it holds does not
+    # hang on them
+    apart = weights + _APART_WEIGHTS * np.arange(1, len(weights) + 1)
+    return cut_from(table, _envelope_slopes(table.counts, table.expected, apart))
+
+
+@njit(cache=True)
+def _envelope_slopes(counts: Ints, expected: Floats, weights: Floats) -> Floats:
+    """Multipliers (m,) of: the largest mean of `expected` over multisets that take the knots `weights` times or fewer.
+
+    The simplex method (Dantzig 1951) from the empty multiset: each pivot looks at all multisets at once, so the
+    answer of these few rows needs no solver to be built for it.
+    """
+    m = weights.size
+    inverse, level = np.eye(m + 1), np.append(weights, 1.0)
+    gain = np.zeros(
+        m + 1
+    )  # of what is in the basis; in place m the empty multiset, in the others what is left over
+    gain[m] = expected[0]
+    column = np.empty(m + 1)
+    for _ in range(_PIVOTS):
+        prices = gain @ inverse
+        best, entering = _GAIN_LEAST, -1
+        for j in range(expected.size):
+            more = expected[j] - prices[m]
+            for i in range(m):
+                more -= counts[j, i] * prices[i]
+            if more > best:
+                best, entering = more, j
+        left_over = -1
+        for i in range(m):
+            if -prices[i] > best:
+                best, left_over = -prices[i], i
+        if entering < 0 and left_over < 0:
             break
-        slopes = np.maximum(-solved.ineqlin.marginals, 0.0)
-        new = cut_from(table, slopes)
-        if new.alpha + slopes @ weights < cut.alpha + cut.slopes @ weights:
-            cut = new
-        over = table.expected - table.counts @ slopes
-        overlooked = np.flatnonzero(over > over[few].max() + 1e-9)
-        if not len(overlooked):
+        for i in range(m + 1):
+            if left_over >= 0:
+                column[i] = inverse[i, left_over]
+            else:
+                column[i] = inverse[i, m]
+                for k in range(m):
+                    column[i] += inverse[i, k] * counts[entering, k]
+        leaving, ratio = -1, np.inf
+        for i in range(m + 1):
+            if column[i] > _PIVOT_LEAST and level[i] < ratio * column[i]:
+                leaving, ratio = i, level[i] / column[i]
+        if leaving < 0:
             break
-        few = np.union1d(few, overlooked[np.argsort(-over[overlooked], kind="stable")[:_NEAR]])
-    return cut
+        _pivot(inverse, level, column, leaving)
+        gain[leaving] = 0.0 if left_over >= 0 else expected[entering]
+    return np.maximum((gain @ inverse)[:m], 0.0)
+
+
+@njit(cache=True)
+def _pivot(inverse: Floats, level: Floats, column: Floats, leaving: int) -> None:
+    """Bring the basis up to date: what enters has `column` in terms of it."""
+    inverse[leaving] /= column[leaving]
+    level[leaving] /= column[leaving]
+    for i in range(level.size):
+        if i != leaving:
+            inverse[i] -= column[i] * inverse[leaving]
+            level[i] = max(level[i] - column[i] * level[leaving], 0.0)
 
 
 def cut_from(table: RowTable, slopes: Floats) -> Cut:

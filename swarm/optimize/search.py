@@ -15,16 +15,17 @@ from swarm.optimize.archive import Archive, merged, thinned
 from swarm.optimize.bound import ScienceBound, ToBound, best_within, science_bounds
 from swarm.optimize.costs import NO_COSTS, constraint_costs
 from swarm.optimize.epochs import Convergence, Effort, Measure, OnDone, search
-from swarm.optimize.problem import PlanProblem
+from swarm.optimize.problem import PlanProblem, full_load_kg
 from swarm.optimize.pruning import searchable
 from swarm.optimize.seeds import seed_plans
 from swarm.optimize.short import EXACT_PLANS, archive_of, count_sets, every_set
 from swarm.plan.budgets import columns_by_design
 from swarm.plan.constraints import UNUSED, require_some
-from swarm.plan.data import Chances, PlanData, column
+from swarm.plan.data import Chances, PlanData, column, steering_kg
 from swarm.plan.flight import Flight
 from swarm.plan.objectives import chance_of_data
 from swarm.plan.pairs import without_losing_pairs
+from swarm.plan.protection import impact_chances
 from swarm.plan.question import Posed, Question, pose
 from swarm.plan.rules import PlanRules, decode, feasible
 from targets.catalogue.reading import Catalogue
@@ -37,6 +38,9 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 # Hypervolume is measured from here: -science, propellant as a share of all tanks full, risk.
 REFERENCE = np.array([0.1, 1.1, 1.1])
+# Propellant levels at which a search that is not reported with its bound starts from an exact solution: own choice, a
+# quarter of the bound's.
+LEVELS_TO_START = 10
 # Searches of one study take seeds this far apart: a prime, so that no two studies with near seeds share them.
 _REPEAT_STEP = 1_000_003
 
@@ -314,6 +318,9 @@ def effort_of(study: Study) -> Effort:
 def measure_of(study: Study, data: PlanData) -> Measure:
     """The hypervolume of plans: -science, propellant as a share of all tanks full, risk, from REFERENCE."""
     full_kg = max(all_tanks_kg(study, data.probes), 1e-9)
+    if study.mothership.counts and any(ask.steer != "probe" for ask in study.approach):
+        # what the mothership burns for them is in no tank of theirs
+        full_kg = max(full_kg, full_load_kg(data))
     return Measure(np.array([1.0, full_kg, 1.0]), REFERENCE)
 
 
@@ -381,6 +388,15 @@ def _progress_of(runs: list[Convergence]) -> pa.Table:
     )
 
 
+def _of_passes(study: Study, usable: pa.Table, plans: Ints) -> dict[str, Floats]:
+    """What adds up over the passes of each plan; nothing where the study asks for none."""
+    if not study.approach:
+        return {}
+    used = plans >= 0
+    sums = {"impact_chance": impact_chances(study, usable), "carrier_propellant_kg": steering_kg(usable)}
+    return {name: np.where(used, each[plans], 0.0).sum(axis=1) for name, each in sums.items()}
+
+
 def _tables(study: Study, archive: Archive, data: PlanData, usable: pa.Table) -> tuple[pa.Table, pa.Table]:
     costs, plans = archive.costs, archive.plans
     science = 0.0 - costs[:, 0]
@@ -399,6 +415,7 @@ def _tables(study: Study, archive: Archive, data: PlanData, usable: pa.Table) ->
             "risk": costs[:, 2],
             "loaded_kg": loaded_of(plans, loaded_kg(study, usable)),
             **columns_by_design(study, usable, plans),
+            **_of_passes(study, usable, plans),
         }
     )
     rows = pa.table(

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from swarm.encounter.propellant import burn_seconds
 from swarm.plan.data import column
 from swarm.plan.flight import Flight
-from swarm.plan.protection import PROTECTION, alone_over_the_limit, least_chances
+from swarm.plan.protection import PROTECTION, TANK, alone_over_the_limit, alone_over_the_tank, least_chances
 from swarm.plan.tracking import weekly_hours
 from swarm.study.by_design import by_design, probe_values
 from swarm.study.kind_names import ENTRY
@@ -90,6 +90,11 @@ CONSTRAINTS = (
     Constraint("tracking (tracking_hours_per_week)", {"tracking_hours_per_week": None}),
     Constraint("one probe per target (pairs)", {"pairs": True}),
     Constraint("impact (protection.impact_chance_max)", {"impact_chance_max": {}}, section="protection"),
+    Constraint(
+        "the mothership's propellant (mothership.propellant_kg)",
+        {"propellant_kg": None},
+        section="mothership",
+    ),
 )
 
 
@@ -207,7 +212,8 @@ def _outside_span(study: Study, table: pa.Table) -> Bools:
 
 def _not_checked_out(study: Study, table: pa.Table) -> Bools:
     waited = column(table, "burn_jd_tdb") - column(table, "release_jd_tdb")
-    return waited < probe_values(study, table, "checkout_days") - ROUNDING_DAYS
+    burns = column(table, "burn_m_s") != 0.0  # one that the mothership steers has nothing to wait for
+    return burns & (waited < probe_values(study, table, "checkout_days") - ROUNDING_DAYS)
 
 
 def _not_impulsive(study: Study, table: pa.Table) -> Bools:
@@ -259,6 +265,7 @@ _LIMITS: tuple[tuple[str, Callable[[Study, pa.Table], Bools]], ...] = (
     (f"{_SEP_LIMIT} at encounter", _near_sun("sun_earth_probe_deg")),
     ("constraints.tracking_hours_per_week of one probe", _tracked_too_much),
     (PROTECTION, alone_over_the_limit),
+    (TANK, alone_over_the_tank),
 )
 
 

@@ -136,11 +136,24 @@ def _visited(opportunities: pa.Table, target: Ints, chances: Floats) -> tuple[In
 
 
 def _propellant_kg(study: Study, opportunities: pa.Table, judged: Chances) -> Floats:
-    """(n,) what each row's probe consumes, by its design."""
+    """(n,) what each row's probe consumes, by its design, and the mothership to steer for it, if that counts."""
     burn, dv99 = column(opportunities, "burn_m_s"), judged.dv99_m_s
-    return by_design(
+    own: Floats = by_design(
         study, opportunities, lambda own, rows, _: propellant_kg(burn[rows], own, dv99_m_s=dv99[rows])
     )
+    return own + steering_kg(opportunities) if study.mothership.counts and steers(opportunities) else own
+
+
+def steers(opportunities: pa.Table) -> bool:
+    """Whether a table tells what the mothership burns for its rows."""
+    return "carrier_propellant_kg" in opportunities.column_names
+
+
+def steering_kg(opportunities: pa.Table) -> Floats:
+    """(n,) what the mothership burns to steer for each row's probe."""
+    if not steers(opportunities):
+        return np.zeros(opportunities.num_rows)
+    return np.nan_to_num(column(opportunities, "carrier_propellant_kg").astype(np.float64), nan=0.0)
 
 
 def row_qualities(study: Study) -> Floats:

@@ -54,7 +54,8 @@ NO_OFFSETS = Offsets(0.0, np.zeros(0, np.int64), np.zeros((0, 2, 6), np.float32)
 class Flight:
     """The flights of n opportunities; what is asked of them is computed once, when first asked for.
 
-    opportunities : release_jd_tdb, burn_jd_tdb, encounter_jd_tdb and burn_x/y/z_m_s are read
+    opportunities : release_jd_tdb, burn_jd_tdb, encounter_jd_tdb and burn_x/y/z_m_s are read, and of passes what they
+                    have beside
     mothership    : nodes of the mothership's path, t_jd_tdb, x_km ... vz_km_s, and leg where there are several
     """
 
@@ -81,6 +82,11 @@ class Flight:
             names = [f"ship_{part}" for part in ("x_km", "y_km", "z_km", "vx_km_s", "vy_km_s", "vz_km_s")]
             names += [f"ship_release_{axis}_km" for axis in "xyz"]
             self._given = np.column_stack([column(opportunities, name) for name in names])
+            # what a mothership that steers gives a probe is no burn of its own, and puts it on its way
+            aimed = [f"aimed_{axis}_m_s" for axis in "xyz"]
+            if set(aimed) <= set(opportunities.column_names):
+                given = np.column_stack([column(opportunities, name) for name in aimed])
+                self.burn_km_s = self.burn_km_s + 1e-3 * np.nan_to_num(given, nan=0.0)
 
     def take(self, mask: NDArray) -> Flight:
         """The flights of `mask`."""

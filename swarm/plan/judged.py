@@ -65,10 +65,16 @@ def _by_kind(table: pa.Table) -> list[tuple[str, NDArray[np.int64]]]:
     return [(name, np.flatnonzero(kinds == name)) for name in ENCOUNTERS if (kinds == name).any()]
 
 
+# Kinds of encounter whose kernels this process has compiled or loaded.
+_COMPILED: set[str] = set()
+
+
 def _judge_alike(shared: _Shared, pool: Pool) -> Judged:
     """Judge opportunities of one design and one kind."""
-    # compile here, once, so that workers start from a full cache and the next run from a kept one
-    _judge_chunk((0, 1), shared)
+    if pool.workers > 1 and shared.kind not in _COMPILED:
+        # compile here, once, so that workers start from a full cache and the next run from a kept one
+        _judge_chunk((0, 1), shared)
+        _COMPILED.add(shared.kind)
     chunks = [(first, CHUNK) for first in range(0, max(shared.opportunities.num_rows, 1), CHUNK)]
     return joined(pool.map(_judge_chunk, chunks, shared=shared))
 

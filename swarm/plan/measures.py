@@ -72,6 +72,15 @@ def _sizes(data: PlanData) -> Ints:
 
 
 def _exact(plans: Ints, data: PlanData) -> Floats:
+    whole, counts = _counted_apart(data)
+    science = (counts / data.baseline) @ data.weight
+    order = np.argsort(science, kind="stable")
+    met = (counts >= data.baseline).all(axis=1)
+    return _exact_measures(plans, whole, science, order, met)
+
+
+def _counted_apart(data: PlanData) -> tuple[PlanData, Ints]:
+    """The same chances with every count up to the baselines told apart, and those counts, (states, r)."""
     sizes = [int(size) for size in _sizes(data)]
     counts = joint_counts(sizes)
     strides = np.array([math.prod(sizes[k + 1 :]) for k in range(len(sizes))], dtype=np.int64)
@@ -81,10 +90,24 @@ def _exact(plans: Ints, data: PlanData) -> Floats:
         risk_stride=strides,
         risk_count=np.ascontiguousarray(counts),
     )
+    return whole, counts
+
+
+def science_outcomes(
+    plan: ArrayLike, data: PlanData, *, states_max: int = STATES_MAX
+) -> tuple[Floats, Floats] | None:
+    """Return (science, chance) of every joint count of one plan, science rising; None where they are too many.
+
+    Survival, shared failures, delivery, data return and unknown classes all at once: exact.
+    """
+    if math.prod(int(size) for size in _sizes(data)) > states_max:
+        return None
+    whole, counts = _counted_apart(data)
+    rows, joint = new_counts(whole)
+    chances, _ = _joint_chances(np.ascontiguousarray(plan, dtype=np.int64), whole, rows, joint)
     science = (counts / data.baseline) @ data.weight
     order = np.argsort(science, kind="stable")
-    met = (counts >= data.baseline).all(axis=1)
-    return _exact_measures(plans, whole, science, order, met)
+    return science[order], chances[order]
 
 
 @njit(cache=True)
@@ -93,25 +116,31 @@ def _exact_measures(plans: Ints, data: PlanData, science: Floats, order: Ints, m
     told = np.zeros((plans.shape[0], 3))
     rows, joint = new_counts(data)
     for i in range(plans.shape[0]):
-        plan = plans[i]
-        common = group_failures(plan, data.hardware, data.group_mask, data.group_fraction)
-        own = own_chances(plan, data.hardware, data.group_mask, common)
-        total = np.zeros_like(joint)
-        for state in range(1 << common.size):
-            chance = state_chance(state, common)
-            if chance <= 0.0:
-                continue
-            told[i, 1] += chance * _no_data(plan, state, own, data)
-            if any_left(plan, data.group_mask, state):
-                count_state(plan, state, own, data, rows, joint)
-                total += chance * joint
-            else:
-                total[0] += chance
+        total, told[i, 1] = _joint_chances(plans[i], data, rows, joint)
         for s in range(total.size):
             if met[s]:
                 told[i, 0] += total[s]
         told[i, 2] = lower_tail_mean(science, total, order, TAIL)
     return told
+
+
+@njit(cache=True)
+def _joint_chances(plan: Ints, data: PlanData, rows: Floats, joint: Floats) -> tuple[Floats, float]:
+    """(states,) chance of each joint count over every state of the groups, and P(no data at all)."""
+    common = group_failures(plan, data.hardware, data.group_mask, data.group_fraction)
+    own = own_chances(plan, data.hardware, data.group_mask, common)
+    total, nothing = np.zeros_like(joint), 0.0
+    for state in range(1 << common.size):
+        chance = state_chance(state, common)
+        if chance <= 0.0:
+            continue
+        nothing += chance * _no_data(plan, state, own, data)
+        if any_left(plan, data.group_mask, state):
+            count_state(plan, state, own, data, rows, joint)
+            total += chance * joint
+        else:
+            total[0] += chance
+    return total, nothing
 
 
 @njit(cache=True)

@@ -1,5 +1,7 @@
 """The chance that a plan hits a body that must not be hit: what every opportunity adds, and the limit of the sum.
 
+What the mothership burns to steer for its probes is such a sum, too, with its tank as the limit.
+
 A row with an impact chance passes over its own target, so it counts against the limit of that body alone; rows without
 one count nothing. Chances of several probes are added: the sum is linear, so that search, bound and checker can all
 keep it, and it is never less than the chance that any of them hits (Boole's inequality).
@@ -16,7 +18,7 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from swarm.plan.data import column
+from swarm.plan.data import column, steering_kg
 
 if TYPE_CHECKING:
     from swarm.study.schema import Study
@@ -26,6 +28,7 @@ Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 PROTECTION = "protection.impact_chance_max of one probe"
+TANK = "mothership.propellant_kg for one probe"
 # Parts of a limit: 2^40, of which 2^23 probes at the limit still add up in 64 bits.
 PARTS = 1 << 40
 
@@ -57,6 +60,19 @@ def _parts(chance: Floats, limit: float) -> Ints:
         return np.where(chance > 0.0, PARTS + 1, 0).astype(np.int64)
     share = np.minimum(chance / limit, 2.0)
     return np.minimum(np.ceil(share * PARTS), PARTS + 1).astype(np.int64)
+
+
+def tank_parts(study: Study, table: pa.Table) -> Ints:
+    """(0 or 1, n) what each row takes of the propellant that the mothership may burn to steer, in PARTS of it."""
+    kilograms, most = steering_kg(table), study.mothership.propellant_kg
+    if most is None or not kilograms.any():
+        return np.zeros((0, table.num_rows), dtype=np.int64)
+    return _parts(kilograms, most)[None, :]
+
+
+def alone_over_the_tank(study: Study, table: pa.Table) -> Bools:
+    """(n,) rows for which the mothership would burn more than it may."""
+    return np.asarray(tank_parts(study, table).max(axis=0, initial=0) > PARTS)
 
 
 def alone_over_the_limit(study: Study, table: pa.Table) -> Bools:

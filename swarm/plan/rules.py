@@ -19,13 +19,17 @@ if TYPE_CHECKING:
     from swarm.study.sections.approach import ApproachSettings
 from swarm.plan.constraints import UNUSED, require_flight
 from swarm.plan.live_relay import channel_left, live_intervals, live_sets
-from swarm.plan.protection import PARTS, impact_parts
+from swarm.plan.protection import PARTS, impact_parts, tank_parts
 from swarm.plan.tracking import weekly_hours
 from swarm.study.by_design import design_numbers
 
 Bools = NDArray[np.bool_]
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+
+
+# Pairs of opportunities that are known at once whether they meet: own choice, a power of two, 256 KiB.
+_PAIRS = 1 << 15
 
 
 class PlanRules(NamedTuple):
@@ -59,7 +63,8 @@ class PlanRules(NamedTuple):
     design_most: Ints  # (d,) most probes of each design; of one design no other limit than that of the plan
     approach: Ints  # (n,) index into `approach_most`; -1 for what no approach limits
     approach_most: Ints  # (a,) most probes of each [[approach]]
-    impact: Ints  # (p, n) what each takes of the limit of each protected body, in PARTS of it
+    # (p, n) what each takes of the limit of each protected body, and of the mothership's tank, in PARTS of it
+    shares: Ints
 
 
 def plan_rules(
@@ -74,15 +79,13 @@ def plan_rules(
     """
     require_flight(study, flight)
     limits, target = study.constraints, data.target
-    release = column(opportunities, "release_jd_tdb").astype(np.float64)
+    release, live = column(opportunities, "release_jd_tdb"), live_intervals(opportunities, relayed)
     order = np.lexsort((np.arange(len(target)), release, data.propellant_kg, target))
     targets = int(target.max()) + 1 if len(target) else 0
     kinds, kind = np.unique(data.group_mask, return_inverse=True)
     tracked = limits.tracking_hours_per_week is not None
     week, week_hours = weekly_hours(study, opportunities) if tracked else _no_weeks(target)
     apart = limits.recontact_km > 0.0 and flight is not None
-    live = live_intervals(opportunities, relayed)
-    heard_live = np.isfinite(live[:, 0])
     return PlanRules(
         release_jd_tdb=release,
         encounter_jd_tdb=column(opportunities, "encounter_jd_tdb").astype(np.float64),
@@ -91,9 +94,9 @@ def plan_rules(
         releases_most=int(limits.releases_max),
         window_days=float(limits.release_window_days),
         relay_days=float(limits.relay_busy_days),
-        relayed=np.asarray(relayed, dtype=bool) & ~heard_live,
+        relayed=np.asarray(relayed, dtype=bool) & np.isnan(live[:, 0]),
         live=live,
-        channels=study.mothership.relay_channels if heard_live.any() else 0,
+        channels=0 if np.isnan(live).all() else study.mothership.relay_channels,
         week=week,
         week_hours=week_hours,
         hours_most=float("inf") if limits.tracking_hours_per_week is None else limits.tracking_hours_per_week,
@@ -112,7 +115,7 @@ def plan_rules(
         design_most=np.array([each.count for each in study.designs], dtype=np.int64),
         approach=_approaches(study, opportunities),
         approach_most=np.array([ask.probes_max for ask in _limited(study)], dtype=np.int64),
-        impact=impact_parts(study, opportunities),
+        shares=np.concatenate([impact_parts(study, opportunities), tank_parts(study, opportunities)]),
     )
 
 
@@ -170,10 +173,10 @@ def linear_limits(rules: PlanRules, columns: Ints, *, probes: int) -> tuple[csr_
     if weekly is not None:
         matrix = vstack([matrix, weekly], format="csr")
         at_most += [rules.hours_most] * weekly.shape[0]
-    if rules.impact.shape[0]:
+    if rules.shares.shape[0]:
         # as shares of the limit: numbers that the solver's tolerance suits
-        matrix = vstack([matrix, csr_array(rules.impact[:, columns] / PARTS)], format="csr")
-        at_most += [1.0] * rules.impact.shape[0]
+        matrix = vstack([matrix, csr_array(rules.shares[:, columns] / PARTS)], format="csr")
+        at_most += [1.0] * rules.shares.shape[0]
     return matrix, np.array(at_most)
 
 
@@ -210,6 +213,49 @@ def _windows(dates: Floats, days: float) -> list[Ints]:
 @njit(cache=True)
 def fits(o: int, plan: Ints, rules: PlanRules) -> bool:
     """Return whether opportunity `o` can join `plan`, which keeps the rules itself."""
+    if not _fits_but_for_distance(o, plan, rules):
+        return False
+    if rules.recontact_km > 0.0:
+        for i in range(plan.size):
+            if plan[i] >= 0 and _recontact(o, plan[i], rules):
+                return False
+    return True
+
+
+@njit(cache=True)
+def fits_as_met(o: int, plan: Ints, rules: PlanRules, met: Ints) -> bool:
+    """As `fits`, where many plans of the same opportunities are asked of.
+
+    met : `new_met`; what is known of pairs, which takes longer to find than all else, and is asked again and again
+    """
+    if not _fits_but_for_distance(o, plan, rules):
+        return False
+    if rules.recontact_km > 0.0:
+        for i in range(plan.size):
+            if plan[i] >= 0 and _recontact_as_met(o, plan[i], rules, met):
+                return False
+    return True
+
+
+@njit(cache=True)
+def new_met() -> Ints:
+    """Room for what is known of pairs; nothing is yet."""
+    return np.zeros(_PAIRS, dtype=np.int64)
+
+
+@njit(cache=True)
+def _recontact_as_met(a: int, b: int, rules: PlanRules, met: Ints) -> bool:
+    """`_recontact`, which is the same both ways round, looked up; of two pairs in one place the later is known."""
+    low, high = min(a, b), max(a, b)
+    pair = low * rules.target.size + high + 1
+    place = (low * 40503 + high * 10007) & (_PAIRS - 1)
+    if met[place] >> 1 != pair:
+        met[place] = 2 * pair + _recontact(a, b, rules)
+    return (met[place] & 1) == 1
+
+
+@njit(cache=True)
+def _fits_but_for_distance(o: int, plan: Ints, rules: PlanRules) -> bool:
     visits = 0
     for i in range(plan.size):
         p = plan[i]
@@ -230,17 +276,11 @@ def fits(o: int, plan: Ints, rules: PlanRules) -> bool:
         return False
     if rules.channels > 0 and not channel_left(o, plan, rules.live, rules.channels):
         return False
-    if rules.impact.shape[0] > 0 and not _impacts_kept(o, plan, rules):
+    if rules.shares.shape[0] > 0 and not _shares_kept(o, plan, rules):
         return False
     if rules.releases_most > 0 and not _rate_kept(o, plan, rules):
         return False
-    if rules.week_hours.shape[1] > 0 and not _hours_kept(o, plan, rules):
-        return False
-    if rules.recontact_km > 0.0:
-        for i in range(plan.size):
-            if plan[i] >= 0 and _recontact(o, plan[i], rules):
-                return False
-    return True
+    return rules.week_hours.shape[1] == 0 or _hours_kept(o, plan, rules)
 
 
 @njit(cache=True)
@@ -256,13 +296,13 @@ def _some_left(o: int, plan: Ints, group: Ints, most: Ints) -> bool:
 
 
 @njit(cache=True)
-def _impacts_kept(o: int, plan: Ints, rules: PlanRules) -> bool:
-    """Whether the chances of hitting each protected body stay within its limit with `o`."""
-    for body in range(rules.impact.shape[0]):
-        parts = rules.impact[body, o]
+def _shares_kept(o: int, plan: Ints, rules: PlanRules) -> bool:
+    """Whether what adds up, chances of hitting a body and the mothership's propellant, keeps its limit with `o`."""
+    for body in range(rules.shares.shape[0]):
+        parts = rules.shares[body, o]
         for i in range(plan.size):
             if plan[i] >= 0:
-                parts += rules.impact[body, plan[i]]
+                parts += rules.shares[body, plan[i]]
         if parts > PARTS:
             return False
     return True
@@ -342,18 +382,18 @@ def decode(genes: Ints, rules: PlanRules) -> Ints:
     A gene is an opportunity, or negative for none. Genes are served in order; one that does not fit is
     replaced by the cheapest opportunity of the same target that does, else dropped.
     """
-    plans = np.full_like(genes, UNUSED)
+    plans, met = np.full_like(genes, UNUSED), new_met()
     for i in range(genes.shape[0]):
         for j in range(genes.shape[1]):
             if genes[i, j] >= 0:
-                plans[i, j] = _nearest_fit(genes[i, j], plans[i], rules)
+                plans[i, j] = _nearest_fit(genes[i, j], plans[i], rules, met)
         sort_plan(plans[i], rules.release_jd_tdb)
     return plans
 
 
 @njit(cache=True)
-def _nearest_fit(o: int, plan: Ints, rules: PlanRules) -> int:
-    if fits(o, plan, rules):
+def _nearest_fit(o: int, plan: Ints, rules: PlanRules, met: Ints) -> int:
+    if fits_as_met(o, plan, rules, met):
         return o
     target = rules.target[o]
     visits = 0
@@ -362,7 +402,7 @@ def _nearest_fit(o: int, plan: Ints, rules: PlanRules) -> int:
             visits += 1
     if visits < rules.per_target:
         for k in range(rules.options_start[target], rules.options_start[target + 1]):
-            if fits(rules.options[k], plan, rules):
+            if fits_as_met(rules.options[k], plan, rules, met):
                 return rules.options[k]
     return UNUSED
 

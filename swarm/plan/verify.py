@@ -1,8 +1,8 @@
 """Re-verifies every plan of a front from the tables of a run alone.
 
-Written apart from the search, as its part `verify_tables` is: nothing of `swarm` is used but the study's settings,
-and arcs are moved by a solution of Kepler's equation of its own. So an error would have to be made twice to go
-unseen. What is checked are the constraints of the study, the sums of the tables, and that no plan of the front beats
+Written apart from the search, as its parts `verify_tables` and `verify_motion` are: nothing of `swarm` is used but the
+study's settings and, to look at plans side by side, the workers; and arcs are moved by a solution of Kepler's equation
+of its own. So an error would have to be made twice to go unseen. What is checked are the constraints of the study, the sums of the tables, and that no plan of the front beats
 another.
 
 Limits that are distances or angles along an arc are checked with a small allowance, since two ways of computing
@@ -13,14 +13,15 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 from numpy.typing import NDArray
-from scipy.integrate import solve_ivp
 
+from swarm.plan.verify_motion import kepler
 from swarm.plan.verify_tables import (
     approach_problems,
     channel_problems,
@@ -29,13 +30,16 @@ from swarm.plan.verify_tables import (
     order_problems,
     probe_of,
     protection_problems,
+    steering_problems,
     sum_problems,
+    summed_problems,
 )
-from targets.base.constants import AU_KM, DAY_S, GM_SUN_KM3_S2
+from targets.base.constants import AU_KM, DAY_S
 from targets.base.timescale import tdb_s_from_jd
 from targets.ephemeris.planets import EARTH, sample_planets
 
 if TYPE_CHECKING:
+    from swarm.run.workers import Pool
     from swarm.study.schema import Study
 
 Floats = NDArray[np.float64]
@@ -49,7 +53,8 @@ _SAMPLE_DAYS = 0.5
 _ANGLE_DEG, _SUN_AU = 0.02, 1e-5
 # Recontact: distances of single precision offsets and chords of the search against chords of half a day here.
 _DISTANCE_SHARE, _DISTANCE_KM = 0.02, 0.5
-
+# Plans that are looked at in one task; neighbours on the front share most of their pairs.
+_TOGETHER = 100
 
 # Kinds of encounter with planets and moons: many probes may pass one, and are let go on the way there.
 _AT_PLACES = ("low-pass", "entry")
@@ -74,18 +79,19 @@ class Tables:
     relayed: dict[int, bool] | None = None
 
 
-def verify(study: Study, tables: Tables, *, probes: int | None = None) -> int:
+def verify(study: Study, tables: Tables, *, probes: int | None = None, pool: Pool | None = None) -> int:
     """Check every plan and return how many there are. Raises BrokenPlan with everything that is wrong."""
-    wrong = problems_of(study, tables, probes=probes)
+    wrong = problems_of(study, tables, probes=probes, pool=pool)
     if wrong:
         more = f" (and {len(wrong) - 5} more)" if len(wrong) > 5 else ""
         raise BrokenPlan("the front does not keep its promises: " + "; ".join(wrong[:5]) + more)
     return tables.front.num_rows
 
 
-def problems_of(study: Study, tables: Tables, *, probes: int | None = None) -> list[str]:
+def problems_of(
+    study: Study, tables: Tables, *, probes: int | None = None, pool: Pool | None = None
+) -> list[str]:
     """Return everything that is wrong, as sentences that name the plan and the constraint."""
-    known = {row["opportunity"]: row for row in tables.opportunities.to_pylist()}
     most = study.probe.count if probes is None else probes
     rows, members = tables.front.to_pylist(), tables.plans.to_pylist()
     by_plan: dict[int, list[Row]] = {}
@@ -95,27 +101,43 @@ def problems_of(study: Study, tables: Tables, *, probes: int | None = None) -> l
     order = [(row["plan"], row["probe"]) for row in members]
     if order != sorted(order):
         wrong.append("plans are not in order of plan and probe")
-    missing = {row["opportunity"] for row in members} - set(known)
+    used = pa.array(sorted({row["opportunity"] for row in members}), pa.int64())
+    flown = tables.opportunities.filter(pc.is_in(tables.opportunities["opportunity"], value_set=used))
+    missing = set(used.to_pylist()) - set(flown["opportunity"].to_pylist())
     if missing:
         return [*wrong, f"opportunities {sorted(missing)} are not in the table"]
-    used = sorted({row["opportunity"] for row in members})
-    arcs = None if tables.mothership is None else _Arcs([known[o] for o in used], tables.mothership)
-    alone = {o: list(_alone_problems(study, known[o], arcs)) for o in used}
-    near = _Recontact(study, arcs)
-    for row in rows:
-        flown = by_plan.pop(row["plan"], [])
+    pairs = [(row, by_plan.pop(row["plan"], [])) for row in rows]
+    parts = [pairs[k : k + _TOGETHER] for k in range(0, len(pairs), _TOGETHER)]
+    shared = (study, replace(tables, opportunities=flown))
+    told = (
+        (_broken(part, shared) for part in parts) if pool is None else pool.map(_broken, parts, shared=shared)
+    )
+    wrong += [text for part in told for text in part]
+    wrong += [f"plan {plan} is not on the front" for plan in by_plan]
+    return wrong
+
+
+def _broken(part: list[tuple[Row, list[Row]]], shared: tuple[Study, Tables]) -> list[str]:
+    """A task: what is wrong with some plans, each a row of the front with its rows of `plans`."""
+    study, tables = shared
+    own = {member["opportunity"] for _, flown in part for member in flown}
+    known = {row["opportunity"]: row for row in tables.opportunities.to_pylist() if row["opportunity"] in own}
+    arcs = None if tables.mothership is None else _Arcs(list(known.values()), tables.mothership)
+    alone = {o: list(_alone_problems(study, row, arcs)) for o, row in known.items()}
+    near, wrong = _Recontact(study, arcs), []
+    for row, flown in part:
         chosen = [known[member["opportunity"]] for member in flown]
         told = [*sum_problems(study, row, flown), *order_problems(flown, chosen)]
         told += [
             f"opportunity {o['opportunity']}: {text}" for o in chosen for text in alone[o["opportunity"]]
         ]
+        told += summed_problems(study, row, chosen)
         told += [*_together_problems(study, chosen), *near.problems(chosen)]
         told += [*design_problems(study, chosen), *protection_problems(study, chosen)]
-        told += approach_problems(study, chosen)
+        told += [*approach_problems(study, chosen), *steering_problems(study, chosen)]
         told += _relay_problems(study, chosen, tables.relayed or {})
         told += channel_problems(study, chosen, tables.relayed or {})
         wrong += [f"plan {row['plan']}: {text}" for text in told]
-    wrong += [f"plan {plan} is not on the front" for plan in by_plan]
     return wrong
 
 
@@ -130,7 +152,8 @@ def _alone_problems(study: Study, o: Row, arcs: _Arcs | None) -> list[str]:
         wrong.append("dates out of order or out of the study's span")
     if not o["burn_m_s"] <= probe.burn_limit_m_s:
         wrong.append(f"probe.burn_limit_m_s: burn of {o['burn_m_s']} m/s")
-    if o["burn_jd_tdb"] - o["release_jd_tdb"] < probe.checkout_days - _DATE_DAYS:
+    waits = o.get("steer") in (None, "probe")
+    if waits and o["burn_jd_tdb"] - o["release_jd_tdb"] < probe.checkout_days - _DATE_DAYS:
         wrong.append("probe.checkout_days: burn before the end of the check-out")
     for begin, until in limits.blackouts:
         for event in ("release", "burn"):
@@ -312,7 +335,7 @@ class _Arcs:
         if o["opportunity"] not in self._cached:
             before = _given_ship(o) if o.get("kind") in _AT_PLACES else self.mothership_at(o["burn_jd_tdb"])
             after = before.copy()
-            after[3:] += 1e-3 * np.array([o[f"burn_{c}_m_s"] for c in "xyz"])
+            after[3:] += 1e-3 * _impulse_m_s(o)
             self._cached[o["opportunity"]] = (before, after)
         return self._cached[o["opportunity"]]
 
@@ -332,7 +355,7 @@ class _Arcs:
             if at_place
             else self.mothership_at(o["release_jd_tdb"])[:3]
         )
-        return _angle_deg(np.array([o[f"burn_{c}_m_s"] for c in "xyz"]), sunward)
+        return _angle_deg(_impulse_m_s(o), sunward)
 
     def downlink_angle_deg(self, o: Row, days: float) -> float:
         after_s = DAY_S * np.append(np.arange(0.0, days, _SAMPLE_DAYS), days)
@@ -361,6 +384,11 @@ class _Arcs:
         return kepler(after, since_s)[:, :3] - kepler(before, since_s)[:, :3]
 
 
+def _impulse_m_s(o: Row) -> Floats:
+    """What puts a probe on its way: its burn, and what a mothership that steers gave it."""
+    return np.array([o[f"burn_{c}_m_s"] + (o.get(f"aimed_{c}_m_s") or 0.0) for c in "xyz"])
+
+
 def _given_ship(o: Row) -> Floats:
     """State of the mothership at the burn, as the row of a pass gives it: no leg leads into a planet's sphere."""
     return np.array([o[f"ship_{part}"] for part in ("x_km", "y_km", "z_km", "vx_km_s", "vy_km_s", "vz_km_s")])
@@ -378,49 +406,3 @@ def _least_from_origin(points: Floats) -> float:
     along = -(start * step).sum(axis=1) / np.where(length2 > 0.0, length2, 1.0)
     nearest = start + np.clip(along, 0.0, 1.0)[:, None] * step
     return float(np.sqrt((nearest**2).sum(axis=1).min()))
-
-
-def kepler(state: Floats, dt_s: Floats) -> Floats:
-    """Move one heliocentric state by each of `dt_s`, (n, 6): Kepler's equation, or integration off the ellipses."""
-    r, v = state[:3], state[3:]
-    distance, speed2 = math.sqrt(float(r @ r)), float(v @ v)
-    alpha = 2.0 / distance - speed2 / GM_SUN_KM3_S2
-    eccentricity = ((speed2 - GM_SUN_KM3_S2 / distance) * r - float(r @ v) * v) / GM_SUN_KM3_S2
-    e = math.sqrt(float(eccentricity @ eccentricity))
-    if alpha <= 0.0 or not 1e-6 < e < 0.99:
-        return np.array([_integrated(state, float(dt)) for dt in dt_s]).reshape(-1, 6)
-    a = 1.0 / alpha
-    normal = np.cross(r, v)
-    p_axis = eccentricity / e
-    q_axis = np.cross(normal / math.sqrt(float(normal @ normal)), p_axis)
-    b = a * math.sqrt(1.0 - e * e)
-    anomaly0 = math.atan2(float(r @ q_axis) / b, float(r @ p_axis) / a + e)
-    n = math.sqrt(GM_SUN_KM3_S2 / a**3)
-    anomaly = _eccentric_anomaly(anomaly0 - e * math.sin(anomaly0) + n * dt_s, e)
-    cos, sin = np.cos(anomaly), np.sin(anomaly)
-    rate = n / (1.0 - e * cos)
-    position = (a * (cos - e))[:, None] * p_axis + (b * sin)[:, None] * q_axis
-    velocity = (-a * sin * rate)[:, None] * p_axis + (b * cos * rate)[:, None] * q_axis
-    return np.hstack([position, velocity])
-
-
-def _eccentric_anomaly(mean: Floats, e: float) -> Floats:
-    """Solve E - e sin E = M by Newton's method from the far side, from where it converges."""
-    anomaly = mean + e * np.sign(np.sin(mean))
-    for _ in range(100):
-        step = (anomaly - e * np.sin(anomaly) - mean) / (1.0 - e * np.cos(anomaly))
-        anomaly = anomaly - step
-        if np.abs(step).max(initial=0.0) < 1e-14:
-            break
-    return anomaly
-
-
-def _integrated(state: Floats, dt_s: float) -> Floats:
-    if dt_s == 0.0:
-        return state
-    solved = solve_ivp(_pull, (0.0, dt_s), state, method="DOP853", rtol=1e-12, atol=1e-9)
-    return solved.y[:, -1]
-
-
-def _pull(_: float, state: Floats) -> Floats:
-    return np.concatenate([state[3:], -GM_SUN_KM3_S2 * state[:3] / float(state[:3] @ state[:3]) ** 1.5])

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 Row = dict[str, Any]
 
 # Sums of kilograms; of chances, each of which the search rounds to far less.
-_KG, _CHANCE_SHARE = 1e-9, 1e-12
+_KG, _CHANCE_SHARE, _CHANCE = 1e-9, 1e-12, 1e-12
 
 
 def probe_of(study: Study, o: Row) -> ProbeSettings:
@@ -103,6 +103,61 @@ def protection_problems(study: Study, chosen: list[Row]) -> list[str]:
         total = math.fsum(chance for chance in chances if not math.isnan(chance))
         if total > limit * (1.0 + _CHANCE_SHARE):
             wrong.append(f"protection.impact_chance_max.{body}: {total:.4g}, the limit is {limit:g}")
+    return wrong
+
+
+def steering_problems(study: Study, chosen: list[Row]) -> list[str]:
+    """Passes that the mothership steers: by whom, when it is back, what it burns for each and in all."""
+    asks, wrong, total = {ask.name: ask for ask in study.approach}, [], 0.0
+    ship = study.mothership
+    for o in chosen:
+        ask, steer, which = (
+            asks.get(o.get("approach") or ""),
+            o.get("steer"),
+            f"opportunity {o['opportunity']}",
+        )
+        if ask is None or steer is None:
+            continue
+        if steer != ask.steer:
+            wrong.append(f"{which}: approach.steer is {ask.steer}, the row says {steer}")
+        if steer == "probe":
+            continue
+        if o["burn_m_s"] != 0.0:
+            wrong.append(f"{which}: the mothership steers, and the probe burns {o['burn_m_s']:g} m/s")
+        days = o["encounter_jd_tdb"] - o["release_jd_tdb"]
+        if not 0.0 < o["impact_course_days"] < days:
+            wrong.append(
+                f"{which}: approach.divert_after_days: diverts after {o['impact_course_days']} of {days:.2f} d"
+            )
+        # rocket equation by logarithms: the mass that burns so much ends as the mothership
+        spent = ship.mass_kg * (
+            math.e ** ((o["carrier_out_m_s"] + o["carrier_back_m_s"]) / 9.80665 / ship.isp_s) - 1.0
+        )
+        if not math.isclose(spent, o["carrier_propellant_kg"], rel_tol=1e-9, abs_tol=1e-9):
+            wrong.append(
+                f"{which}: carrier_propellant_kg is {o['carrier_propellant_kg']}, two burns take {spent}"
+            )
+        if not 0.0 <= o["carrier_impact_chance"] <= ship.divert_failure:
+            wrong.append(f"{which}: carrier_impact_chance is {o['carrier_impact_chance']}")
+        total += o["carrier_propellant_kg"]
+    if ship.propellant_kg is not None and total > ship.propellant_kg * (1.0 + _CHANCE_SHARE):
+        wrong.append(f"mothership.propellant_kg: {total:.6g} kg to steer, {ship.propellant_kg:g} allowed")
+    return wrong
+
+
+def summed_problems(study: Study, row: Row, chosen: list[Row]) -> list[str]:
+    """Columns of the front that add up over a plan: chances to hit, what the mothership burns to steer."""
+    wrong = []
+    parts = ["impact_chance"] + ["carrier_impact_chance"] * study.protection.carrier_included
+    for name, adds, off in (
+        ("impact_chance", parts, _CHANCE),
+        ("carrier_propellant_kg", ["carrier_propellant_kg"], _KG),
+    ):
+        if row.get(name) is None:
+            continue
+        total = math.fsum(o.get(part) or 0.0 for o in chosen for part in adds)
+        if abs(total - row[name]) > off:
+            wrong.append(f"{name} of its probes is {total}, the front says {row[name]}")
     return wrong
 
 

@@ -24,8 +24,8 @@ if TYPE_CHECKING:
 
 # Of what the steps of a screen left, the numbers that add up over designs; of the others the largest is told.
 _SUMS = ("approaches", "minima_within_burn_limit")
-# Columns of kinds that can hit something; 0 in rows of those that cannot.
-CHANCES_TO_HIT = {"impact_chance", "carrier_impact_chance"}
+# Columns of what adds up over the probes of a plan and a flyby has none of: chances to hit, and what is burnt for it.
+NONE_OF_FLYBYS = {"impact_chance", "carrier_impact_chance", "carrier_propellant_kg"}
 
 
 @dataclass(frozen=True)
@@ -87,8 +87,8 @@ def together(screenings: Sequence[Screening], catalogue: Catalogue) -> Screening
     if len(screenings) == 1 and "design" not in screenings[0].opportunities.column_names:
         return screenings[0]
     table = pa.concat_tables([each.opportunities for each in screenings], promote_options="default")
-    for name in CHANCES_TO_HIT & set(table.column_names):
-        # kinds that cannot hit anything have no such column
+    for name in sorted(NONE_OF_FLYBYS & set(table.column_names)):
+        # kinds that cannot hit anything, and that probes steer, have no such column
         filled = table[name].fill_null(0.0)
         table = table.set_column(table.column_names.index(name), name, filled)
     targets, target_index = _targets(table, catalogue)

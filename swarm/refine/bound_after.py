@@ -37,7 +37,7 @@ from swarm.reach.approach.field import (
 from swarm.reach.approach.goals import frame_of
 from swarm.reach.arcs.bplane import impact_parameter_km
 from swarm.refine.chance import binomial_interval
-from swarm.refine.pass_path import NotFollowed, burn_km_s, unburned_state
+from swarm.refine.pass_path import NotFollowed, impulse_km_s, unburned_state
 from swarm.study.schema import Study
 from targets.base.constants import DAY_S, JULIAN_YEAR_S
 from targets.masses.massive import Mass, mass_named, moons_of, planet_of
@@ -110,7 +110,7 @@ def _starts(
 ) -> list[Floats]:
     """(6,) states at the pass, beside the nominal one in its B-plane as the arrival's covariance has it."""
     begin, met, target = float(row["burn_tdb_s"]), float(row["encounter_tdb_s"]), mass_named(row["target"])
-    y = unburned_state(row, ephemeris) + np.concatenate([np.zeros(3), burn_km_s(row)])
+    y = unburned_state(row, ephemeris) + np.concatenate([np.zeros(3), impulse_km_s(row)])
     if move_to(y, begin, met, field) != OK:
         raise NotFollowed("the pass cannot be flown")
     frame = frame_of(np.array(relative_to(index_of(target), met, y, field)), target.gm_km3_s2)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from scipy.stats import beta as beta_distribution
+from scipy.special import betaincinv
 
 CONFIDENCE = 0.95
 
@@ -53,6 +53,6 @@ def binomial_interval(hits: int, samples: int, *, confidence: float = CONFIDENCE
     if samples == 0:
         return 0.0, 1.0
     tail = 0.5 * (1.0 - confidence)
-    low = float(beta_distribution.ppf(tail, hits, samples - hits + 1)) if hits else 0.0
-    high = float(beta_distribution.ppf(1.0 - tail, hits + 1, samples - hits)) if hits < samples else 1.0
+    low = float(betaincinv(hits, samples - hits + 1, tail)) if hits else 0.0
+    high = float(betaincinv(hits + 1, samples - hits, 1.0 - tail)) if hits < samples else 1.0
     return low, high

@@ -90,6 +90,11 @@ def unburned_state(row: dict[str, Any], ephemeris: Ephemeris) -> Floats:
     return state
 
 
+def impulse_km_s(row: dict[str, Any]) -> Floats:
+    """What puts the probe on its way: its burn, and what a mothership that steers gave it."""
+    return burn_km_s(row) + 1e-3 * np.array([row.get(f"aimed_{axis}_m_s") or 0.0 for axis in "xyz"])
+
+
 def field_of_pass(row: dict[str, Any], ephemeris: Ephemeris) -> PlanetField:
     """The field in which a row of `opportunities`, as widened by `passes`, was flown, until it has left."""
     planet = planet_of(mass_named(row["target"]))
@@ -103,7 +108,7 @@ def path_of_pass(
     body = mass_named(row["target"])
     begin, burn, met = release_s(row), burn_s(row), float(row["encounter_tdb_s"])
     at_burn = unburned_state(row, ephemeris)
-    after = at_burn + np.concatenate([np.zeros(3), burn_km_s(row)])
+    after = at_burn + np.concatenate([np.zeros(3), impulse_km_s(row)])
     before = []
     if begin < burn:
         released = at_burn.copy()

@@ -13,6 +13,7 @@ from typing import Any
 
 import pyarrow as pa
 
+from swarm.report.chart_rows import look_of
 from swarm.report.figure_parts import EVENT_MARKS, Axis, Figure, Layer
 
 
@@ -26,6 +27,7 @@ class Mark:
     symbol: str = "circle"
     dashed: bool = False
     fill: bool = False
+    small: bool = False
 
     def layer(self, x: list[Any], y: list[Any], **more: Any) -> Layer:
         return Layer(**(asdict(self) | {"x": x, "y": y} | more))
@@ -47,21 +49,35 @@ class Described:
     def figure(
         self, layers: Sequence[Layer], data: pa.Table, *, names: tuple[str, ...] = (), **filled: object
     ) -> Figure:
-        """The figure with its layers, and the names along its axis of names."""
+        """The figure with its layers, and the names along its axis of names.
+
+        Marks that no layer has come after them without a place, so that page and slides have one specification.
+        """
+        there = [Mark(**look_of(layer)) for layer in layers]
+        layers = [*layers, *(mark.layer([], []) for mark in self.marks.values() if mark not in there)]
         y = replace(self.y, names=names) if self.y.kind == "names" else self.y
         title = self.title.format(**filled)
         return Figure(self.name, title, self.note, self.x, y, tuple(layers), data, self.equal, self.height)
+
+    def form(self) -> Figure:
+        """The figure without a mark, for the page to fill."""
+        return self.figure([], pa.table({}), plan="", probe="", target="")
 
     def __getitem__(self, mark: str) -> Mark:
         return self.marks[mark]
 
 
 _ON_MAP = {
+    "orbit": Mark("line", "orbit of a planet", "mute"),
+    "planet": Mark("points", "", "mute", small=True),
     "path": Mark("line", "mothership", "leaf"),
     "arc": Mark("line", "arc of a probe", "sky"),
     "burn": Mark("points", "burn", "sky", "square"),
     "met": Mark("points", "encounter, by probe", "bloom", "diamond"),
     "sun": Mark("points", "Sun", "bark"),
+    "now_ship": Mark("open", "", "leaf"),
+    "now_probe": Mark("open", "", "sky"),
+    "now_planet": Mark("open", "", "mute"),
 }
 _TWO_BODY = "Arcs are two-body arcs bent to end at the target, for looking at. The Sun is at 0, 0."
 
@@ -139,6 +155,20 @@ PLAN_FIGURES: dict[str, Described] = {
                 "slew": Mark("ring", "turn-rate limit", "bark", dashed=True),
                 "aim": Mark("points", "aim point", "ink", "plus"),
                 "target": Mark("points", "target", "ink"),
+            },
+            equal=True,
+            height=0.8,
+        ),
+        Described(
+            "b_plane_near",
+            "Delivery of probe {probe} about its aim point",
+            "The same ellipses, near: where they are small beside the distance of the aim point from the target.",
+            Axis("B.T (km)"),
+            Axis("B.R (km)"),
+            {
+                "three": Mark("ring", "delivery, 3 sigma", "sky", dashed=True),
+                "one": Mark("ring", "delivery, 1 sigma", "sky", fill=True),
+                "aim": Mark("points", "aim point", "ink", "plus"),
             },
             equal=True,
             height=0.8,

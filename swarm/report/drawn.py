@@ -20,10 +20,14 @@ from swarm.plan.flight import Flight
 from swarm.plan.measures import plans_matrix
 from swarm.plan.survival import group_failures, own_chances, state_chance
 from swarm.reach.expected import LAW_PERIODS, around, expected_per_period, law_arc_days, law_edges
+from swarm.report.figure_parts import ORBIT_POINTS
 from swarm.run.kinds import at_places
 from swarm.study.by_design import probe_values
-from targets.base.timescale import jd_from_tdb_s
+from targets.base.constants import GM_SUN_KM3_S2
+from targets.base.timescale import jd_from_tdb_s, tdb_s_from_jd
 from targets.catalogue.reading import Catalogue
+from targets.ephemeris.planets import BODIES, SYSTEMS
+from targets.ephemeris.spice import coverage_tdb_s, sample
 from targets.masses.massive import mass_named
 from targets.motion.twobody import drift_states
 
@@ -35,6 +39,11 @@ Ints = NDArray[np.int64]
 
 # A straight line between two of them leaves a 300-day arc in the belt by less than a line's width.
 ARC_POINTS = 25
+ORBITS_WITHIN = 1.3
+_NO_ORBITS = pa.table(
+    {"planet": pa.array([], pa.string())}
+    | {name: pa.array([], pa.float64()) for name in ("t_jd_tdb", "x_km", "y_km", "z_km")}
+)
 
 
 def arc_points(opportunities: pa.Table, mothership: pa.Table) -> pa.Table:
@@ -60,6 +69,31 @@ def arc_points(opportunities: pa.Table, mothership: pa.Table) -> pa.Table:
             **{f"{axis}_km": r_km[:, k].copy() for k, axis in enumerate("xyz")},
         }
     )
+
+
+def planet_places(mothership: pa.Table) -> pa.Table:
+    """Return where the planets are whose orbits a map of the mothership shows: planet, t_jd_tdb, x_km, y_km, z_km.
+
+    Those nearer to the Sun than ORBITS_WITHIN times the mothership at its farthest; from its first date for as long
+    as it flies, or once around. Heliocentric ICRF, DE440.
+    """
+    path_km = np.column_stack([column(mothership, f"{axis}_km") for axis in "xyz"])
+    first_s, last_s = (float(tdb_s_from_jd(column(mothership, "t_jd_tdb")[k])) for k in (0, -1))
+    within_km = ORBITS_WITHIN * float(np.linalg.norm(path_km, axis=1).max())
+    parts = []
+    for body, name, _ in BODIES[:SYSTEMS]:
+        start = sample(body, np.array([first_s]))[0]
+        axis_km = 1.0 / (2.0 / np.linalg.norm(start[:3]) - start[3:] @ start[3:] / GM_SUN_KM3_S2)
+        if axis_km > within_km:
+            continue
+        around_s = 2.0 * np.pi * np.sqrt(axis_km**3 / GM_SUN_KM3_S2)
+        until_s = min(max(last_s, first_s + 1.02 * around_s), coverage_tdb_s(body)[1])
+        epochs_s = np.arange(first_s, until_s, around_s / ORBIT_POINTS)
+        states = sample(body, epochs_s)
+        places = {f"{axis}_km": states[:, k].copy() for k, axis in enumerate("xyz")}
+        named = pa.array([name] * len(epochs_s), pa.string())
+        parts.append(pa.table({"planet": named, "t_jd_tdb": jd_from_tdb_s(epochs_s), **places}))
+    return pa.concat_tables(parts) if parts else _NO_ORBITS
 
 
 def event_dates(opportunities: pa.Table, judged: pa.Table, corrections: pa.Table) -> pa.Table:

@@ -22,6 +22,14 @@ from targets.masses.rotation import place_over_ground
 TONES = ("leaf", "bloom", "sky", "bark", "ink")
 # Loads are drawn until they are over by so much: the fall takes an hour.
 _AFTER_PEAK_S = 40.0
+_HEARD = "heard by the mothership"
+
+# What stands beside figures as a table.
+_CORRIDOR = [
+    "opportunity", "angle_inertial_deg", "angle_sigma_deg", "corridor_shallow_deg", "shallow_limit",
+    "corridor_steep_deg", "steep_limit", "corridor_chance",
+]  # fmt: skip
+_SITE = ["opportunity", "latitude_deg", "longitude_e_deg", "local_solar_h", "sun_elevation_deg"]
 
 
 def entry_figures(tables: PageTables) -> list[Figure]:
@@ -64,25 +72,29 @@ def _named(row: dict[str, Any]) -> str:
 
 def corridor_figure(tables: PageTables, rows: list[dict[str, Any]]) -> Figure:
     """Angle of each entry with its sigma, between the edges of its corridor."""
-    places = list(range(len(rows)))
+    places = [float(k) for k in range(len(rows))]
     edges = [(_or(row["corridor_shallow_deg"], 90.0), _or(row["corridor_steep_deg"], 90.0)) for row in rows]
     angles = [row["angle_inertial_deg"] for row in rows]
-    said = [
-        f"{row['shallow_limit']} to {row['steep_limit']}, inside {row['corridor_chance']:.3f}" for row in rows
+    spans = [
+        Layer("line", "corridor" if k == 0 else "", "sky", [float(k), float(k)], list(pair))
+        for k, pair in enumerate(edges)
     ]
+    shallow, steep = ([row[f"{which}_limit"] for row in rows] for which in ("shallow", "steep"))
     return Figure(
         "entry_corridor",
         "Corridors of the entries",
-        "Bars: inertial angle at the interface between the shallow edge (skipping out, or heat load) and the steep one "
-        "(deceleration or heat flux), with the air as it is. Whiskers: 1 sigma of the angle after all corrections.",
+        "Lines: inertial angle at the interface between the shallow edge (skipping out, or heat load) and the steep "
+        "one (deceleration or heat flux), with the air as it is. Whiskers: 1 sigma of the angle after all corrections.",
         Axis("probe", "names", tuple(_named(row) for row in rows)),
         Axis("angle below the horizon (deg)", zero=True),
         (
-            Layer("bars", "corridor", "sky", places, [a for a, _ in edges], to=[b for _, b in edges], said=said),
+            *spans,
+            Layer("points", "shallow edge", "sky", places, [a for a, _ in edges], said=shallow, symbol="triangle"),
+            Layer("points", "steep edge", "sky", places, [b for _, b in edges], said=steep, symbol="down"),
             Layer("points", "angle", "bloom", places, angles),
             Layer("error", "1 sigma", "ink", places, angles, to=[row["angle_sigma_deg"] for row in rows]),
         ),
-        _of(tables["entries"], rows),
+        _of(tables["entries"].select(_CORRIDOR), rows),
         height=0.6,
     )  # fmt: skip
 
@@ -118,7 +130,7 @@ def _over_s(own: pa.Table) -> float:
 
 
 def _down_figure(tables: PageTables, rows: list[dict[str, Any]]) -> Figure:
-    """Height against time until the probe is lost; thick where the mothership hears it."""
+    """Height against time until the probe is lost; whole where the mothership hears it."""
     layers = []
     for k, row in enumerate(rows):
         own = _profile(tables, row)
@@ -127,17 +139,12 @@ def _down_figure(tables: PageTables, rows: list[dict[str, Any]]) -> Figure:
         heard = own["relay_bit_s"].to_numpy() > 0.0
         for first, last in _runs(heard):
             part = minutes.slice(first, last - first)
-            label = (
-                "heard by the mothership" if not any(layer.symbol == "diamond" for layer in layers) else ""
-            )
-            layers.append(
-                Layer("points", label, TONES[k % len(TONES)], part["min"].to_pylist(), part["km"].to_pylist(),
-                      symbol="diamond", small=True)
-            )  # fmt: skip
+            label = "" if any(layer.label == _HEARD for layer in layers) else _HEARD
+            layers.append(_line(part, "min", "km", label, k))
     return Figure(
         "entry_down",
         "The way down",
-        "Height until the probe is lost; marked while the mothership hears it: over the horizon, out of blackout.",
+        "Height until the probe is lost; a whole line while the mothership hears it (over the horizon, no blackout).",
         Axis("time after the interface (min)", zero=True),
         Axis("height over the ellipsoid (km)", zero=True),
         tuple(layers),
@@ -180,7 +187,7 @@ def _sites_figure(tables: PageTables, rows: list[dict[str, Any]]) -> Figure:
         Axis("local solar time (h)", zero=True),
         Axis("latitude (deg)"),
         tuple(layers),
-        _of(tables["entries"], rows),
+        _of(tables["entries"].select(_SITE), rows),
         height=0.55,
     )
 
@@ -206,7 +213,7 @@ def _limits_figure(tables: PageTables) -> Figure:
                 to=[float(counted[name]) for name in names],
             ),
         ),
-        tables["entries"],
+        tables["entries"].select(["opportunity", "approach", "limited_by"]),
         height=0.2 + 0.05 * max(len(names), 4),
     )
 

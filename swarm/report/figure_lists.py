@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+from swarm.report.described import PLAN_FIGURES
 from swarm.report.entry_figures import entry_figures
 from swarm.report.figure_parts import Figure
 from swarm.report.figures import (
     apart_figure,
     b_plane_figure,
+    burn_classes,
     counts_figure,
     front_figure,
     map_figure,
@@ -28,11 +32,11 @@ from swarm.report.pass_figures import figures_of_passes
 # --- all of them --------------------------------------------------------------------------------------------
 
 
-def page_figures(tables: PageTables, *, ringed: int | None = None) -> list[Figure]:
-    """Figures that stay as they are whatever plan is chosen; on slides a ring stands around one plan of the fronts."""
+def page_figures(tables: PageTables) -> list[Figure]:
+    """Figures that stay as they are whatever plan is chosen, but for the ring about it on the fronts."""
     made = (
-        front_figure(tables, ringed=ringed),
-        front_figure(tables, across="risk", ringed=ringed),
+        front_figure(tables),
+        front_figure(tables, across="risk"),
         science_by_count_figure(tables),
         counts_figure(tables),
         bound_figure(tables),
@@ -48,6 +52,14 @@ def page_figures(tables: PageTables, *, ringed: int | None = None) -> list[Figur
     ]
 
 
+def form_figures(tables: PageTables) -> list[Figure]:
+    """The figures of a plan without one: what the page fills when a plan or a probe is chosen."""
+    burns = {f"burn{k}": burns.mark for k, burns in enumerate(burn_classes(tables))}
+    described = dict(PLAN_FIGURES)
+    described["windows"] = replace(described["windows"], marks=burns | described["windows"].marks)
+    return [one.form() for one in described.values()]
+
+
 def plan_figures(tables: PageTables, plan: int) -> list[Figure]:
     """Figures of one plan, as the page draws them when it is chosen; its first probe stands for the rest."""
     made = [map_figure(tables, plan), map_figure(tables, plan, side=True),
@@ -57,6 +69,7 @@ def plan_figures(tables: PageTables, plan: int) -> list[Figure]:
     if rows:
         made += [
             b_plane_figure(tables, rows[0]),
+            b_plane_figure(tables, rows[0], near=True),
             windows_figure(tables, rows[0]),
         ]
     return [figure for figure in made if figure is not None]

@@ -10,6 +10,8 @@ import pyarrow as pa
 from swarm.report.page_tables import columns_of
 
 LABEL_MAX = 28
+# Places of a planet once around: a line between two of them stays within 0.04 % of its distance.
+ORBIT_POINTS = 120
 # Probe counts share a mark so that no more classes than the ramp has steps stand side by side.
 SYMBOLS = ("circle", "square", "triangle", "diamond", "down", "plus")
 EVENT_MARKS = {

@@ -1,4 +1,4 @@
-"""Figures as plain data, drawn by `page.js` on the page and by `paint.py` for slides.
+"""Figures as plain data, made specifications by `chart.py`: the page shows them, `paint.py` makes slides of them.
 
 To add one: a function here that returns a `Figure` (None where the run has nothing to draw), and its place in
 `sections.py`. Values are those of the archive; only lengths are put into au and turned to the ecliptic.
@@ -16,7 +16,7 @@ import pyarrow.compute as pc
 from scipy.interpolate import CubicSpline
 
 from swarm.report.described import PLAN_FIGURES, Mark
-from swarm.report.figure_parts import EVENT_MARKS, SYMBOLS, Axis, Figure, Layer, clipped, listed
+from swarm.report.figure_parts import EVENT_MARKS, ORBIT_POINTS, SYMBOLS, Axis, Figure, Layer, clipped, listed
 from swarm.report.page_tables import PageTables, plan_rows
 from swarm.report.tones import RAMP_STEPS
 from targets.base.constants import AU_KM
@@ -56,10 +56,10 @@ def promising_plans(cost: np.ndarray, science: np.ndarray) -> np.ndarray:
     return found
 
 
-def front_figure(tables: PageTables, *, across: str = "propellant_kg", ringed: int | None = None) -> Figure:
-    """Science against propellant (or against risk); colour and mark by number of probes.
+def front_figure(tables: PageTables, *, across: str = "propellant_kg") -> Figure:
+    """Science against propellant (or against risk); colour and mark by number of probes, a ring about the chosen plan.
 
-    ringed : number of a plan to put a ring around; the page's script has its own, which moves
+    On the page the ring moves, and a dashed one stands about the plan that is pinned.
     """
     front = tables["front"]
     labels = {
@@ -89,9 +89,10 @@ def front_figure(tables: PageTables, *, across: str = "propellant_kg", ringed: i
                     )
                 )
     layers.sort(key=lambda layer: bool(layer.label))  # what stands out is drawn last, in order of probes
-    if ringed is not None:
-        own = front.slice(tables.row("front", "plan", ringed), 1)
-        layers.append(Layer("circled", f"plan {ringed}", "ink", listed(own, across), listed(own, "science")))
+    own = front.slice(tables.row("front", "plan", tables.plan), 1)
+    at = listed(own, across), listed(own, "science")
+    layers.append(Layer("circled", "chosen plan", "ink", *at, key=[tables.plan]))
+    layers.append(Layer("circled", "pinned plan", "bloom", [], [], dashed=True))
     return Figure(
         "front" if across == "propellant_kg" else "front_risk",
         "Science against propellant" if across == "propellant_kg" else "Science against risk",
@@ -112,6 +113,7 @@ def places(tables: PageTables) -> dict[str, Any]:
     """Return what a map is drawn from, in au along the axes of the ecliptic: the path, arcs, encounters."""
     return {
         "path": _track(_thinned(tables["mothership"], 600)),
+        "planets": _planet_tracks(tables),
         "arcs": _arc_tracks(tables),
         "apart": _apart_tracks(tables),
         "met": {
@@ -134,6 +136,18 @@ def _arc_tracks(tables: PageTables) -> dict[str, Any]:
     starts = np.flatnonzero(np.append(True, number[1:] != number[:-1]))
     ends = np.append(starts[1:], len(number))
     return {str(number[a]): _track(arcs.slice(a, b - a)) for a, b in zip(starts, ends, strict=True)}
+
+
+def _planet_tracks(tables: PageTables) -> dict[str, Any]:
+    """Planets by name: their places, and how many of them are once around."""
+    if not tables.has("planets"):
+        return {}
+    orbits = tables["planets"]
+    tracks = {}
+    for name in pc.unique(orbits["planet"]).to_pylist():
+        track = _track(orbits.filter(pc.equal(orbits["planet"], name)))
+        tracks[name] = {**track, "around": min(ORBIT_POINTS + 1, len(track["t"]))}
+    return tracks
 
 
 def _apart_tracks(tables: PageTables) -> dict[str, Any]:
@@ -181,11 +195,23 @@ def map_figure(tables: PageTables, plan: int, *, side: bool = False) -> Figure:
     arcs = [arc for arc in (found["arcs"].get(str(row["opportunity"])) for row in rows) if arc]
     met = [found["met"][str(row["opportunity"])] for row in rows]
     numbers = [str(row["probe"]) for row in rows]
+    planets = found["planets"].values()
     layers = [
+        *(described["orbit"].layer(one["x"][: one["around"]], one[up][: one["around"]]) for one in planets),
+        described["planet"].layer(
+            [one["x"][0] for one in planets],
+            [one[up][0] for one in planets],
+            said=list(found["planets"]) if not side else [],
+        ),
         described["path"].layer(found["path"]["x"], found["path"][up]),
         *(described["arc"].layer(arc["x"], arc[up]) for arc in arcs),
         described["burn"].layer([arc["x"][0] for arc in arcs], [arc[up][0] for arc in arcs]),
-        described["met"].layer([m[0] for m in met], [m["xyz".index(up)] for m in met], said=numbers),
+        described["met"].layer(
+            [m[0] for m in met],
+            [m["xyz".index(up)] for m in met],
+            said=numbers,
+            key=[row["probe"] for row in rows],
+        ),
         described["sun"].layer([0.0], [0.0]),
     ]
     keys = ["plan", "probe", "opportunity", "target", "encounter_jd_tdb"]
@@ -204,7 +230,12 @@ def apart_figure(tables: PageTables, plan: int) -> Figure | None:
     ends = {axis: [track[axis][-1] for track in tracks] for axis in "xy"}
     layers = [
         *(described["arc"].layer(track["x"], track["y"]) for track in tracks),
-        described["met"].layer(ends["x"], ends["y"], said=[str(row["probe"]) for row in flown]),
+        described["met"].layer(
+            ends["x"],
+            ends["y"],
+            said=[str(row["probe"]) for row in flown],
+            key=[row["probe"] for row in flown],
+        ),
         described["ship"].layer([0.0], [0.0]),
     ]
     keys = ["plan", "probe", "opportunity", "target"]
@@ -230,7 +261,8 @@ def timeline_figure(tables: PageTables, plan: int) -> Figure | None:
     for event in EVENT_MARKS:
         some = [one for one in listed if one["event"] == event]
         at = [place[one["opportunity"]] for one in some]
-        layers.append(described[event].layer([one["t_jd_tdb"] for one in some], at))
+        own = [rows[k]["probe"] for k in at]
+        layers.append(described[event].layer([one["t_jd_tdb"] for one in some], at, key=own))
     names = tuple(clipped(f"{row['probe']}: {row['target']}") for row in rows)
     return described.figure(layers, mine, names=names, plan=plan)
 
@@ -243,14 +275,15 @@ def blackouts(tables: PageTables) -> list[tuple[float, float]]:
 # --- one probe ----------------------------------------------------------------------------------------------
 
 
-def b_plane_figure(tables: PageTables, row: dict[str, Any]) -> Figure | None:
+def b_plane_figure(tables: PageTables, row: dict[str, Any], *, near: bool = False) -> Figure | None:
     """The aim point of a probe, 1 and 3 sigma of the delivery about it, keep-out and slew rings about the target.
 
-    row : of `plan_rows`
+    row  : of `plan_rows`
+    near : what is about the aim point alone
     """
     if not (tables.has("aims") and tables.has("judged")):
         return None
-    described, opportunity = PLAN_FIGURES["b_plane"], row["opportunity"]
+    described, opportunity = PLAN_FIGURES["b_plane_near" if near else "b_plane"], row["opportunity"]
     aim = tables["aims"].slice(tables.row("aims", "opportunity", opportunity), 1)
     judged = tables["judged"].slice(tables.row("judged", "opportunity", opportunity), 1)
     ring, at = aim.to_pylist()[0], judged.to_pylist()[0]
@@ -259,11 +292,15 @@ def b_plane_figure(tables: PageTables, row: dict[str, Any]) -> Figure | None:
     layers = [
         described["three"].layer(x, y, to=[3 * sigma[0], 3 * sigma[1], sigma[2]]),
         described["one"].layer(x, y, to=sigma),
-        described["keepout"].layer([0.0], [0.0], to=[ring["keepout_km"], ring["keepout_km"], 0.0]),
-        described["slew"].layer([0.0], [0.0], to=[ring["slew_km"], ring["slew_km"], 0.0]),
-        described["aim"].layer(x, y),
-        described["target"].layer([0.0], [0.0]),
     ]
+    if not near:
+        layers += [
+            described["keepout"].layer([0.0], [0.0], to=[ring["keepout_km"], ring["keepout_km"], 0.0]),
+            described["slew"].layer([0.0], [0.0], to=[ring["slew_km"], ring["slew_km"], 0.0]),
+        ]
+    layers.append(described["aim"].layer(x, y))
+    if not near:
+        layers.append(described["target"].layer([0.0], [0.0]))
     data = _side_by_side(aim, judged.select(["aim_t_km", "aim_r_km", "aim_km", "sigma_time_s"]))
     return described.figure(layers, data, probe=row["probe"], target=clipped(row["target"]))
 
@@ -282,9 +319,8 @@ def windows_figure(tables: PageTables, row: dict[str, Any]) -> Figure:
     layers = []
     for burns in burn_classes(tables):
         inside = some.filter(pa.array((burn >= burns.low_m_s) & (burn < burns.high_m_s)))
-        if inside.num_rows:
-            dates = listed(inside, "release_jd_tdb"), listed(inside, "encounter_jd_tdb")
-            layers.append(burns.mark.layer(*dates))
+        dates = listed(inside, "release_jd_tdb"), listed(inside, "encounter_jd_tdb")
+        layers.append(burns.mark.layer(*dates))
     own = chances.slice(tables.row("opportunities", "opportunity", row["opportunity"]), 1)
     layers.append(described["chosen"].layer(listed(own, "release_jd_tdb"), listed(own, "encounter_jd_tdb")))
     keys = ["opportunity", "target", "release_jd_tdb", "encounter_jd_tdb", "burn_m_s"]

@@ -100,7 +100,7 @@ def listing(items: Iterable[object]) -> Markup:
 
 
 def place(figure: str, *, alone: bool = False) -> Markup:
-    """Where `page.js` draws a figure; one that stands `alone` does not fill a wide page."""
+    """Where the page shows a figure; one that stands `alone` does not fill a wide page."""
     return part("place", figure, alone)
 
 
@@ -109,9 +109,9 @@ def beside(*parts: Markup) -> Markup:
     return part("side_by_side", parts)
 
 
-def folded(summary: str, inner: Markup) -> Markup:
-    """Shown when asked for."""
-    return part("details", summary, inner)
+def folded(summary: str, inner: Markup, *, narrow: bool = False) -> Markup:
+    """Shown when asked for; what is `narrow` is folded on a narrow screen only, where a row takes a whole card."""
+    return part("details", summary, inner, narrow)
 
 
 def paragraph(inner: object, kind: str = "") -> Markup:

@@ -2,24 +2,29 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, replace
+from dataclasses import asdict
 from importlib.resources import files
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from markupsafe import Markup
 
 from swarm.report import tones
+from swarm.report.chart import PAPER_TONES, chart
 from swarm.report.described import as_data
-from swarm.report.figure_lists import page_figures
-from swarm.report.figure_parts import EVENT_MARKS, LABEL_MAX
+from swarm.report.drawing import page_script
+from swarm.report.figure_lists import form_figures, page_figures
+from swarm.report.figure_parts import EVENT_MARKS, LABEL_MAX, Figure
 from swarm.report.figures import blackouts, burn_classes, places
 from swarm.report.markup import filled, script_json
 from swarm.report.page_tables import PageTables, columns_of, read_page_tables
 from swarm.report.paint import paint
 from swarm.report.sections import made_sections
 from swarm.run.folder import Run
+
+if TYPE_CHECKING:
+    from swarm.run.workers import Pool
 
 # Nothing is fetched and nothing is sent, whatever a name in the tables says.
 _POLICY = "default-src 'none'; script-src 'unsafe-inline'; style-src 'unsafe-inline'; img-src data: blob:"
@@ -66,10 +71,13 @@ ENCOUNTER_COLUMNS = (
 )
 
 
-def write_page(run: Run) -> Path:
-    """Write `report.html` and `figures/` from what the run folder holds; the same tables give the same bytes."""
+def write_page(run: Run, pool: Pool | None = None) -> Path:
+    """Write `report.html` and `figures/` from what the run folder holds; the same tables give the same bytes.
+
+    pool : draws the figures side by side; this process unless given
+    """
     tables = read_page_tables(run)
-    paint(tables, run.folder / "figures")
+    paint(tables, run.folder / "figures", pool)
     return _write_html(run, tables)
 
 
@@ -95,7 +103,8 @@ def page(tables: PageTables) -> str:
         missing=missing,
         tool=tables.run.manifest["tool"],
         data=script_json(page_data(tables)),
-        script=Markup(_asset("page.js")),
+        library=Markup(page_script()),
+        script=Markup(f"{_asset('figures.js')}\n{_asset('page.js')}"),
     )
 
 
@@ -135,8 +144,10 @@ def page_data(tables: PageTables) -> dict[str, Any]:
     return {
         "tables": embedded,
         "figures": {
-            figure.name: _plain(asdict(replace(figure, data=None))) for figure in page_figures(tables)
+            figure.name: _shown(figure, (study.start_jd_tdb, study.end_jd_tdb))
+            for figure in (*page_figures(tables), *form_figures(tables))
         },
+        "paper": PAPER_TONES,
         "places": places(tables),
         "plan": tables.plan,
         "on_demand": on_demand(tables),
@@ -159,10 +170,13 @@ def _carried(tables: PageTables, name: str) -> np.ndarray | None:
     return np.flatnonzero(tables[name]["plan"].to_numpy() == tables.plan)
 
 
-def _plain(figure: dict[str, Any]) -> dict[str, Any]:
-    """Without what is empty or as usual: half of a page's bytes would be empty lists."""
-    layers = [{key: value for key, value in layer.items() if value} for layer in figure["layers"]]
-    return {**{key: value for key, value in figure.items() if key != "data"}, "layers": layers}
+def _shown(figure: Figure, span: tuple[float, float]) -> dict[str, Any]:
+    """What the page needs of a figure beside its specification: the words above it, and its axes."""
+    axes = {
+        side: {key: getattr(axis, key) for key in ("label", "kind")}
+        for side, axis in (("x", figure.x), ("y", figure.y))
+    }
+    return {"spec": chart(figure, span=span), "title": figure.title, "note": figure.note, "axes": axes}
 
 
 def style() -> str:

@@ -27,9 +27,11 @@ PAGE_TABLES: dict[str, tuple[str, ...]] = {
     "mothership": ("t_jd_tdb", "x_km", "y_km", "z_km"),
     **dict.fromkeys(
         (
-            "judged", "arcs", "events", "aims", "serves", "successes", "density", "observe", "bound", "convergence",
-            "refined", "counts", "descope", "mass_budget", "delta_v_budget", "power_budget", "recoil",
+            "judged", "arcs", "planets", "events", "aims", "serves", "successes", "density", "observe", "bound",
+            "convergence", "refined", "counts", "descope", "mass_budget", "delta_v_budget", "power_budget", "recoil",
             "sensitivity", "left_out", "risk_table", "recourse", "alternates", "rests_on", "entries", "profiles",
+            "outcomes",
+            "launch_mass", "costs", "station_load", "release_attitudes", "protection_checklist",
             "places", "pass_paths", "ground_tracks", "pass_trade", "dispersed_passes", "bound_after",
         ),
         (),

@@ -19,7 +19,7 @@ from swarm.encounter.pass_worth import PassCases, worth_of
 from swarm.reach.approach.about import field_about, index_of
 from swarm.reach.approach.field import OK, PlanetField, move_to, relative_to
 from swarm.reach.approach.scene import ephemeris_of
-from swarm.refine.pass_path import burn_km_s, unburned_state
+from swarm.refine.pass_path import impulse_km_s, unburned_state
 from swarm.study.whole_study import ONE_DESIGN
 from targets.masses.massive import SUN, Mass, mass_named, planet_of
 from targets.masses.rotation import body_axes, place_over_ground
@@ -96,7 +96,7 @@ def _flown(
     """Those of the epochs, rising, that the path leads to after the burn's date; states about the planet."""
     y, t = unburned_state(row, ephemeris), float(row["burn_tdb_s"])
     if burnt:
-        y[3:] += burn_km_s(row)
+        y[3:] += impulse_km_s(row)
     kept, states = [], []
     for epoch in epochs[epochs > t]:
         if move_to(y, t, float(epoch), field) != OK:
@@ -203,7 +203,7 @@ def _trade(alone: Study, case: PassCases, row: dict[str, Any]) -> pa.Table:
     wide = {
         name: np.repeat(getattr(case, name), n, axis=0)
         for name in ("v_inf_km_s", "ground_speed_km_s", "sun_elevation_deg", "ephemeris_sigma_km", "lowest_km",
-                     "checkout_s", "unburned_km", "burn_km_s", "by_burn")
+                     "checkout_s", "unburned_km", "impulse_km_s", "by_burn")
     }  # fmt: skip
     cases = replace(
         case, body=case.body * n, b_km=np.outer(aims, case.b_km[0] / own), before_s=case.before_s * n,

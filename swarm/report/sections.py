@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from markupsafe import Markup
 
+from swarm.decide.account.said import account_lines
 from swarm.decide.rests import rests_on_lines
 from swarm.report.answer import answer
 from swarm.report.entry_section import entry_section
@@ -80,6 +81,12 @@ def _controls(name: str) -> Markup:
     return part(name, template="controls.html")
 
 
+def _rows(name: str, tables: PageTables, columns: Sequence[Shown], *, caption: str) -> Markup:
+    """A table of the archive, folded on a narrow screen, where its rows are cards."""
+    table = archive_table(name, tables[name], columns, caption=caption)
+    return folded(f"{caption}: {tables[name].num_rows} rows", table, narrow=True)
+
+
 def _front(tables: PageTables) -> Markup:
     lines = folded("The front as text", listing(tables.summary["front"]))
     return _controls("plan") + beside(place("front"), place("front_risk")) + lines
@@ -102,9 +109,11 @@ def _encounters(tables: PageTables) -> Markup:
 
 def _probe(tables: PageTables) -> Markup:
     there = tables.has("aims") and tables.has("judged")
-    aim = place("b_plane") if there else paragraph("This run folder holds no aims.")
+    aim = (
+        [place("b_plane"), place("b_plane_near")] if there else [paragraph("This run folder holds no aims.")]
+    )
     some = "Only part of the opportunities is drawn: there are too many." if _is_cut(tables) else ""
-    return _controls("probe") + beside(aim, place("windows")) + paragraph(some, "note")
+    return _controls("probe") + beside(*aim, place("windows")) + paragraph(some, "note")
 
 
 def _is_cut(tables: PageTables) -> bool:
@@ -140,7 +149,7 @@ def _counts(tables: PageTables) -> Markup:
     if not tables.has("counts"):
         return NOTHING
     made = beside(place("counts"), place("next_probe"))
-    made += archive_table("counts", tables["counts"], _COUNTS, caption="Probe counts")
+    made += _rows("counts", tables, _COUNTS, caption="Probe counts")
     if tables.has("descope"):
         caption = "Which probe to leave out first, from the largest count"
         order = archive_table("descope", tables["descope"], _DESCOPE, caption=caption)
@@ -181,13 +190,10 @@ _RESTS_ON = (
 def _change(tables: PageTables) -> Markup:
     said = NOTHING
     if tables.has("sensitivity"):
-        said += place("tornado", alone=True) + archive_table(
-            "sensitivity", tables["sensitivity"], _SENSITIVITY, caption="One setting changed at a time"
-        )
+        said += place("tornado", alone=True)
+        said += _rows("sensitivity", tables, _SENSITIVITY, caption="One setting changed at a time")
     if tables.has("left_out"):
-        said += archive_table(
-            "left_out", tables["left_out"], _LEFT_OUT, caption="One target left out at a time"
-        )
+        said += _rows("left_out", tables, _LEFT_OUT, caption="One target left out at a time")
     if tables.has("rests_on"):
         caption = "Defaults that the study leaves, moved within their ranges: the plan as it is, judged again"
         moved = archive_table("rests_on", tables["rests_on"], _RESTS_ON, caption=caption)
@@ -217,7 +223,8 @@ def _risk(tables: PageTables) -> Markup:
         "risk_table", tables["risk_table"], _RISK, caption="Risks, the highest first", order=risk_order(tables),
         numbered=True,
     )  # fmt: skip
-    return place("risk", alone=True) + table + folded("The grid as a table", grid)
+    count = f"Risks, the highest first: {tables['risk_table'].num_rows} rows"
+    return place("risk", alone=True) + folded(count, table, narrow=True) + folded("The grid as a table", grid)
 
 
 _MASS = (
@@ -258,7 +265,7 @@ def _budgets(tables: PageTables) -> Markup:
     ):
         if tables.has(name):
             shown = columns or tuple(_declared(name, key) for key in tables[name].column_names)
-            made += archive_table(name, tables[name], shown, caption=caption)
+            made += _rows(name, tables, shown, caption=caption)
     if not made:
         return NOTHING
     return paragraph(f"Of plan {tables.plan}. Margins as the study's policy sets them.") + made
@@ -274,12 +281,35 @@ def _declared(table: str, key: str) -> Shown:
     return Shown(key, stem if unit == "-" else f"{stem}, {unit}", form)
 
 
+# What of a team's spreadsheet is shown at once, and what on request.
+_ACCOUNT = (
+    ("outcomes", "What the plan may come to: science at shares of the outcomes", False),
+    ("launch_mass", "Launch mass", False),
+    ("costs", "Cost, in the study's own numbers", False),
+    ("station_load", "When encounters overlap: hours a day asked of the stations", False),
+    ("release_attitudes", "Releases: place of the dispenser, axis, and the turn to it", True),
+    ("protection_checklist", "Planetary protection: a checklist for the responsible authority", True),
+)
+
+
+def _account(tables: PageTables) -> Markup:
+    if not tables.has("outcomes"):
+        return NOTHING
+    made = listing(account_lines(tables.run))
+    for name, caption, on_request in _ACCOUNT:
+        if not tables.has(name) or not tables[name].num_rows:
+            continue
+        shown = tuple(_declared(name, key) for key in tables[name].column_names)
+        table = archive_table(name, tables[name], shown, caption=caption)
+        made += folded(caption, table) if on_request else table
+    return made
+
+
 def _refined(tables: PageTables) -> Markup:
     if not tables.has("refined"):
         return NOTHING
     cautions = tables.run.manifest["notes"].get("refined", {}).get("cautions", [])
-    table = archive_table("refined", tables["refined"], _REFINED, caption="Arcs under all forces")
-    return table + listing(cautions)
+    return _rows("refined", tables, _REFINED, caption="Arcs under all forces") + listing(cautions)
 
 
 _RECOURSE = (
@@ -301,7 +331,7 @@ def _recourse(tables: PageTables) -> Markup:
     if not tables.has("recourse"):
         return NOTHING
     caption = "If a probe is dead at its check-out"
-    said = archive_table("recourse", tables["recourse"], _RECOURSE, caption=caption)
+    said = _rows("recourse", tables, _RECOURSE, caption=caption)
     if tables.has("alternates"):
         caption = "What a probe could visit instead"
         others = archive_table("alternates", tables["alternates"], _ALTERNATES, caption=caption)
@@ -322,9 +352,7 @@ _OBSERVE = (
 def _observe(tables: PageTables) -> Markup:
     if not tables.has("observe"):
         return NOTHING
-    return archive_table(
-        "observe", tables["observe"], _OBSERVE, caption="Targets worth observing before release"
-    )
+    return _rows("observe", tables, _OBSERVE, caption="Targets worth observing before release")
 
 
 def _assumptions(tables: PageTables) -> Markup:
@@ -387,6 +415,8 @@ GROUPS: tuple[SectionGroup, ...] = (
         PageSection("entries-of", "Into the air", "in the corridor, and heard?", entry_section, may_lack=True),
         PageSection("refined-of", "Under all forces", "does it hold when everything pulls?", _refined),
         PageSection("budgets", "Budgets", "do mass, propellant and power close?", _budgets),
+        PageSection("account-of", "Beside the flight",
+                    "does the launch close, what does it cost, and who is heard when?", _account),
     )),
     SectionGroup("doubt", "Risk and change", (
         PageSection("risks", "Risks", "what can go wrong, the worst first?", _risk),

@@ -45,7 +45,7 @@ LIBRARIES = (
     "pydantic",
     "pyarrow",
     "duckdb",
-    "matplotlib",
+    "vl-convert-python",
 )
 AGAIN = "make it again: swarm run STUDY.toml --run DIR --resume"
 _FINGERPRINT_KEYS = ("tool", "libraries", "python", "processor", "seed_override", "inputs")

@@ -43,8 +43,9 @@ _START_TIMEOUT_S = 120
 _STARTS = 4
 _AGAIN_S = 1.0
 _PLUGIN = "swarm-kernel-cache"
-# Between looks at what workers have done.
-_LOOK_S = 0.002
+# Between looks at what workers have done: short at first, then a share of the time since the last that was done, so
+# that looking takes nothing from the workers and hardly delays what is done.
+_LOOK_S, _LOOK_SHARE, _LOOK_MOST_S = 0.002, 0.02, 0.05
 # A scheduler that is given is there or it is not: nobody waits for one to be started.
 _CONNECT_TIMEOUT_S = 8
 # What a scheduler that is gone shows as, where it is not a task's own error.
@@ -160,14 +161,17 @@ class _DaskPool(Pool):
 
     def _completed(self, futures: list[Any]) -> Iterator[Any]:
         """Futures as they end. Tasks given to a scheduler that is gone would never do so: it is looked at, too."""
-        completed = distributed.as_completed(futures)
+        completed, last_s = distributed.as_completed(futures), time.monotonic()
         while completed.count():
             batch = completed.next_batch(block=False)
             yield from batch
-            if not batch:
-                if self._client.status != "running":
-                    raise distributed.comm.CommClosedError(self._address)
-                time.sleep(_LOOK_S)
+            if batch:
+                last_s = time.monotonic()
+                continue
+            if self._client.status != "running":
+                raise distributed.comm.CommClosedError(self._address)
+            waited_s = time.monotonic() - last_s
+            time.sleep(min(max(_LOOK_S, _LOOK_SHARE * waited_s), _LOOK_MOST_S))
 
 
 def _itself(shared: Any) -> Any:

@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from difflib import get_close_matches
 
+from swarm.study.by_design import takers
 from swarm.study.kind_names import COMPUTED, ENTRY, FLYBY, LOW_PASS, ORBIT, SEARCHED
 from swarm.study.lowest import lowest_km
 from swarm.study.orbit_relations import keys_of_kind, orbit_relations
 from swarm.study.problems import Problem
 from swarm.study.sections.approach import ApproachSettings
+from swarm.study.steering_relations import STEERS, steering_relations
 from swarm.study.whole_study import Study
 from targets.catalogue.worth import BODY_KEYS
 from targets.masses.massive import NAMES, Mass, mass_named
@@ -17,6 +19,7 @@ from targets.masses.massive import NAMES, Mass, mass_named
 # What a row can ask of a pass, and of each kind of encounter.
 PASS_KEYS = (
     "body", "altitude_km_max", "latitude_deg", "longitude_deg", "sun_elevation_deg", "resolution_m_max", "dwell_s_min",
+    "count_sigma_min",
 )  # fmt: skip
 KEYS_OF_ROWS = {
     FLYBY: ("taxonomy", *BODY_KEYS),
@@ -49,11 +52,13 @@ def approach_relations(study: Study) -> Iterator[Problem]:
         if ask.kind == "orbit":
             yield from orbit_relations(place, ask, study)
         yield from _dates(place, ask, study)
+        yield from steering_relations(place, ask, study)
         yield from _designs(place, ask, study)
         if isinstance(ask.passages, tuple) and (not ask.passages or min(ask.passages) < 1):
             found = ", ".join(map(str, ask.passages)) or "nothing"
             yield Problem(f"{place}.passages", found, '"all", or numbers from 1 on')
     yield from _rows(study)
+    yield from _gravity(study)
     for name in study.protection.impact_chance_max:
         if name not in NAMES:
             yield Problem(f"protection.impact_chance_max.{name}", name, _bodies(name))
@@ -73,10 +78,12 @@ def _heights(place: str, ask: ApproachSettings, body: Mass) -> Iterator[Problem]
 
 
 def _dates(place: str, ask: ApproachSettings, study: Study) -> Iterator[Problem]:
-    least = study.probe.checkout_days + ask.release_min_hours / 24.0
+    by_probe = ask.steer == "probe"
+    least = study.probe.checkout_days * by_probe + ask.release_min_hours / 24.0
     for j, days in enumerate(ask.release_days_before):
         if days < least:
-            said = f"at least {least:g}: probe.checkout_days and release_min_hours before closest approach"
+            said = f"at least {least:g}: {'probe.checkout_days and ' * by_probe}release_min_hours before closest "
+            said += "approach"
             yield Problem(f"{place}.release_days_before[{j}]", f"{days:g}", said)
 
 
@@ -85,7 +92,7 @@ def unsupported_approaches(study: Study) -> Iterator[Problem]:
         if ask.kind not in COMPUTED:
             known = " or ".join(f'"{name}"' for name in COMPUTED[1:])
             yield Problem(f"approach[{k}].kind", f'"{ask.kind}", not computed by this version', known)
-        steers = ("probe", "carrier") if ask.kind == ENTRY else ("probe",)
+        steers = STEERS[ask.kind]
         if ask.steer not in steers:
             known = " or ".join(f'"{name}"' for name in steers)
             yield Problem(f"approach[{k}].steer", f'"{ask.steer}", not computed by this version', known)
@@ -138,10 +145,19 @@ def _rows(study: Study) -> Iterator[Problem]:
             there = ", ".join(sorted(bodies)) or "none"
             said = f'the body of an [[approach]] with kind = "{kind}": {there}'
             yield Problem(f"science.rows[{k}].where.body", row.where.body, said)
+        if row.where.count_sigma_min is not None and "count_sigma_min" in read and not _counters(study, kind):
+            said = f'an instrument of kind = "counter" in a design that takes "{kind}"'
+            yield Problem(f"science.rows[{k}].where.count_sigma_min", f"{row.where.count_sigma_min:g}", said)
         window = row.where.latitude_deg
         if window is not None and window[0] >= window[1]:
             found = ", ".join(f"{x:g}" for x in window)
             yield Problem(f"science.rows[{k}].where.latitude_deg", found, "the southern latitude first")
+
+
+def _counters(study: Study, kind: str) -> bool:
+    """Whether some design that takes a kind counts."""
+    able = (design for design in study.designs if kind in design.takes)
+    return any(each.kind == "counter" for design in able for each in design.instruments)
 
 
 def _designs(place: str, ask: ApproachSettings, study: Study) -> Iterator[Problem]:
@@ -150,6 +166,25 @@ def _designs(place: str, ask: ApproachSettings, study: Study) -> Iterator[Proble
         if ask.kind not in takes.get(name, ()):
             able = ", ".join(name for name, kinds in takes.items() if ask.kind in kinds) or "none"
             yield Problem(f"{place}.designs[{j}]", name, f'a design that takes "{ask.kind}": {able}')
+
+    if ask.kind == LOW_PASS and not ask.designs and not takers(study, LOW_PASS):
+        yield Problem(
+            f"{place}.kind",
+            f'"{LOW_PASS}", and no design that takes it',
+            f'[[designs]] with takes = ["{LOW_PASS}"]',
+        )
+
+
+def _gravity(study: Study) -> Iterator[Problem]:
+    """Tables of harmonics of what is no body, and those that nothing reads: passes are flown with J2 and J4."""
+    orbited = {ask.body for ask in study.approach if ask.kind == ORBIT}
+    for name in study.massive.gravity if study.massive is not None else ():
+        place = f"massive.gravity.{name}"
+        if name not in NAMES:
+            yield Problem(place, name, _bodies(name))
+        elif name not in orbited:
+            said = f'none without an [[approach]] of kind "{ORBIT}" at {name}: a pass is flown with J2 and J4'
+            yield Problem(place, "a table of harmonics", said)
 
 
 def _bodies(found: str) -> str:

@@ -36,6 +36,9 @@ def _path(study: Study) -> str:
     if ship.kind == "elements" and ship.a_au is not None and ship.e is not None:
         near, far = ship.a_au * (1.0 - ship.e), ship.a_au * (1.0 + ship.e)
         return f"elements, {near:.3g} to {far:.3g} au from the Sun, inclined {ship.i_deg:g} deg"
+    if ship.center is not None and ship.a_km is not None and ship.e is not None:
+        near, far = ship.a_km * (1.0 - ship.e), ship.a_km * (1.0 + ship.e)
+        return f"elements, stays at {ship.center}, {near:.6g} to {far:.6g} km from its centre"
     spk = f", body {ship.spk_id}" if ship.kind == "spk" else ""
     return f"{ship.kind}, from {ship.file}{spk}"
 

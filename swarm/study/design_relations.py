@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from swarm.study.kind_names import ENTRY
 from swarm.study.problems import Problem
+from swarm.study.sections.carried import OF_KIND
 from swarm.study.sections.designs import DesignSettings
 from swarm.study.whole_study import OF_DESIGNS, Study
 
@@ -25,11 +26,25 @@ def design_relations(study: Study) -> Iterator[Problem]:
             found = ", ".join(f'"{kind}"' for kind in design.takes)
             yield Problem(f"{place}.takes", found, f"a kind that some row asks for (where.kind): {kinds}")
         yield from _shell(place, design)
+        yield from _instruments(place, design)
     for k, count in enumerate(study.compare.counts):
         if study.designs and count > study.probe.count:
             least = f"at most {study.probe.count}, what the counts of the designs add up to"
             yield Problem(f"compare.counts[{k}]", str(count), least)
     yield from _group_relations(study, names)
+
+
+def _instruments(place: str, design: DesignSettings) -> Iterator[Problem]:
+    """Names are told apart, and an instrument has the numbers of its kind alone."""
+    names = [each.name for each in design.instruments]
+    for j, each in enumerate(design.instruments):
+        where = f"{place}.instruments[{j}]"
+        if names.index(each.name) != j:
+            yield Problem(f"{where}.name", each.name, "a name that no other instrument of the design has")
+        for key in sorted(set(each.unused()) & each.model_fields_set):
+            own = ", ".join(OF_KIND[each.kind])
+            said = f'no such key with kind = "{each.kind}", which has {own}'
+            yield Problem(f"{where}.{key}", f"{getattr(each, key):g}", said)
 
 
 def _shell(place: str, design: DesignSettings) -> Iterator[Problem]:

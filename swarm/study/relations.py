@@ -19,6 +19,7 @@ from swarm.study.sections.mission import CatalogueSettings, MothershipSettings
 from swarm.study.sections.science import ScienceSettings
 from swarm.study.sections.survival import SharedGroup, SurvivalSettings
 from swarm.study.shown import shown
+from swarm.study.staying_relations import keys_of_path, staying_relations
 from swarm.study.whole_study import Study
 from targets.base.timescale import iso_tdb
 from targets.catalogue.classes import LABELS
@@ -40,11 +41,16 @@ def relations(study: Study) -> Iterator[Problem]:
         yield from _bin_relations(study.sensitivity)
         yield from _moved_relations(study.sensitivity)
     yield from approach_relations(study)
+    yield from staying_relations(study)
     yield from entry_relations(study)
     yield from choice_relations(study)
     rule, limit = study.compare.rule, study.compare.swarm_mass_max_kg
     if rule == "science-in-mass" and limit is None:
         yield Problem("compare.swarm_mass_max_kg", "nothing", f'a value: rule = "{rule}" needs it')
+    tank_kg = study.mothership.propellant_kg
+    if tank_kg is not None and tank_kg > study.mothership.mass_kg:
+        said = f"at most mothership.mass_kg, {study.mothership.mass_kg:g}, which holds it"
+        yield Problem("mothership.propellant_kg", f"{tank_kg:g}", said)
     loaded_kg = loaded_mass_kg(study)
     if loaded_kg > study.mothership.mass_kg:
         yield Problem(
@@ -119,12 +125,13 @@ _KEYS_OF_KIND = {
 
 
 def _mothership_relations(settings: MothershipSettings) -> Iterator[Problem]:
-    own = _KEYS_OF_KIND[settings.kind]
+    own = keys_of_path(settings, _KEYS_OF_KIND[settings.kind])
     for key in own:
         if getattr(settings, key) in (None, ()):
             yield Problem(f"mothership.{key}", "nothing", f'a value: kind = "{settings.kind}" needs it')
-    barred = [key for keys in _KEYS_OF_KIND.values() for key in keys if key not in own]
-    yield from _barred("mothership", settings, barred, f'kind = "{settings.kind}"')
+    barred = [key for keys in (*_KEYS_OF_KIND.values(), ("a_km",)) for key in keys if key not in own]
+    about = f', center = "{settings.center}"' if settings.center is not None else ""
+    yield from _barred("mothership", settings, barred, f'kind = "{settings.kind}"{about}')
     if len(settings.legs) == 1:
         yield Problem("mothership.legs", "one entry", "at least two bodies with their dates")
     dates = [leg.date for leg in settings.legs]

@@ -8,6 +8,7 @@ from typing import Annotated, Any
 from pydantic import Field, PrivateAttr, Strict, model_validator
 
 from swarm.study.fields import Section
+from swarm.study.sections.accounts import CostSettings, LaunchSettings, StationSettings
 from swarm.study.sections.approach import ApproachSettings, MassiveSettings
 from swarm.study.sections.decisions import CompareSettings, SensitivitySettings
 from swarm.study.sections.delivery import (
@@ -55,6 +56,9 @@ class Study(Section):
     compare: CompareSettings = Field(default_factory=CompareSettings)
     sensitivity: SensitivitySettings | None = Field(default=None)
     massive: MassiveSettings | None = Field(default=None)
+    launch: LaunchSettings | None = Field(default=None)
+    cost: CostSettings | None = Field(default=None)
+    stations: StationSettings = Field(default_factory=StationSettings)
     approach: Annotated[tuple[ApproachSettings, ...], Strict(False)] = Field(default=(), max_length=50)
 
     _base: Path = PrivateAttr(default=Path("."))

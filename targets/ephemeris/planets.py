@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numba import njit
@@ -78,6 +79,12 @@ def sample_planets(first_tdb_s: float, last_tdb_s: float) -> PlanetTable:
     """Sample every pulling body from `first` to `last` (either order), a few grid points wider."""
     low = math.floor(min(first_tdb_s, last_tdb_s) / GRID_S) - 3
     high = math.ceil(max(first_tdb_s, last_tdb_s) / GRID_S) + 3
+    return _sampled(low, high)
+
+
+@lru_cache(maxsize=16)
+def _sampled(low: int, high: int) -> PlanetTable:
+    """Kept: the stages of a run ask for the same days, half a second each time. Nobody writes into the states."""
     epochs = np.arange(low, high + 1) * GRID_S
     states = np.stack([spice.sample(body, epochs) for body, _, _ in BODIES])
     return PlanetTable(float(epochs[0]), GRID_S, states, np.array([gm for _, _, gm in BODIES]))

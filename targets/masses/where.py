@@ -139,6 +139,7 @@ class Ephemeris:
         raise InputError(
             f"the file does not place {body.name} at all dates that are needed", file=file, place="massive.spk",
             found=spans, expected=f"{iso_of_tdb_s(float(tdb_s.min()))} to {iso_of_tdb_s(float(tdb_s.max()))}",
+            do="give a file that covers them, or none: the built-in place of the body is then used",
         )  # fmt: skip
 
 

@@ -9,7 +9,7 @@ from swarm.app.pipeline import Options, run_all, run_one
 from swarm.decide.explain import explain_opportunity
 from swarm.plan.data import plan_data
 from swarm.plan.judged import chances_from_table
-from swarm.study.kind_names import SEARCHED
+from swarm.study.kind_names import FLYBY, LOW_PASS
 from targets.base.errors import NothingFeasible
 from targets.catalogue.places import is_place
 from targets.masses.massive import mass_named
@@ -57,7 +57,7 @@ def mixed(tmp_path_factory):
 def test_both_kinds_stand_in_one_table_and_in_one_front(mixed):
     table = mixed.read_table("opportunities")
     kinds = np.array(table["kind"].to_pylist())
-    assert set(kinds) == set(SEARCHED)
+    assert set(kinds) == {FLYBY, LOW_PASS}
     targets, index = mixed.targets(), table["target_index"].to_numpy()
     place = is_place(targets)
     assert targets.target[place].tolist() == ["Jupiter"]
@@ -69,7 +69,7 @@ def test_both_kinds_stand_in_one_table_and_in_one_front(mixed):
     met = {
         kind for kind, number in zip(kinds, table["opportunity"].to_pylist(), strict=True) if number in flown
     }
-    assert met == set(SEARCHED)
+    assert met == {FLYBY, LOW_PASS}
 
 
 def test_two_probes_of_a_plan_may_pass_one_planet(mixed):

@@ -40,8 +40,8 @@ def test_each_stage_has_a_command():
 
 def test_what_hangs_on_a_stage_is_found_through_the_tables():
     names = [stage.name for stage in hanging_on(BY_NAME["judge"], STAGES)]
-    assert names == ["optimize", "compare", "sensitivity", "refine", "handoff", "report"]
-    assert [stage.name for stage in hanging_on(BY_NAME["compare"], STAGES)] == ["report"]
+    assert names == ["optimize", "compare", "account", "sensitivity", "refine", "handoff", "report"]
+    assert [stage.name for stage in hanging_on(BY_NAME["compare"], STAGES)] == ["account", "report"]
     assert hanging_on(BY_NAME["report"], STAGES) == ()
 
 

@@ -102,6 +102,10 @@ def _write_rest(run, opportunities, front, plans, *, chosen, rng):
     used = np.unique(plans["opportunity"].to_numpy())
     flown = opportunities.filter(pa.array(np.isin(opportunities["opportunity"].to_numpy(), used))).to_pylist()
     write_some(run, "arcs", _arcs(flown, rng))
+    turn = np.linspace(0.0, 2.0 * np.pi, 121)
+    orbit = {"x_km": AU_KM * np.cos(turn), "y_km": AU_KM * np.sin(turn), "z_km": 0.0 * turn}
+    dated = {"planet": ["Earth and Moon"] * 121, "t_jd_tdb": START + 365.25 / 120 * np.arange(121.0)}
+    write_some(run, "planets", pa.table({**dated, **orbit}))
     events = []
     for row in flown:
         last = row["encounter_jd_tdb"]

@@ -9,6 +9,7 @@ import pyarrow as pa
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.optimize import linprog
 
 from swarm.decide.summary import bound_line
 from swarm.optimize import programme
@@ -217,6 +218,34 @@ def test_a_cut_is_above_every_choice_of_chances(pool: list[float], most: int, ca
         for _ in range(5):
             some = rng.choice(chances, size=int(rng.integers(0, most + 1)))
             assert expected_capped(list(some), cap) <= cut.alpha + slope_of(table, cut, some).sum()
+
+
+@settings(deadline=None, max_examples=60)
+@given(
+    pool=st.lists(st.floats(0.001, 0.999), min_size=1, max_size=30),
+    most=st.integers(1, 12),
+    cap=st.integers(1, 6),
+    seed=st.integers(0, 10_000),
+)
+def test_a_cut_is_as_low_as_a_general_solver_makes_it(
+    pool: list[float], most: int, cap: int, seed: int
+) -> None:
+    """The envelope over every multiset, as one linear programme: scipy's HiGHS (Huangfu, Hall 2018)."""
+    rng = np.random.default_rng(seed)
+    table = row_table(np.array(pool), most, cap)
+    whole = table.counts[rng.integers(0, len(table.counts))].astype(float)
+    broken = rng.random(len(table.knots)) * (rng.random(len(table.knots)) < 0.7) * most / len(table.knots)
+    for weights in (whole, broken, np.zeros(len(table.knots))):
+        cut = tightest_cut(table, weights)
+        solved = linprog(
+            -table.expected,
+            A_ub=table.counts.T,
+            b_ub=weights,
+            A_eq=np.ones((1, len(table.counts))),
+            b_eq=[1.0],
+            method="highs",
+        )
+        assert cut.alpha + cut.slopes @ weights == pytest.approx(-solved.fun, abs=1e-6)
 
 
 @pytest.mark.parametrize("cap", [1, 2, 4])

@@ -13,11 +13,12 @@ import pyarrow as pa
 import pytest
 
 from swarm.optimize.search import Optimised, optimize
-from swarm.plan.constraints import CONSTRAINTS
+from swarm.plan.constraints import CONSTRAINTS, allowed, require_some
 from swarm.plan.data import Chances, plan_data
 from swarm.plan.live_relay import live_sets
 from swarm.plan.objectives import evaluate
 from swarm.study.schema import study_from
+from targets.base.errors import NothingFeasible
 from targets.catalogue.places import with_places
 from tests.helpers.plan_checker import problems_of
 from tests.helpers.serial_pool import Serial
@@ -170,3 +171,17 @@ def test_what_limits_nothing_is_not_asked_about() -> None:
     assert not heard.holds(question(100))
     assert not heard.holds(make_study())
     assert heard.without(question(1)).mothership.relay_channels == 100
+
+
+def test_a_body_that_must_not_be_hit_is_not_entered() -> None:
+    """An entry is meant to hit: no limit on impacts lets it pass, and the message says by how much."""
+    plain = question(1).model_dump(mode="json", by_alias=True, exclude_unset=True)
+    study = study_from(plain | {"protection": {"impact_chance_max": {"Venus": 1e-4}}})
+    table, _, _ = drawn(0)
+    down = np.array(table["kind"].to_pylist()) == "entry"
+    table = table.append_column("impact_chance", pa.array(down.astype(float)))
+    left = allowed(study, table, None)
+    assert left.mask.tolist() == (~down).tolist()
+    with pytest.raises(NothingFeasible, match="none of the 8") as refusal:
+        require_some(allowed(study, table.filter(pa.array(down)), None), study, table.filter(pa.array(down)))
+    assert "the least impact chance found at Venus is 1" in refusal.value.limit

@@ -27,12 +27,39 @@ def plan_in_archive(run, plan):
     return plans.filter(pc.equal(plans["plan"], plan)).to_pylist()
 
 
+DRAWN = "[...document.querySelectorAll('[data-figure]')].find(one => one.dataset.figure === name)"
+
+
 def opportunities_in(page, figure):
-    made = page.eval_on_selector_all(
-        f"[data-figure={figure}] [data-opportunity]",
-        "nodes => nodes.map(node => Number(node.dataset.opportunity))",
+    made = page.evaluate(
+        f"name => {DRAWN}.drawnFrom.layers.map(layer => layer.of).filter(Number.isInteger)", figure
     )
     return sorted(made)
+
+
+def marks_in(page, figure, kind):
+    """Rows of a kind that a figure shows, as the drawing library holds them."""
+    return page.evaluate(f"([name, kind]) => {DRAWN}.view.data(kind)", [figure, kind])
+
+
+def place_of(page, figure, plan):
+    """Where the mark of a plan stands on the screen."""
+    settle(page)
+    return page.evaluate(
+        f"""([name, plan]) => {{
+             const host = {DRAWN}, view = host.view, row = view.data('points').find(one => one.key === plan);
+             const area = host.querySelector('.view svg, .view canvas').getBoundingClientRect();
+             const [left, top] = view.origin(), pad = view.padding();
+             const [x, y] = ['x', 'y'].map(side => view.scale(side)(row[side]));
+             return [area.left + left + pad.left + x, area.top + top + pad.top + y];
+           }}""",
+        [figure, plan],
+    )
+
+
+def settle(page):
+    """Let the figures be drawn: they are once the page has time."""
+    page.evaluate("new Promise(done => requestAnimationFrame(() => setTimeout(done)))")
 
 
 def rows_of(page):
@@ -50,7 +77,7 @@ def test_it_opens_from_a_file_and_nothing_is_asked_of_a_network(drawn_run, look)
     assert page.title() == "Fireweed: twelve probes through the inner belt"
     for figure in page.query_selector_all("[data-figure]"):
         name = figure.get_attribute("data-figure")
-        assert figure.query_selector("svg[aria-label] path, svg[aria-label] rect"), name
+        assert figure.query_selector(".view svg path, .view canvas"), name
     # the test's own look must see what is wrong
     assert page.locator("#encounters tbody tr").count() == 2
 
@@ -77,7 +104,7 @@ def test_choosing_a_plan_changes_map_dates_and_table_together(drawn_run, look, p
         assert line[heads.index("propellant_kg")] == shown(row["propellant_kg"], "3")
     front = drawn_run.read_table("front").to_pylist()[plan]
     assert f"propellant {front['propellant_kg']:.3f} kg" in page.inner_text("#plan-said")
-    assert page.locator("[data-figure=front] .chosen").get_attribute("data-plan") == str(plan)
+    assert [ring["key"] for ring in marks_in(page, "front", "circled")] == [plan]
 
 
 def test_marks_of_the_timeline_are_the_archive_s_events(drawn_run, look):
@@ -87,18 +114,13 @@ def test_marks_of_the_timeline_are_the_archive_s_events(drawn_run, look):
     events = [
         row["event"] for row in drawn_run.read_table("events").to_pylist() if row["opportunity"] in flown
     ]
-    counts = page.eval_on_selector_all(
-        "[data-figure=timeline] path.points", "nodes => nodes.map(node => Number(node.dataset.count))"
-    )
-    assert sum(counts) == len(events) == 20
+    assert len(marks_in(page, "timeline", "points")) == len(events) == 20
 
 
 def test_chances_of_the_plan_are_the_archive_s(drawn_run, look):
     page = look(drawn_run)
     choose(page, 3)
-    values = page.eval_on_selector_all(
-        "[data-figure=successes] .bar-mark", "nodes => nodes.map(node => Number(node.dataset.value))"
-    )
+    values = [bar["y"] for bar in marks_in(page, "successes", "bars")]
     table = drawn_run.read_table("successes")
     assert values == table.filter(pc.equal(table["plan"], 3))["chance_or_more"].to_pylist()
 
@@ -106,22 +128,18 @@ def test_chances_of_the_plan_are_the_archive_s(drawn_run, look):
 def test_a_click_on_a_mark_chooses_its_plan(drawn_run, look):
     page = look(drawn_run)
     page.locator("[data-figure=front_risk]").scroll_into_view_if_needed()
-    choose(page, 4)
-    ring = page.locator("[data-figure=front_risk] .chosen").bounding_box()
     choose(page, 1)
-    page.mouse.click(ring["x"] + ring["width"] / 2, ring["y"] + ring["height"] / 2)
+    page.mouse.click(*place_of(page, "front_risk", 4))
     assert page.evaluate("document.documentElement.dataset.plan") == "4"
 
 
 def test_pointing_at_a_mark_says_its_plan(drawn_run, look):
     page = look(drawn_run)
     page.locator("[data-figure=front]").scroll_into_view_if_needed()
-    choose(page, 4)
-    ring = page.locator("[data-figure=front] .chosen").bounding_box()
     choose(page, 1)
-    page.mouse.move(ring["x"] + ring["width"] / 2, ring["y"] + ring["height"] / 2)
+    page.mouse.move(*place_of(page, "front", 4))
     front = drawn_run.read_table("front").to_pylist()[4]
-    said = page.inner_text("[data-figure=front] .tip")
+    said = page.inner_text("#tip")
     assert said.startswith("Plan 4: 4 probes, ")
     assert f"{front['propellant_kg']:.3f} kg" in said
     assert page.evaluate("document.documentElement.dataset.plan") == "1"
@@ -132,7 +150,7 @@ def test_arrow_keys_step_through_the_front_by_its_axis(drawn_run, look):
     front = drawn_run.read_table("front").to_pylist()
     for figure, key in (("front", "propellant_kg"), ("front_risk", "risk")):
         order = [row["plan"] for row in sorted(front, key=lambda row: (row[key], row["science"]))]
-        page.focus(f"[data-figure={figure}] svg[tabindex]")
+        page.focus(f"[data-figure={figure}] .view")
         page.keyboard.press("Home")
         seen = [page.evaluate("Number(document.documentElement.dataset.plan)")]
         for _ in order[1:]:
@@ -213,7 +231,7 @@ def test_two_plans_stand_side_by_side_when_one_is_pinned(drawn_run, look):
         f"only by plan 3: {len(first - second)}",
         f"only by plan 5: {len(second - first)}",
     ]
-    assert page.locator("[data-figure=front] .pinned").count() == 1
+    assert [ring["key"] for ring in marks_in(page, "front", "circled")] == [3, 5]
     choose(page, 3)
     page.click("#plan-pin")
     choose(page, 5)
@@ -240,15 +258,20 @@ def test_rows_by_class_and_by_what_they_count_for(drawn_run, look):
 
 def test_every_figure_can_be_saved_as_picture_and_as_data(drawn_run, look):
     page = look(drawn_run)
-    names = page.eval_on_selector_all("[data-figure]", "all => all.map(one => one.dataset.figure)")
-    assert len(names) == 16
+    names = page.eval_on_selector_all(
+        "[data-figure]:not([hidden])", "all => all.map(one => one.dataset.figure)"
+    )
+    assert 16 <= len(names) <= 17  # the aim is drawn near where that shows more
     for k, name in enumerate(names):
-        if k % 4 == 0:  # the browser lets a page save ten files in a row, and swallows the eleventh
+        if k % 3 == 0:  # the browser lets a page save ten files in a row, and swallows the eleventh
             page = look(drawn_run)
-        for form in ("svg", "csv"):
+        for form in ("svg", "png", "csv"):
             with page.expect_download() as saved:
                 page.click(f"[data-figure={name}] [data-save={form}]")
             assert saved.value.suggested_filename == f"{name}.{form}"
+            if form == "png":
+                assert Path(saved.value.path()).read_bytes()[:8] == b"\x89PNG\r\n\x1a\n"
+                continue
             text = Path(saved.value.path()).read_text(encoding="utf-8")
             if form == "svg":
                 root = ElementTree.fromstring(text)
@@ -276,7 +299,7 @@ def test_hostile_names_are_shown_as_text(drawn_run, look):
     assert HOSTILE in names
     assert HOSTILE_NAME in names
     assert page.locator("img").count() == 0
-    assert page.locator("script").count() == 2  # the data and the page's own
+    assert page.locator("script").count() == 3  # the data, the library, the page's own
     # a name that turns its own direction leaves that of its neighbours
     assert page.locator("td > bdi").count() == page.locator("td:has(> bdi)").count()
 
@@ -290,20 +313,19 @@ def test_the_probe_shown_follows_the_table_and_the_list(drawn_run, look):
     assert page.inner_text("[data-figure=b_plane] figcaption strong").startswith("Aim of probe 2 at ")
     page.select_option("#probe", "1")
     assert page.inner_text("[data-figure=b_plane] figcaption strong").startswith("Aim of probe 1 at ")
-    rings = page.eval_on_selector_all(
-        "[data-figure=b_plane] .ring", "nodes => nodes.map(node => node.dataset.label)"
-    )
+    layers = page.evaluate(f"name => {DRAWN}.drawnFrom.layers", "b_plane")
+    rings = [layer["label"] for layer in layers if layer["kind"] == "ring"]
     assert rings == ["delivery, 3 sigma", "delivery, 1 sigma", "keep-out", "turn-rate limit"]
 
 
 def test_the_date_moves_what_is_on_the_map(drawn_run, look):
     page = look(drawn_run)
-    before = page.locator('[data-figure=map] [data-of="mothership"]').get_attribute("cx")
+    before = marks_in(page, "map", "open")[0]
     page.evaluate(
         "const w = document.getElementById('when'); w.value = 2463500.5; w.dispatchEvent(new Event('input'))"
     )
     assert page.inner_text("#when-said") == "2032-09-25 TDB"  # 574 d after 2031-03-01
-    assert page.locator('[data-figure=map] [data-of="mothership"]').get_attribute("cx") != before
+    assert marks_in(page, "map", "open")[0]["x"] != before["x"]
 
 
 def test_light_and_dark_by_preference_and_by_the_button(drawn_run, look):
@@ -323,15 +345,16 @@ def test_light_and_dark_by_preference_and_by_the_button(drawn_run, look):
 def test_nothing_sticks_out_and_no_text_of_an_axis_is_cut(drawn_run, look, width, scheme):
     page = look(drawn_run, width=width, height=844, scheme=scheme)
     choose(page, 5)
+    settle(page)
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     cut = page.evaluate(
-        """[...document.querySelectorAll('[data-figure] svg[aria-label]')].flatMap(svg => {
+        """[...document.querySelectorAll('[data-figure] .view svg')].flatMap(svg => {
              const area = svg.getBoundingClientRect();
              return [...svg.querySelectorAll('text')].filter(text => {
                const box = text.getBoundingClientRect();
                return box.left < area.left - 1 || box.right > area.right + 1 || box.top < area.top - 1
                  || box.bottom > area.bottom + 1;
-             }).map(text => `${svg.getAttribute('aria-label')}: ${text.textContent}`);
+             }).map(text => `${svg.closest('[data-figure]').dataset.figure}: ${text.textContent}`);
            })"""
     )
     assert cut == []
@@ -341,13 +364,15 @@ def test_labels_of_an_axis_do_not_stand_on_each_other(drawn_run, look):
     for width in (1440, 390):
         page = look(drawn_run, width=width)
         choose(page, 5)
+        settle(page)
         overlapping = page.evaluate(
-            """[...document.querySelectorAll('[data-figure] svg[aria-label]')].flatMap(svg => {
-                 const boxes = [...svg.querySelectorAll('text.tick, text.axis-x, text.axis-y')]
+            """[...document.querySelectorAll('[data-figure] .view svg')].flatMap(svg => {
+                 const texts = ['axis-label', 'axis-title', 'legend-label'].map(role => `.role-${role} text`);
+                 const boxes = [...svg.querySelectorAll(texts.join())]
                    .map(text => [text.textContent, text.getBoundingClientRect()]);
                  return boxes.flatMap(([a, p], k) => boxes.slice(k + 1).filter(([, q]) =>
                    p.left < q.right - 1 && q.left < p.right - 1 && p.top < q.bottom - 2 && q.top < p.bottom - 2)
-                   .map(([b]) => `${svg.getAttribute('aria-label')}: ${a} / ${b}`));
+                   .map(([b]) => `${svg.closest('[data-figure]').dataset.figure}: ${a} / ${b}`));
                })"""
         )
         assert overlapping == []
@@ -370,6 +395,22 @@ def test_on_a_phone_no_table_is_cut(drawn_run, look):
     assert cut == []
     unnamed = page.eval_on_selector_all("td", "all => all.filter(one => !one.dataset.head).length")
     assert unnamed == 0  # a cell without its column's head says nothing there
+
+
+def test_on_a_phone_what_is_secondary_is_folded(drawn_run, look):
+    page = look(drawn_run, width=390, height=844)
+    choose(page, 5)
+    folds = "all => all.map(one => one.open)"
+    assert not any(page.eval_on_selector_all("details.narrow", folds))
+    assert page.locator("details.narrow > summary").first.is_visible()
+    # a row of an encounter is whole when its probe is chosen
+    last = "rows => rows.map(row => row.cells[row.cells.length - 1].offsetHeight > 0)"
+    assert page.eval_on_selector_all("#encounters tbody tr", last).count(True) == 1
+    page.click('#encounters [data-choose="2"]')
+    assert page.locator("#encounters tr[data-probe='2'] td").last.is_visible()
+    page = look(drawn_run)
+    assert all(page.eval_on_selector_all("details.narrow", folds))
+    assert not page.locator("details.narrow > summary").first.is_visible()
 
 
 def test_every_text_has_contrast_enough_in_both_themes(drawn_run, look):
@@ -433,25 +474,95 @@ def test_headings_captions_and_names_are_there_for_a_screen_reader(drawn_run, lo
 
 
 def test_a_front_of_5000_plans_is_chosen_from_within_200_ms(tmp_path, look):
+    """Of the page's own thread, layout and painting included: by the clock others on the machine would be measured."""
     run = make_run(tmp_path / "large", plans=5000, targets=100, probes=12, chosen=2500)
     path = write_page(run)
-    assert path.stat().st_size < 16e6
+    assert path.stat().st_size < 8e6
     page = look(run)
-    page.wait_for_function("document.querySelectorAll('#encounters tbody tr').length === 12")
-    took = page.evaluate(
-        """async () => {
-             const times = [];
-             for (const plan of [4000, 123, 2600, 4999, 1777]) {
-               const box = document.getElementById('plan');
-               box.value = plan;
-               const begun = performance.now();
-               box.dispatchEvent(new Event('change'));
-               await new Promise(done => requestAnimationFrame(() => setTimeout(done)));
-               times.push(performance.now() - begun);
-             }
-             return times;
-           }"""
-    )
-    assert page.evaluate("document.documentElement.dataset.plan") == "1777"
-    # the least of five, drawing on the screen included: others may use the machine at the same time
-    assert min(took) < 200.0
+    assert page.locator("#encounters tbody tr").count() == 12
+    page.locator("[data-figure=front]").scroll_into_view_if_needed()
+    thread = page.context.new_cdp_session(page)
+    thread.send("Performance.enable", {"timeDomain": "threadTicks"})
+
+    def spent_s():
+        measured = thread.send("Performance.getMetrics")["metrics"]
+        return next(one["value"] for one in measured if one["name"] == "TaskDuration")
+
+    took = []
+    for plan in (4000, 123, 2600, 4999, 1777):
+        settle(page)
+        begun = spent_s()
+        page.evaluate(
+            """async plan => {
+                 const box = document.getElementById('plan');
+                 box.value = plan;
+                 box.dispatchEvent(new Event('change'));
+                 await new Promise(done => requestAnimationFrame(() => setTimeout(done)));
+               }""",
+            plan,
+        )
+        took.append(spent_s() - begun)
+        assert [ring["key"] for ring in marks_in(page, "front", "circled")] == [plan]
+    # the least of five: who else uses the machine slows its memory for all
+    assert 0.001 < min(took) < 0.2
+
+
+def test_a_rectangle_drawn_on_a_figure_is_what_is_in_sight_then(drawn_run, look):
+    page = look(drawn_run)
+    page.locator("[data-figure=front]").scroll_into_view_if_needed()
+    domain = f"name => {DRAWN}.view.scale('x').domain()"
+    whole = page.evaluate(domain, "front")
+    (left, top), (right, bottom) = place_of(page, "front", 2), place_of(page, "front", 4)
+    page.mouse.move(left - 20, top + 20)
+    page.mouse.down()
+    page.mouse.move(right + 20, bottom - 20, steps=4)
+    page.mouse.up()
+    settle(page)
+    near = page.evaluate(domain, "front")
+    front = drawn_run.read_table("front")["propellant_kg"].to_pylist()
+    assert near[0] < front[2] < front[4] < near[1]
+    assert near[1] - near[0] < whole[1] - whole[0]
+    chosen = drawn_run.manifest["notes"]["summary"]["plan"]
+    assert page.evaluate("document.documentElement.dataset.plan") == str(chosen)  # no plan was chosen by it
+    page.mouse.dblclick(left, top - 40)
+    settle(page)
+    assert page.evaluate(domain, "front") == whole
+
+
+def test_figures_are_zoomed_and_read_from_the_keyboard(drawn_run, look):
+    page = look(drawn_run)
+    domain = f"name => {DRAWN}.view.scale('x').domain()"
+    whole = page.evaluate(domain, "bound")
+    page.focus("[data-figure=bound] .view")
+    page.keyboard.press("+")
+    settle(page)
+    assert whole[0] < page.evaluate(domain, "bound")[0]
+    page.keyboard.press("0")
+    settle(page)
+    assert page.evaluate(domain, "bound") == whole
+    page.keyboard.press("ArrowRight")
+    first = marks_in(page, "bound", "points")[0]
+    assert page.inner_text("#tip").split("\n")[0] == "best plan found"
+    assert f"propellant of all probes (kg): {first['x']:.5g}" in page.inner_text("#tip")
+    page.keyboard.press("Escape")
+    assert not page.is_visible("#tip")
+    page.locator("[data-figure=bound] [data-zoom=closer]").press("Enter")
+    settle(page)
+    assert whole[0] < page.evaluate(domain, "bound")[0]
+
+
+def test_a_mark_of_the_map_chooses_its_probe(drawn_run, look):
+    page = look(drawn_run)
+    choose(page, 5)
+    page.locator("[data-figure=map]").scroll_into_view_if_needed()
+    page.mouse.click(*place_of(page, "map", 2))
+    assert page.input_value("#probe") == "2"
+
+
+def test_on_paper_figures_are_lines_on_light_paper(drawn_run, look):
+    page = look(drawn_run, scheme="dark")
+    tone = f"name => {DRAWN}.view.signal('tones').sheet"
+    assert page.evaluate(tone, "front") == "#262b31"
+    page.emulate_media(media="print")
+    page.wait_for_timeout(200)
+    assert page.evaluate(tone, "front") == "#ffffff"

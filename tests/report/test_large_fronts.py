@@ -74,9 +74,8 @@ def test_probes_come_from_the_server_when_a_plan_is_chosen(large_run, served, op
         rows = large_run.read_table("plans").filter(pc.equal(large_run.read_table("plans")["plan"], plan))
         page.wait_for_selector(f"html[data-plan='{plan}']")
         assert page.evaluate(ROWS) == rows.num_rows
-        shown = page.eval_on_selector_all(
-            "[data-figure=map] [data-opportunity]",
-            "nodes => nodes.map(node => Number(node.dataset.opportunity))",
+        shown = page.evaluate(
+            "document.querySelector('[data-figure=map]').drawnFrom.layers.map(one => one.of).filter(Number.isInteger)"
         )
         assert set(shown) == set(rows["opportunity"].to_pylist())
     assert said == []

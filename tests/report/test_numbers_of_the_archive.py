@@ -109,7 +109,7 @@ def test_the_script_writes_numbers_as_the_page_does(drawn_run, look):
     ]
     source = (re.search(r"  function shown\(.*?\n  }\n", html_of(drawn_run), re.DOTALL).group(0)
               + re.search(r"  const plainZero.*?\n", html_of(drawn_run)).group(0)
-              + re.search(r"  function day\(.*?\n  }\n", html_of(drawn_run), re.DOTALL).group(0))  # fmt: skip
+              + re.search(r"  const day = .*?\n", html_of(drawn_run)).group(0))  # fmt: skip
     written = page.evaluate(
         f"cases => {{ const UNIX_JD = 2440587.5, NOTHING = '\u2013'; {source} "
         "return cases.map(([v, f]) => shown(v, f)); }",
@@ -151,6 +151,7 @@ def test_every_table_is_drawn_or_shown(drawn_run):
     data = embedded(drawn_run)
     figures = {
         "arcs": "places",
+        "planets": "places",
         "mothership": "places",
         "bound": "bound",
         "convergence": "convergence",
@@ -158,7 +159,8 @@ def test_every_table_is_drawn_or_shown(drawn_run):
     }
     there = {place.split("/")[0] for place, _, _ in parser.found} | set(data["tables"])
     there |= {table for table, drawn in figures.items() if drawn in data or drawn in data["figures"]}
-    assert there - {"windows"} == set(PAGE_TABLES)
+    of_entries = {"entries", "profiles"}  # the made-up run has none
+    assert there - {"windows"} == set(PAGE_TABLES) - of_entries
 
 
 def test_figures_hold_the_archive_s_numbers(drawn_run):
@@ -170,36 +172,41 @@ def test_figures_hold_the_archive_s_numbers(drawn_run):
             for value in drawn_run.read_table(table)[key].to_pylist()
         ]
 
-    def layer(figure, label):
-        return next(one for one in figures[figure]["layers"] if one.get("label") == label)
+    def rows(figure, kind):
+        """Rows of a kind as the figure's specification hands them to the drawing library."""
+        return next(one for one in figures[figure]["spec"]["data"] if one["name"] == kind)["values"]
+
+    def values(figure, kind, label, side):
+        signals = figures[figure]["spec"]["signals"]
+        looks = next(one for one in signals if one["name"] == "looks")["value"]
+        return [row.get(side) for row in rows(figure, kind) if looks[row["m"]]["label"] == label]
 
     for figure, key in (("front", "propellant_kg"), ("front_risk", "risk")):
-        marks = [
-            mark
-            for one in figures[figure]["layers"]
-            for mark in zip(one["key"], one["x"], one["y"], strict=True)
-        ]
+        marks = [(row["key"], row["x"], row["y"]) for row in rows(figure, "points")]
         assert sorted(marks) == list(
             zip(*(column("front", name) for name in ("plan", key, "science")), strict=True)
         )
-    for label, key in (("proven bound", "science_upper"), ("best plan found", "science_best")):
-        assert layer("bound", label)["x"] == column("bound", "propellant_kg")
-        assert layer("bound", label)["y"] == column("bound", key)
-    assert layer("density", "found")["y"] == column("density", "found")
-    assert layer("density", "expected")["y"] == column("density", "expected")
+    for kind, label, key in (
+        ("line", "proven bound", "science_upper"),
+        ("points", "best plan found", "science_best"),
+    ):
+        assert values("bound", kind, label, "x") == column("bound", "propellant_kg")
+        assert values("bound", kind, label, "y") == column("bound", key)
+    assert values("density", "points", "found", "y") == column("density", "found")
+    assert values("density", "line", "expected", "y") == column("density", "expected")
     for label, key in (("most science", "science_best"), ("risk of the selected plan", "risk")):
-        assert layer("counts", label)["y"] == column("counts", key)
-    assert layer("next_probe", "each more probe")["y"] == column("counts", "next_probe_science")[1:]
-    assert (
-        layer("next_probe", "spread over seeds, 1 sigma")["to"]
-        == column("counts", "next_probe_science_sd")[1:]
-    )
+        assert values("counts", "points", label, "y") == column("counts", key)
+    worth, spread = column("counts", "next_probe_science")[1:], column("counts", "next_probe_science_sd")[1:]
+    assert values("next_probe", "points", "each more probe", "y") == worth
+    whiskers = rows("next_probe", "error")
+    assert [row["y"] for row in whiskers] == [a - b for a, b in zip(worth, spread, strict=True)]
+    assert [row["y2"] for row in whiskers] == [a + b for a, b in zip(worth, spread, strict=True)]
     convergence = drawn_run.read_table("convergence").to_pylist()
     for search in (0, 1):
         mine = [row for row in convergence if row["search"] == search]
-        assert layer("convergence", f"search {search}")["x"] == [row["evaluations"] for row in mine]
-        assert layer("convergence", f"search {search}")["y"] == [row["hypervolume"] for row in mine]
-    changes = [value for one in figures["tornado"]["layers"] for value in one["to"]]
+        for side, key in (("x", "evaluations"), ("y", "hypervolume")):
+            assert values("convergence", "points", f"search {search}", side) == [row[key] for row in mine]
+    changes = [row["x2"] for row in rows("tornado", "across")]
     assert sorted(changes) == sorted(column("sensitivity", "science_change"))
 
 

@@ -2,17 +2,23 @@
 
 import dataclasses
 import re
+from importlib.resources import files
 
 import pytest
 
+from swarm.report.chart import chart
+from swarm.report.chart_rows import rows_of
 from swarm.report.described import PLAN_FIGURES
-from swarm.report.figure_lists import plan_figures
+from swarm.report.figure_lists import form_figures, plan_figures
 from swarm.report.page import write_page
 from swarm.report.page_tables import read_page_tables
 from tests.helpers.made_run import make_run
 
 pytestmark = pytest.mark.browser
-DRAWN = "name => document.querySelector(`[data-figure=${name}]`).drawnFrom"
+DRAWN = """name => {
+  const host = document.querySelector(`[data-figure=${name}]`);
+  return {...host.drawnFrom, names_y: host.view.signal("names_y")};
+}"""
 
 
 def same_number(a, b):
@@ -27,24 +33,48 @@ def differences(figure, drawn):
             said.append(f"{key}: {getattr(figure, key)!r}, {drawn[key]!r}")
     for side in ("x", "y"):
         axis, other = dataclasses.asdict(getattr(figure, side)), drawn[side]
-        said += [f"{side}.{key}" for key in axis if list_of(axis[key]) != list_of(other[key])]
-    if len(figure.layers) != len(drawn["layers"]):
-        return [*said, f"{len(figure.layers)} layers, {len(drawn['layers'])}"]
-    for k, (layer, other) in enumerate(zip(figure.layers, drawn["layers"], strict=True)):
+        said += [f"{side}.{key}" for key in axis if key != "names" and axis[key] != other[key]]
+    if list(figure.y.names) != drawn["names_y"]:
+        said.append(f"names: {figure.y.names}, {drawn['names_y']}")
+    ours = [layer for layer in figure.layers if layer.x]
+    theirs = [layer for layer in drawn["layers"] if layer["x"]]
+    if len(ours) != len(theirs):
+        return [*said, f"{len(ours)} layers, {len(theirs)}"]
+    for k, (layer, other) in enumerate(zip(ours, theirs, strict=True)):
         for key in ("kind", "label", "tone", "symbol", "dashed", "fill"):
             if getattr(layer, key) != other[key]:
                 said.append(f"layer {k} {key}: {getattr(layer, key)!r}, {other[key]!r}")
         if list(layer.said) != other.get("said", []):
             said.append(f"layer {k} said")
+        if list(layer.key) != other.get("key", []):
+            said.append(f"layer {k} key")
         for key in ("x", "y", "to"):
             ours, theirs = getattr(layer, key), other.get(key, [])
             if len(ours) != len(theirs) or not all(map(same_number, ours, theirs)):
                 said.append(f"layer {k} {key}: {ours}, {theirs}")
+    return said + rows_that_differ(rows_of(figure), drawn["rows"])
+
+
+def rows_that_differ(ours, theirs):
+    """Rows as both give them to the drawing library; the number of a layer counts only as what belongs together.
+
+    Without the dates in milliseconds that the library adds.
+    """
+    said = []
+    for kind in ours:
+        a, b = (
+            [{**{k: v for k, v in row.items() if not k.startswith("t")}, "g": 0} for row in rows]
+            for rows in (ours[kind], theirs[kind])
+        )
+        if len(a) != len(b) or not all(map(same_row, a, b)):
+            said.append(f"rows of {kind}: {a}, {b}")
     return said
 
 
-def list_of(value):
-    return list(value) if isinstance(value, tuple | list) else value
+def same_row(a, b):
+    return a.keys() == b.keys() and all(
+        a[key] == b[key] if isinstance(a[key], str) else same_number(a[key], b[key]) for key in a
+    )
 
 
 @pytest.fixture(scope="module")
@@ -78,10 +108,33 @@ def test_a_change_on_one_side_is_seen(compared, change):
     assert differences(dataclasses.replace(figures[0], **change), drawn[figures[0].name])
 
 
-def test_the_script_has_no_words_of_its_own_for_them():
-    from importlib.resources import files
+def test_page_and_slides_have_one_specification_a_figure(drawn_run):
+    """What the page is given to fill differs from the slide's in rows, names, title and legend only."""
+    tables = read_page_tables(drawn_run)
+    forms = {figure.name: chart(figure) for figure in form_figures(tables)}
+    figures = plan_figures(tables, tables.plan)
+    assert set(forms) == {figure.name for figure in figures}
+    for figure in figures:
+        slide, form = chart(figure, titled=True), forms[figure.name]
+        assert slide["marks"] == form["marks"]
+        assert slide["axes"] == form["axes"]
+        assert slide["scales"][:2] == form["scales"][:2]
+        looks = [
+            next(one for one in spec["signals"] if one["name"] == "looks")["value"] for spec in (slide, form)
+        ]
+        assert looks[0] == looks[1]
+        assert [one["name"] for one in slide["data"]] == [one["name"] for one in form["data"]]
 
-    script = files("swarm.report").joinpath("page.js").read_text(encoding="utf-8")
+
+def test_the_script_for_figures_is_short():
+    lines = files("swarm.report").joinpath("figures.js").read_text(encoding="utf-8").splitlines()
+    assert len(lines) < 300
+
+
+def test_the_script_has_no_words_of_its_own_for_them():
+    script = "".join(
+        files("swarm.report").joinpath(name).read_text(encoding="utf-8") for name in ("page.js", "figures.js")
+    )
     for described in PLAN_FIGURES.values():
         words = [
             described.note,

@@ -221,3 +221,27 @@ def test_the_law_is_there_for_every_period(found):
     assert table["from_jd_tdb"][0].as_py() == study.start_jd_tdb
     assert table["until_jd_tdb"][LAW_PERIODS - 1].as_py() == study.end_jd_tdb
     assert table["from_jd_tdb"].to_pylist()[1:] == table["until_jd_tdb"].to_pylist()[:-1]
+
+
+def test_planets_of_the_map_are_where_an_analytic_theory_has_them(found):
+    """ERFA's plan94 (Simon et al., A&A 282, 663, 1994): some arcsec, 1800 to 2050, by its notes."""
+    erfa = pytest.importorskip("erfa")
+    orbits = found.read_table("planets").to_pylist()
+    numbers = {"Mercury": 1, "Venus": 2, "Earth and Moon": 3, "Mars": 4}
+    assert {row["planet"] for row in orbits} <= set(numbers)
+    assert {row["planet"] for row in orbits} >= {"Earth and Moon"}
+    for row in orbits:
+        state = erfa.plan94(2400000.5, row["t_jd_tdb"] - 2400000.5, numbers[row["planet"]])
+        place_km = np.array([row[f"{axis}_km"] for axis in "xyz"])
+        assert np.linalg.norm(state["p"] * AU_KM - place_km) < 1e-4 * AU_KM  # 20 arcsec at 1 au
+
+
+def test_planets_beyond_the_map_are_not_on_it(found):
+    farthest = max(
+        np.linalg.norm([row[f"{axis}_km"] for axis in "xyz"])
+        for row in found.read_table("mothership").to_pylist()
+    )
+    for row in found.read_table("planets").to_pylist():
+        assert (
+            np.linalg.norm([row[f"{axis}_km"] for axis in "xyz"]) < 1.6 * farthest
+        )  # 1.3, and an orbit's eccentricity

@@ -1,12 +1,13 @@
 """Which sources name the folder of compiled kernels: all that a kernel is built from, and no more."""
 
+import ast
 import importlib
 import sys
 from pathlib import Path
 
 from numba.core.registry import CPUDispatcher
 
-from swarm.run.kernel_cache import kernel_sources
+from swarm.run.kernel_cache import _imported, kernel_sources
 from tests.helpers.places import ROOT
 
 
@@ -57,3 +58,15 @@ def test_command_line_page_and_package_are_not_among_them() -> None:
             "swarm/refine/handoff/package.py",
         }
     )
+
+
+def test_imports_are_found_as_python_parses_them() -> None:
+    for path in (path for name in ("swarm", "targets") for path in (ROOT / name).rglob("*.py")):
+        source = path.read_text(encoding="utf-8")
+        names: set[str] = set()
+        for node in ast.parse(source).body:
+            if isinstance(node, ast.Import):
+                names.update(alias.name for alias in node.names)
+            elif isinstance(node, ast.ImportFrom) and node.module:
+                names.update((node.module, *(f"{node.module}.{alias.name}" for alias in node.names)))
+        assert _imported(source) == names, path

@@ -76,11 +76,16 @@ def test_a_limit_for_a_body_that_is_none():
         study([{}], protection={"impact_chance_max": {"Vulcan": 1e-4}})
 
 
-@pytest.mark.parametrize(("key", "value"), [("steer", "carrier"), ("steer", "spin")])
-def test_what_this_version_does_not_compute_is_said(key, value):
+def test_who_may_steer_is_said_by_kind():
+    require_supported(study([{"steer": "carrier"}]))
+    design = {
+        "name": "stays", "count": 1, "wet_mass_kg": 12.0, "burn_limit_m_s": 150.0, "takes": ["orbit", "flyby"],
+    }  # fmt: skip
+    asked = {"kind": "orbit", "periapsis_km": [100.0], "steer": "carrier"}
     with pytest.raises(InputError, match="not computed by this version") as refusal:
-        require_supported(study([{key: value}]))
-    assert refusal.value.place == f"approach[0].{key}"
+        require_supported(study([asked], probe=None, designs=[design]))
+    assert refusal.value.place == "approach[0].steer"
+    assert refusal.value.expected == '"probe"'
 
 
 def test_approaches_and_rows_of_their_kind_belong_together():

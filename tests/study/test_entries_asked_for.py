@@ -40,8 +40,9 @@ def study(*, approach=None, designs=None, rows=None, **more):
         ({"atmosphere": "titan-mean"}, "approach[0].atmosphere", "of Titan", '"venus-mean", or a file'),
         ({"interface_km": 500.0}, "approach[0].interface_km", "500", "so high does venus-mean reach"),
         ({"end_bar": 200.0}, "approach[0].end_bar", "200", "so deep does venus-mean reach"),
-        ({"body": "Neptune"}, "approach[0].kind", "no atmosphere", "a body with an atmosphere"),
-        ({"steer": "carrier", "release_days_before": [4.0]}, "approach[0].release_days_before[0]", "4", "to divert"),
+        ({"body": "Neptune"}, "approach[0].atmosphere", "nothing", "a file: none ships for this body"),
+        ({"steer": "carrier", "divert_after_days": 9.0, "release_days_before": [8.0]},
+         "approach[0].release_days_before[0]", "8", "more than divert_after_days = 9"),
         ({"angles_deg": [0.0]}, "approach[0].angles_deg.0", "0", "greater than 0"),
         ({"angles_deg": [95.0]}, "approach[0].angles_deg.0", "95", "less than or equal to 90"),
         ({"relay_elevation_min_deg": -5.0}, "approach[0].relay_elevation_min_deg", "-5", "greater than or equal to 0"),
@@ -98,10 +99,12 @@ def test_entries_are_searched_and_a_mothership_that_aims_is_not():
     require_searched(study())
     with pytest.raises(InputError, match="swarm corridor"):
         require_searched(study(approach={"steer": "carrier"}))
-    with pytest.raises(InputError, match="no row of this kind"):
+    with pytest.raises(InputError, match="a kind that some row asks for"):
         require_searched(study(rows=[{"name": "bodies"}]))
+    low = {"kind": "low-pass", "altitudes_km": [300]}
+    rows = [{"name": each, "where": {"kind": each}} for each in ("entry", "low-pass")]
     with pytest.raises(InputError, match="and no approach of it"):
-        require_searched(study(approach={"kind": "low-pass"}, designs={"takes": ["entry", "low-pass"]}))
+        require_searched(study(approach=low, designs={"takes": ["entry", "low-pass"]}, rows=rows))
 
 
 @pytest.mark.parametrize(
@@ -125,8 +128,8 @@ def test_nothing_in_the_corridor_tells_the_angles_that_would_do(tmp_path):
     told = f"{refusal.value} {refusal.value.limit}"
     assert "no entry of Venus is in its corridor" in told
     assert "angles_deg = 5, 80" in told
-    assert "shell 14." in told
-    assert " to 45." in told
+    # the edges as bisected for every clock angle: 14.96 (heat load) and 44.24 deg (deceleration)
+    assert "shell 15.0 to 44.2 deg" in told
 
 
 def test_limits_that_leave_nothing_are_told(tmp_path):

@@ -172,7 +172,9 @@ def test_keys_go_with_their_format_or_kind(data, section, settings, key):
 
 
 def test_what_the_schema_knows_and_this_version_does_not_is_refused_with_what_it_does(data):
-    data["approach"] = [{"name": "skim", "body": "Europa", "steer": "spin"}]
+    data["approach"] = [
+        {"name": "stay", "body": "Europa", "kind": "orbit", "periapsis_km": [100.0], "steer": "carrier"}
+    ]
     with pytest.raises(InputError, match="this version") as caught:
         require_supported(study_from(data), file="study.toml")
     assert "approach[0].steer" in str(caught.value)

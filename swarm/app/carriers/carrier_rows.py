@@ -85,14 +85,14 @@ def _row(
         row["note"] = searched.why
     if searched is None or searched.run is None or flown is None:
         return row
-    science = flown.front["science"].to_numpy()
-    best = int(np.argmax(science))
+    science, kilograms = (flown.front[name].to_numpy() for name in ("science", "propellant_kg"))
+    best = int(np.lexsort((kilograms, -science))[0])
     counts = searched.run.manifest["notes"]["survivors"]
     row |= {
         "opportunities": int(counts["opportunities"]),
         "targets": int(counts["targets"]),
         "science_best": float(science[best]),
-        "propellant_best_kg": float(flown.front["propellant_kg"][best].as_py()) + flown.charged_kg,
+        "propellant_best_kg": float(kilograms[best]) + flown.charged_kg,
         "plans": int((front["carrier"].to_numpy() == carrier.number).sum()),
     }
     row |= {f"science_at_level_{k}": float(v) for k, v in enumerate(best_of(flown, levels_kg))}

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
 import pyarrow as pa
+from numpy.typing import NDArray
 
-from swarm.app.carriers.joining import SHARES
+from swarm.app.carriers.joining import SHARES, OfCarrier, upper_within
 from swarm.study.schema import Study
 from targets.base.constants import STANDARD_GRAVITY_M_S2
 
@@ -17,7 +20,7 @@ _WORTH = 1e-4
 
 
 @dataclass(frozen=True)
-class Chosen:
+class ChosenShip:
     """The plan of the joined front that the study's rule takes: its number there and on its mothership's own front."""
 
     plan: int
@@ -27,13 +30,18 @@ class Chosen:
 
 
 def answer_of(
-    study: Study, table: pa.Table, front: pa.Table, bound: pa.Table, chosen: Chosen | None
+    study: Study,
+    table: pa.Table,
+    front: pa.Table,
+    bound: pa.Table,
+    flown: Sequence[OfCarrier],
+    chosen: ChosenShip | None,
 ) -> dict[str, Any]:
     """The answer as plain values: which mothership, and whether a burn of it is worth it."""
     rows = [row for row in table.to_pylist() if row["science_best"] is not None]
     quiet = sorted((row for row in rows if not row["burns"]), key=_best_first)
     told: dict[str, Any] = {
-        "listed": sum(not row["burns"] for row in table.to_pylist()),
+        "listed": sum("mothership.burns" not in row["changes"] for row in table.to_pylist()),
         "searched": len(quiet),
         "best": _told(quiet[0]),
         "worst": _told(min(quiet, key=lambda row: row["science_best"])),
@@ -50,6 +58,10 @@ def answer_of(
         }
     if study.mothership.retarget is not None:
         told["retarget"] = _burn_answer(study, table.to_pylist(), rows, quiet[0])
+        if "best" in told["retarget"]:
+            levels_kg = float(front["propellant_kg"].to_numpy().max(initial=0.0)) * np.array(SHARES)
+            burning = [row for row in rows if row["burns"]]
+            told["retarget"] |= _proof(quiet[0], burning, {each.number: each for each in flown}, levels_kg)
     return told
 
 
@@ -115,6 +127,21 @@ def _burn_answer(
     }  # fmt: skip
     told["worth_it"] = gain(best) > _WORTH
     return told
+
+
+def _proof(
+    quiet: dict[str, Any], burning: list[dict[str, Any]], flown: dict[int, OfCarrier], levels_kg: NDArray
+) -> dict[str, bool]:
+    """Whether bounds settle it at the quarters of the propellant: some burn has more science than any plan without one
+    can have; or no burn can have more anywhere than was found without one."""
+    without = upper_within(flown[quiet["carrier"]], levels_kg)
+    more, none_more = False, True
+    for row in burning:
+        found = np.array([row[f"science_at_level_{k}"] for k in range(len(levels_kg))])
+        quietly = np.array([quiet[f"science_at_level_{k}"] for k in range(len(levels_kg))])
+        more |= bool((found > without).any())
+        none_more &= bool((upper_within(flown[row["carrier"]], levels_kg) <= quietly + _WORTH).all())
+    return {"proven_more": more, "proven_none_more": none_more}
 
 
 def _probe_m_s(study: Study, kilograms: float) -> float | None:
@@ -205,6 +232,12 @@ def burn_sentence(told: dict[str, Any]) -> str:
         return f"a burn of the mothership: {none}{as_much}"
     best = told["best"]
     word = "worth it" if told["worth_it"] else "not worth it"
+    if told["worth_it"] and not told["proven_more"]:
+        as_much = f"; bounds do not settle it: a search without a burn may find as much{as_much}"
+    elif told["proven_more"]:
+        as_much = f"; proven: no plan without it has as much{as_much}"
+    elif told["proven_none_more"]:
+        as_much = f"; proven: no plan with any of these burns has more{as_much}"
     return (
         f"a burn of the mothership: {word}: of {told['compared']} the best, {best['burns']}, takes "
         f"{best['propellant_kg']:.2f} kg, adds {best['science_gained']:+.4f} science within some propellant "

@@ -57,10 +57,17 @@ def _charged(each: OfCarrier) -> pa.Table:
     for name, values in (
         ("carrier", pa.array(np.full(n, each.number), pa.int64())),
         ("plan_of_carrier", front["plan"]),
-        ("carrier_propellant_kg", pa.array(np.full(n, each.burn_kg))),
+        ("carrier_propellant_kg", pa.array(each.burn_kg + _steering_kg(front))),
     ):
-        front = front.append_column(name, values)
+        at = front.column_names.index(name) if name in front.column_names else -1
+        front = front.append_column(name, values) if at < 0 else front.set_column(at, name, values)
     return front
+
+
+def _steering_kg(front: pa.Table) -> Floats:
+    """(n,) what a mothership burns to steer for the probes of each plan."""
+    name = "carrier_propellant_kg"
+    return front[name].to_numpy() if name in front.column_names else np.zeros(front.num_rows)
 
 
 def _filled(table: pa.Table) -> pa.Table:
@@ -110,9 +117,8 @@ def joined_bound(flown: Sequence[OfCarrier], front: pa.Table) -> pa.Table:
     joined = np.unique(np.concatenate(levels))
     joined = joined[joined <= last]
     upper = np.full(len(joined), -np.inf)
-    for each, own in zip(flown, levels, strict=True):
-        at = np.searchsorted(own, joined, side="left")
-        upper = np.maximum(upper, each.bound["science_upper"].to_numpy()[at])
+    for each in flown:
+        upper = np.maximum(upper, upper_within(each, joined))
     probes = max(each.bound["probes"][0].as_py() for each in flown)
     return pa.table(
         {
@@ -122,6 +128,13 @@ def joined_bound(flown: Sequence[OfCarrier], front: pa.Table) -> pa.Table:
             "science_best": best_within(front, joined),
         }
     )
+
+
+def upper_within(each: OfCarrier, levels_kg: Floats) -> Floats:
+    """(levels,) what no plan of a mothership has more science than within each level; 1 above its last."""
+    own = each.bound["propellant_kg"].to_numpy() + each.charged_kg
+    upper = np.append(each.bound["science_upper"].to_numpy(), 1.0)
+    return np.asarray(upper[np.searchsorted(own, levels_kg, side="left")])
 
 
 def best_within(front: pa.Table, levels_kg: Floats) -> Floats:

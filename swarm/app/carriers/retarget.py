@@ -64,7 +64,7 @@ class Offer:
 
 
 @dataclass(frozen=True)
-class Ask:
+class Proposing:
     """What burns are to be proposed of: the quiet mothership, what is asked, and what it must keep."""
 
     carrier: Carrier
@@ -98,7 +98,7 @@ def proposed(
         return [], []
     study = carrier.study
     ship = read_mothership(study)
-    ask = Ask(carrier, ship, asked, asked.isp_s, limits, planets_of([study]))
+    ask = Proposing(carrier, ship, asked, asked.isp_s, limits, planets_of([study]))
     near = near_limit(study, catalogue, lever_m_s=_LEVER * asked.budget_m_s, pool=pool, gpu=gpu)
     by_map = offers_of(rows_of(study, ship, near), ship, asked, study.probe.burn_limit_m_s)
     looked, refused = _looked(ask, by_map, near.targets, pool)
@@ -108,7 +108,9 @@ def proposed(
     return carriers, [replace(each, number=first + len(carriers) + k) for k, each in enumerate(rest)]
 
 
-def _looked(ask: Ask, by_map: list[Offer], near: Catalogue, pool: Pool) -> tuple[list[Offer], list[NoStudy]]:
+def _looked(
+    ask: Proposing, by_map: list[Offer], near: Catalogue, pool: Pool
+) -> tuple[list[Offer], list[NoStudy]]:
     """Burns screened exactly for the bodies near the limit, the best first; and those that cannot be flown."""
     refused: list[NoStudy] = []
     looked = _screened(ask, apart(by_map, ask.asked, _APART_LOOKS, most=_LOOKS), near, pool, refused)
@@ -118,7 +120,7 @@ def _looked(ask: Ask, by_map: list[Offer], near: Catalogue, pool: Pool) -> tuple
     return looked, refused
 
 
-def _neighbours(ask: Ask, best: Offer, step: float) -> Iterator[Offer]:
+def _neighbours(ask: Proposing, best: Offer, step: float) -> Iterator[Offer]:
     """Six burns about one, each within the budget as the map tells what later burns take."""
     detour = detour_of(ask.ship, best.date, ask.asked.return_by)
     if detour is None:
@@ -133,7 +135,7 @@ def _neighbours(ask: Ask, best: Offer, step: float) -> Iterator[Offer]:
 
 
 def _screened(
-    ask: Ask, offers: Sequence[Offer], near: Catalogue, pool: Pool, refused: list[NoStudy]
+    ask: Proposing, offers: Sequence[Offer], near: Catalogue, pool: Pool, refused: list[NoStudy]
 ) -> list[Offer]:
     """Those that can be flown, with what their screens gain, the best first."""
     made = [(offer, burning(ask, offer)) for offer in offers]
@@ -209,7 +211,7 @@ def apart(found: Sequence[Offer], asked: RetargetSettings, share: float, *, most
 # --- as motherships -----------------------------------------------------------------------------------------
 
 
-def burning(ask: Ask, offer: Offer) -> Carrier | NoStudy:
+def burning(ask: Proposing, offer: Offer) -> Carrier | NoStudy:
     """The mothership with a burn more, a study of one path as any other; or why it cannot be flown."""
     made = _with_burn(ask, offer.date, offer.burn_m_s)
     if isinstance(made, Carrier) and made.burn_m_s > ask.asked.budget_m_s:
@@ -221,7 +223,7 @@ def burning(ask: Ask, offer: Offer) -> Carrier | NoStudy:
     return made
 
 
-def _with_burn(ask: Ask, date: float, burn_m_s: Floats) -> Carrier | NoStudy:
+def _with_burn(ask: Proposing, date: float, burn_m_s: Floats) -> Carrier | NoStudy:
     """Its number is given when it is known which are proposed."""
     carrier, number = ask.carrier, 0
     entry: dict[str, Any] = {"date": date} | {

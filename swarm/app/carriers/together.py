@@ -12,7 +12,7 @@ import pyarrow as pa
 from swarm.app.carriers.by_arc import choice_map
 from swarm.app.carriers.by_expectation import Ranked, ranked
 from swarm.app.carriers.carrier_rows import carriers_table
-from swarm.app.carriers.choice_answer import Chosen, answer_of, sentences
+from swarm.app.carriers.choice_answer import ChosenShip, answer_of, sentences
 from swarm.app.carriers.joining import OfCarrier, joined_bound, joined_front
 from swarm.app.carriers.listed import Carrier, NoStudy, Searched, listed
 from swarm.app.carriers.retarget import proposed
@@ -114,7 +114,7 @@ def _answer(run: Run, order: list[Ranked], refused: list[NoStudy], keep: int, pl
     table = carriers_table(listed_all, refused, done, flown, front)
     run.write_table("carriers", table)
     chosen = _follow(run, front, plans, done, place)
-    told = answer_of(run.study, table, front, bound, chosen)
+    told = answer_of(run.study, table, front, bound, flown, chosen)
     run.note("carriers", told)
     figures = carrier_figures(table, front, bound, by_arc, run.study)
     paint_figures(figures, run.folder / FIGURES)
@@ -123,7 +123,7 @@ def _answer(run: Run, order: list[Ranked], refused: list[NoStudy], keep: int, pl
 
 def _follow(
     run: Run, front: pa.Table, plans: pa.Table, done: Sequence[Searched], place: _Place
-) -> Chosen | None:
+) -> ChosenShip | None:
     """Counts and sensitivities of the mothership that the study's rule takes, where the study asks for them."""
     plan = chosen_plan(front, plans, study=run.study)
     if plan is None:
@@ -134,7 +134,7 @@ def _follow(
         with folder_held(own.run.folder, say=place.teller.say):
             work = Work(own.run, place.options, place.pool, place.teller, reading=place.reading)
             finish_all(work, until=_LAST_OF_CHOSEN)
-    return Chosen(plan, row["carrier"], row["plan_of_carrier"], f"{RUNS}/{own.carrier.name}")
+    return ChosenShip(plan, row["carrier"], row["plan_of_carrier"], f"{RUNS}/{own.carrier.name}")
 
 
 def _most_science(each: Searched) -> float:

@@ -43,6 +43,12 @@ STAGES: tuple[Stage, ...] = (
         lacking=no_counts,
     ),
     Stage(
+        "account",
+        "A plan's place in a team's spreadsheet: launch mass, cost, stations, releases, protection, outcomes.",
+        (*_PLANNED, "counts"),
+        "accounting",
+    ),
+    Stage(
         "sensitivity",
         "What the answer hangs on: one assumption changed at a time, and a 5x5 risk table.",
         _PLANNED,

@@ -80,5 +80,6 @@ def passes_text(work: Work) -> str:
         study.margins,
         study.survival,
         study.protection,
+        study.mothership,  # its mass, where it steers
     )
     return hashlib.sha256("".join(section.model_dump_json() for section in sections).encode()).hexdigest()

@@ -22,8 +22,6 @@ from swarm.plan.judged import chances_from_table
 from swarm.plan.measures import plans_matrix
 from swarm.plan.verify import verify
 from swarm.refine.whole_plan import chosen_plan
-from swarm.run.folder import Run
-from swarm.study.schema import Study
 
 
 def work_compare(work: Work) -> None:
@@ -39,7 +37,7 @@ def work_compare(work: Work) -> None:
         judged=chances,
         mothership=mothership,
     )
-    run.note("verified_count_plans", _verified(run, study, result, opportunities, chances))
+    run.note("verified_count_plans", _verified(work, result, opportunities, chances))
     run.write_table("count_fronts", result.fronts)
     run.write_table("count_plans", result.plans)
     run.write_table("descope", result.descope)
@@ -52,20 +50,27 @@ def work_compare(work: Work) -> None:
     run.write_table("power_budget", power_budget(study, opportunities, plan))
     run.write_table("recoil", recoil_table(study, opportunities, plan))
     later = recourse(
-        study, opportunities, targets, plan, number=chosen, judged=chances, mothership=mothership
+        study,
+        opportunities,
+        targets,
+        plan,
+        number=chosen,
+        judged=chances,
+        mothership=mothership,
+        pool=work.pool,
     )
     run.write_table("recourse", later.probes)
     run.write_table("alternates", later.alternates)
     run.write_table("counts", result.counts)
 
 
-def _verified(run: Run, study: Study, result: Compared, opportunities: pa.Table, chances: Chances) -> int:
+def _verified(work: Work, result: Compared, opportunities: pa.Table, chances: Chances) -> int:
     """Have the plans of every probe count looked at again; how many there are."""
-    total = 0
+    run, study, total = work.run, work.study, 0
     for count in result.counts["probes"].to_pylist():
         front, members = result.of_count(count)
         plans = reported(run, front, members, opportunities, chances.relayed)
-        total += verify(study, plans, probes=count)
+        total += verify(study, plans, probes=count, pool=work.pool)
     return total
 
 

@@ -14,7 +14,7 @@ from swarm.decide.observing import observe
 from swarm.decide.rests import rests_on
 from swarm.decide.summary import select_plan
 from swarm.optimize.polish import polished
-from swarm.optimize.search import Optimised, optimize
+from swarm.optimize.search import LEVELS_TO_START, Optimised, optimize
 from swarm.optimize.starts import carried_over
 from swarm.plan.data import plan_data
 from swarm.plan.judged import (
@@ -28,7 +28,7 @@ from swarm.plan.judged import (
 from swarm.plan.measures import with_measures
 from swarm.plan.verify import Tables as Reported
 from swarm.plan.verify import verify
-from swarm.report.drawn import arc_points, event_dates, serves, successes
+from swarm.report.drawn import arc_points, event_dates, planet_places, serves, successes
 from swarm.run.csv_cells import csv_text
 from swarm.run.folder import Run, sha256_of
 from swarm.run.kinds import ENCOUNTERS
@@ -45,7 +45,9 @@ def work_optimize(work: Work) -> None:
     if result.by_the_clock:
         run.warn("not repeatable: the search was told to stop by the clock (optimize.stop_after_s)")
     run.note("repeatable", not result.by_the_clock)
-    verified = verify(study, reported(run, result.front, result.plans, opportunities, chances.relayed))
+    verified = verify(
+        study, reported(run, result.front, result.plans, opportunities, chances.relayed), pool=work.pool
+    )
     run.note("verified_plans", verified)
     run.write_table("bound", result.bound)
     run.write_table("convergence", result.progress)
@@ -87,11 +89,12 @@ def _searched(work: Work, targets: Catalogue) -> Optimised:
     opportunities = work.run.read_table("opportunities", whole=False)
     chances = chances_from_table(study, work.run.read_table("judged", whole=False))
     polishes = study.optimize.polish_steps > 1
-    # what constraints cost is asked once, of the last front
-    costs = study.optimize.constraint_costs and not polishes
-    first = study.model_copy(
-        update={"optimize": study.optimize.model_copy(update={"constraint_costs": costs})}
-    )
+    first = study
+    if polishes:
+        # what constraints cost is asked once, of the last front; so is the bound, of whose exact solutions at a few
+        # levels this search begins
+        levels = min(study.optimize.levels, LEVELS_TO_START)
+        first = study.with_keys("optimize", constraint_costs=False, levels=levels)
     result = optimize(
         first,
         opportunities,
@@ -176,6 +179,7 @@ def _draw(
     flown, come_to = opportunities.take(rows), judged.take(rows)
     chances = chances_from_table(study, come_to)
     run.write_table("arcs", arc_points(flown, work.table("mothership")))
+    run.write_table("planets", planet_places(work.table("mothership")))
     run.write_table("events", event_dates(flown, come_to, work.table("corrections")))
     run.write_table("aims", _aims(study, flown, come_to))
     for name, table in _followed(study, flown).items():

@@ -39,6 +39,7 @@ READS: dict[str, tuple[str, ...]] = {
         *_PLANNED, "-compare.counts", "-compare.seeds", "search", "observing", "optimize", LEFT,
     ),
     "compare": (*_PLANNED, "optimize"),
+    "account": (*_PLANNED, "launch", "cost", "stations"),
     "sensitivity": (
         *_PLANNED, "-compare.counts", "-compare.seeds", "search", "optimize", "catalogue", "sensitivity", LEFT,
     ),

@@ -7,4 +7,4 @@ from swarm.report.page import write_page
 
 
 def work_report(work: Work) -> None:
-    write_page(work.run)
+    write_page(work.run, work.pool)

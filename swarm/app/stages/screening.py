@@ -7,6 +7,7 @@ import pyarrow.compute as pc
 
 from swarm.app.stages.record import Work
 from swarm.encounter.approach import light_notes
+from swarm.encounter.pass_left_out import SAID
 from swarm.encounter.target_errors import runoff_notes
 from swarm.plan.data import plan_data
 from swarm.plan.judged import chances_of, corrections_table, judge_all, judged_table
@@ -20,6 +21,7 @@ from swarm.run.folder import Run, sha256_of
 from swarm.run.kinds import ENCOUNTERS
 from swarm.run.tables import parquet_tables
 from swarm.run.tables.screening import OPPORTUNITY_COLUMNS
+from swarm.study.kind_names import LOW_PASS
 from swarm.study.schema import Study
 from targets.base.errors import InputError
 from targets.catalogue.knowledge import knowledge_notes, near_earth_warning
@@ -82,6 +84,8 @@ def _keep_opportunities(run: Run, study: Study, screening: Screening) -> None:
 
 def _keep_notes(run: Run, screening: Screening) -> None:
     run.note("survivors", dict(screening.counts))
+    if left_out := {code: int(n) for code, n in screening.by_kind.get(LOW_PASS, {}).items() if code in SAID}:
+        run.note("passes left out", left_out)
     flybys = [flyby.as_plain() for flyby in screening.flybys]
     run.note("mothership", {"flybys": flybys, "notes": list(screening.notes)})
     for said in screening.cautions:

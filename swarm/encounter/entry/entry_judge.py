@@ -63,7 +63,6 @@ def judge_of_entries(
     n, wanted = len(cases.body), shell_settings(study).data_mbit
     by_relay = np.nan_to_num(worth.relay_mbit) >= worth.direct_mbit
     heard_min = np.where(by_relay, np.nan_to_num(cases.relay_min), cases.direct_min)
-    down_min = np.array(opportunities["descent_min"].to_numpy(zero_copy_only=False), dtype=float)
     possible = np.array([most_mbit(*each) for each in zip(worth.relay_mbit, worth.direct_mbit, strict=True)])
     aged = _aged(study, opportunities)
     return Judged(
@@ -90,13 +89,19 @@ def judge_of_entries(
         detect_h_before=np.zeros(n),
         data_mbit=np.minimum(possible, wanted),
         downlink_h=heard_min / 60.0,
-        home_days=np.where(possible > 0.0, 60.0 * down_min / DAY_S, 0.0),
+        home_days=np.where(possible > 0.0, _down_days(opportunities), 0.0),
         relayed=(by_relay & (possible > 0.0)).astype(bool),
         corrections=np.array([len(each) for each in cases.before_s], dtype=np.int16),
         correction_before_s=before,
         correction_kind=kinds,
         reason=np.where(aged == OK, _reasons(cases, worth), aged).astype(np.int8),
     )
+
+
+def _down_days(table: pa.Table) -> Floats:
+    """(n,) from the interface until a probe is lost: by then what is heard of it is home."""
+    days: Floats = 60.0 / DAY_S * table["descent_min"].to_numpy(zero_copy_only=False)
+    return days
 
 
 def _aged(study: Study, table: pa.Table) -> NDArray[np.int8]:

@@ -16,7 +16,7 @@ from swarm.encounter.orbit.mean_life import Life, MeanOrbit, Upkeep, live
 from swarm.encounter.orbit.orbit_science import Band, Counter, Seen, what_is_seen
 from swarm.encounter.orbit.spiral import Spiral, Well, spiral_in
 from swarm.encounter.orbit.surroundings import Surroundings, turn_s_of
-from swarm.encounter.pass_worth import FULL_M, WORST_M
+from swarm.encounter.pass_instruments import FULL_M, WORST_M
 from swarm.encounter.quality import pixel_angle_rad
 from targets.base.constants import AU_KM, DAY_S
 from targets.masses.massive import Mass

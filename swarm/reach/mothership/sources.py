@@ -92,6 +92,9 @@ def _file(study: Study) -> FilePath:
 
 
 def _from_elements(study: Study, planets: PlanetTable) -> Mothership:
+    if study.mothership.center is not None:
+        said = f"the mothership stays at {study.mothership.center}: no arc of a probe about the Sun leaves from it"
+        return Mothership((), (), (said,))
     start, end = _span(study)
     path = path_from_elements(
         state_at_epoch(**{name: _given(study, name) for name in _ELEMENTS}),

@@ -177,11 +177,9 @@ def _fine(state, node_s, first_s, last_s, allowance, any_km, pull, path, out, co
 
 @njit(cache=True)
 def _sweep(nodes_s, states, allowance, samples, fleet, out):
-    """All bodies, windows, coarse samples and legs; how many rows were wanted (more than out holds: once more).
-
-    Arrays of the legs are (samples, legs): a thousand legs are gone through in the order in which they lie.
-    """
-    sample_s, sample_node, half_s, leg_states, leg_bound, leg_pull = samples
+    """All bodies, windows, coarse samples and legs; how many rows were wanted (more than out holds: once more)."""
+    # arrays of the legs are (samples, legs): a thousand legs are gone through in the order in which they lie
+    sample_s, sample_node, half_s, leg_states, leg_bound, leg_pull, leg_speed = samples
     path_states, path_any, offsets, starts, steps = fleet
     legs = starts.shape[0]
     count = 0
@@ -206,8 +204,14 @@ def _sweep(nodes_s, states, allowance, samples, fleet, out):
             for c in range(legs):
                 if leg_bound[k, c] == 0.0:
                     continue
+                dx, dy, dz = x - leg_states[k, c, 0], y - leg_states[k, c, 1], z - leg_states[k, c, 2]
+                # farther than both could fly towards each other: most are, and `stays_outside` would say so, too
+                reach = half_s * (v + leg_speed[k, c] + 0.5 * half_s * (pull + leg_pull[k, c]))
+                reach += leg_bound[k, c] + extra
+                if dx * dx + dy * dy + dz * dz > reach * reach:
+                    continue
                 if stays_outside(
-                    x - leg_states[k, c, 0], y - leg_states[k, c, 1], z - leg_states[k, c, 2],
+                    dx, dy, dz,
                     vx - leg_states[k, c, 3], vy - leg_states[k, c, 4], vz - leg_states[k, c, 5],
                     half_s, pull + leg_pull[k, c], leg_bound[k, c] + extra,
                 ):  # fmt: skip
@@ -281,7 +285,9 @@ def find_approaches(prepared: Prepared, legs: tuple[MothershipLeg, ...]) -> tupl
     far as the drift allowance of `prepared` holds). Tested in tests/reach/screen/test_nothing_is_lost.py.
     """
     times, node, half_s, *by_leg_first = _coarse_samples(prepared.nodes_tdb_s, legs)
-    samples = (times, node, half_s, *(np.ascontiguousarray(part.swapaxes(0, 1)) for part in by_leg_first))
+    by_sample = [np.ascontiguousarray(part.swapaxes(0, 1)) for part in by_leg_first]
+    speed = np.sqrt(np.einsum("kci,kci->kc", by_sample[0][:, :, 3:], by_sample[0][:, :, 3:]))
+    samples = (times, node, half_s, *by_sample, speed)
     fleet = (
         np.concatenate([leg.path.states for leg in legs]),
         np.concatenate([leg.bound.any_km for leg in legs]),

@@ -24,7 +24,15 @@ from swarm.refine.handoff.oem import date_text, oem_text, one_line
 from swarm.refine.handoff.opm import Manoeuvre, opm_text
 from swarm.refine.handoff.pass_read_back import read_back_pass
 from swarm.refine.handoff.spk import WINDOW, probe_id
-from swarm.refine.pass_path import PassPath, burn_km_s, burn_s, field_of_pass, path_of_pass, release_s
+from swarm.refine.pass_path import (
+    PassPath,
+    burn_km_s,
+    burn_s,
+    field_of_pass,
+    impulse_km_s,
+    path_of_pass,
+    release_s,
+)
 from swarm.run.csv_cells import csv_of_rows
 from swarm.run.folder import sha256_of
 from swarm.study.schema import Study
@@ -39,9 +47,9 @@ Floats = NDArray[np.float64]
 SPK = "passes.bsp"
 _COLUMNS = (
     "probe", "opportunity", "body", "center", "approach", "probe_spk_id", "body_spk_id", "burn_tdb", "burn_x_m_s",
-    "burn_y_m_s", "burn_z_m_s", "closest_tdb", "altitude_km", "latitude_deg", "longitude_e_deg", "v_inf_km_s",
-    "periapsis_speed_km_s", "b_t_km", "b_r_km", "sigma_major_km", "sigma_minor_km", "sigma_altitude_km",
-    "impact_chance", "lowest_altitude_for_limit_km",
+    "burn_y_m_s", "burn_z_m_s", "steer", "aimed_x_m_s", "aimed_y_m_s", "aimed_z_m_s", "carrier_propellant_kg",
+    "closest_tdb", "altitude_km", "latitude_deg", "longitude_e_deg", "v_inf_km_s", "periapsis_speed_km_s", "b_t_km",
+    "b_r_km", "sigma_major_km", "sigma_minor_km", "sigma_altitude_km", "impact_chance", "lowest_altitude_for_limit_km",
 )  # fmt: skip
 
 
@@ -131,7 +139,7 @@ def parameter_messages(
     probe, burn = alone.probe, burn_km_s(row)
     mass = probe.wet_mass_kg, mass_after_kg(alone, burn)
     lasts_s, lead_s = length_and_lead_s(alone, mass, burn)
-    released_cov, burnt_cov = _covariances(alone, burn, burn_s(row) - release_s(row))
+    released_cov, burnt_cov = _covariances(alone, impulse_km_s(row), burn_s(row) - release_s(row))
     common: dict[str, Any] = {
         "creation_tdb_s": created, "area_m2": probe.solar_area_m2, "reflectivity": probe.reflectivity,
     }  # fmt: skip
@@ -171,11 +179,17 @@ def _covariances(alone: Study, burn: Floats, checkout_s: float) -> tuple[Floats,
 def _comments(row: dict[str, Any], path: PassPath) -> tuple[str, ...]:
     centers = dict.fromkeys(each.center for each in path.whole)
     return (
-        f"low pass of {row['target']}; impulse at {date_text(row['burn_tdb_s'])} TDB",
+        f"low pass of {row['target']}; impulse at {date_text(row['burn_tdb_s'])} TDB{_whose(row)}",
         f"aim point B.T {row['b_t_km']:.3f} km, B.R {row['b_r_km']:.3f} km",
         f"lowest at {date_text(row['encounter_tdb_s'])} TDB",
         f"segments about {', '.join(centers)}; forces: PASSES.txt; chance of impact {row['impact_chance']:.3g}",
     )
+
+
+def _whose(row: dict[str, Any]) -> str:
+    """Whose impulse it is where it is not the probe's."""
+    steers = row["steer"] not in (None, "probe")
+    return ", the mothership's: the probe burns nothing" if steers else ""
 
 
 def _row(probe: int, row: dict[str, Any]) -> tuple[object, ...]:
@@ -202,6 +216,7 @@ def _readme(study: Study, flown: Sequence[tuple[int, dict[str, Any]]], ephemeris
         "Axes ICRF, TDB, km, km/s. Segments say what they are about (CENTER_NAME). Forces: the planet with J2 and J4,",
         "its moons with J2, the Sun and the other planets as points; no solar pressure. Paths are computed with an",
         "impulse, the spring being taken as part of it; MAN_DURATION is how long it takes at the design's thrust.",
+        "Where the mothership steers (steer in passes.csv) the impulse is its burn and rim: aimed_x, _y, _z.",
         "Corrections are not in the paths: the sigmas of passes.csv are after them, the covariances before.",
         f"{SPK}: the probes, and the planet about the Sun and the moon about the planet as they were used here; with",
         "another ephemeris of the moon a probe is elsewhere over the ground.",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable
 
+from swarm.run.tables.accounts import ACCOUNT_TABLES
 from swarm.run.tables.carriers import CARRIER_TABLES
 from swarm.run.tables.deciding import COUNT_TABLES, SENSITIVITY_TABLES
 from swarm.run.tables.declaration import CSV, OTHER, PARQUET, Table, problems_of, type_name
@@ -21,6 +22,7 @@ DECLARED: tuple[Table, ...] = (
     *PLANNED_TABLES,
     *PROFILE_TABLES,
     *COUNT_TABLES,
+    *ACCOUNT_TABLES,
     *SENSITIVITY_TABLES,
     *REFINED_TABLES,
     *CARRIER_TABLES,

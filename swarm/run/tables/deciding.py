@@ -27,7 +27,7 @@ COUNT_TABLES = (
             flag("rule_met", "whether a plan meets the rule's own condition"),
             whole("plans", "plans of the front"),
             real("hypervolume", "-", "mean over the seeds, one reference point for all counts"),
-            real("hypervolume_sd", "-", "its spread over the seeds"),
+            real("hypervolume_sd", "-", "its spread over the seeds; none of one", gaps=True),
             real("science_best", "-", "most science of any plan"),
             real(
                 "one_more_science", "-", "what one probe more adds to that at least: found by a short search"

@@ -25,8 +25,17 @@ CARRIER = whole("carrier", "mothership, a row of `carriers`; only where several 
 _JOINED = (
     CARRIER,
     whole("plan_of_carrier", "number of the plan in that mothership's own front", optional=True),
-    real("carrier_propellant_kg", "kg", "what its own burns take", optional=True),
-)
+    real(
+        "carrier_propellant_kg", "kg",
+        "what its own burns take: to be where it is (several joined), to steer for its probes (study of passes)",
+        optional=True,
+    ),
+    real(
+        "impact_chance", "-",
+        "sum of the chances that a probe, or the mothership if it counts, hits a planet or moon; only with passes",
+        optional=True,
+    ),
+)  # fmt: skip
 LEVELS = (
     real("p_threshold", "-", "chance that every threshold is met"),
     real("p_baseline", "-", "chance that every baseline is met"),
@@ -155,6 +164,16 @@ TABLES = (
         "optimize",
         "a point of an arc that some plan of the front flies, heliocentric",
         (_OPPORTUNITY, real("t_jd_tdb", "JD TDB", "epoch"), *vector("", "km", "position", suffix="_km")),
+    ),
+    Table(
+        "planets",
+        "optimize",
+        "a place of a planet near which the mothership flies, heliocentric",
+        (
+            text("planet", "its name"),
+            real("t_jd_tdb", "JD TDB", "epoch"),
+            *vector("", "km", "position", suffix="_km"),
+        ),
     ),
     Table(
         "events",

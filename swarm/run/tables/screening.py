@@ -51,6 +51,25 @@ OPPORTUNITY_COLUMNS = (
         "chance that the mothership hits the target because it did not divert; only where some row has one",
         optional=True,
     ),
+    real(
+        "arrival_offset_s",
+        "s",
+        "closest approach after the mothership's; only where some row passes a place",
+        gaps=True,
+        optional=True,
+    ),
+    text(
+        "steer",
+        "who puts the probe on its way: probe, carrier, spin; missing is probe; only where some row passes a place",
+        gaps=True,
+        optional=True,
+    ),
+    real(
+        "carrier_propellant_kg",
+        "kg",
+        "what the mothership burns to steer for the probe, out and back; only where some row passes a place",
+        optional=True,
+    ),
 )
 
 _BODY_COLUMNS = (
@@ -95,8 +114,11 @@ PASS_COLUMNS = (
     real("ground_speed_km_s", "km/s", "speed over the turning ground"),
     real("sun_elevation_deg", "deg", "Sun over the horizon below"),
     real("dwell_s", "s", "time within 100 km of the surface"),
-    real("pixel_m", "m", "side of a pixel on the ground"),
+    real("pixel_m", "m", "side of a pixel on the ground, of the finest camera"),
     real("smear_px", "px", "smear of an exposure, tracking included"),
+    real(
+        "count_sigma", "-", "significance of the disc its counter looks for; missing without one", gaps=True
+    ),
     real("b_t_km", "km", "aim point along T of the B-plane"),
     real("b_r_km", "km", "aim point along R"),
     real("sigma_major_km", "km", "larger sigma of the arrival in the B-plane"),
@@ -119,6 +141,10 @@ PASS_COLUMNS = (
     Column("by_burn", _LISTS, "s, -", "d(B.T, B.R) by place and velocity at the burn, 12 by rows"),
     Column("corrections_before_s", _LISTS, "s", "dates of corrections before closest approach"),
     Column("by_corrections", _LISTS, "s, -", "d(B.T, B.R) by place and velocity at each, 12 by rows"),
+    *vector("aimed_", "m/s", "velocity that the mothership gives the probe where it steers", suffix="_m_s"),
+    real("carrier_out_m_s", "m/s", "what the mothership burns to aim"),
+    real("carrier_back_m_s", "m/s", "what it burns to be back on its own path"),
+    real("impact_course_days", "d", "so long it is on the probe's course"),
     *vector("ship_", "km", "the mothership at the burn, heliocentric", suffix="_km"),
     *vector("ship_v", "km/s", "its velocity there", suffix="_km_s"),
     *vector("ship_release_", "km", "the mothership at the release, heliocentric", suffix="_km"),

@@ -30,10 +30,12 @@ class MassiveSettings(Section):
 
     `spk` names SPICE files; the first that holds a body places it. `gravity = { Moon = "field.tab" }` names tables of
     spherical harmonics, normalised, in the layouts SHADR or ICGEM; without, the Moon has zonals to degree 50 and all
-    terms to 10, other bodies what is known of their figure.
+    terms to 10, other bodies what is known of their figure. With `true_ephemeris` no body is asked for whose place is
+    only approximate, as Saturn's moons are without a file.
     """
 
     spk: Annotated[tuple[Name, ...], Strict(False)] = Field(default=())
+    true_ephemeris: bool = choice(False, "own choice: an approximate place is said, and good for a concept")
     gravity: dict[Name, Name] = Field(default_factory=dict)
     gravity_degree: int = default(
         50,
@@ -48,7 +50,9 @@ class ApproachSettings(Section):
     """[[approach]]: what is asked for where the mothership passes a planet or a moon.
 
     `kind = "low-pass"`: a probe skims the body at each of `altitudes_km` above its equatorial radius, at clock angles
-    of the B-plane `clock_step_deg` apart, let go so many days before. `passages` counts those of the body from 1.
+    of the B-plane `clock_step_deg` apart, let go so many days before. `passages` counts those of the body from 1. With
+    `steer = "carrier"` the mothership aims for a probe without a tank, lets it go, and is back on its own path
+    `divert_after_days` later; with `"spin"` it lets it go off its rim (`[mothership] spin_rpm, spin_radius_m`).
 
     `kind = "orbit"`: a probe stops there, in orbits of each of `periapsis_km` and `apoapsis_km` over the equatorial
     radius, by impulses at periapsis (`capture = "impulsive"`) or by weeks of electric thrust (`"spiral"`). With
@@ -153,4 +157,7 @@ class ApproachSettings(Section):
     )
 
     def unused(self) -> tuple[str, ...]:
-        return PASS_ONLY if self.kind == "entry" else ENTRY_ONLY
+        if self.kind == "entry":
+            return PASS_ONLY
+        steered = self.kind == "low-pass" and self.steer != "probe"
+        return tuple(key for key in ENTRY_ONLY if not (steered and key == "divert_after_days"))

@@ -6,36 +6,12 @@ from typing import Annotated, Literal
 
 from pydantic import Field, Strict
 
-from swarm.study.fields import FROM_MEMORY, Name, Section, choice, default
+from swarm.study.fields import Name, Section, choice
+from swarm.study.sections.carried import InstrumentSettings
 from swarm.study.sections.entering import EntrySettings, StageSettings
 from swarm.study.sections.probe import ProbeSettings
 
 Chance = Annotated[float, Field(ge=0, le=1)]
-
-
-class InstrumentSettings(Section):
-    """[[designs.instruments]]: what a probe carries beside its camera.
-
-    `kind = "counter"`: neutrons or gammas that leak from the ground; it looks for discs of ground of `radius_km` that
-    differ by `contrast`, and counts `counts_per_s` low over it.
-    """
-
-    name: Name
-    kind: Literal["counter"] = choice("counter", "own choice: what this version computes beside the camera")
-    radius_km: float = default(
-        10.0, "km", "own choice: a crater floor that never sees the Sun", likely=(0.1, 500), gt=0, le=1e4
-    )
-    contrast: float = default(
-        0.03, "-", f"{FROM_MEMORY}: epithermal neutrons over lunar polar craters, 1-5 % fewer", gt=0, le=1
-    )
-    counts_per_s: float = default(
-        5.0,
-        "1/s",
-        f"{FROM_MEMORY}: small neutron spectrometers in low lunar orbit, some a second",
-        likely=(0.01, 1e4),
-        gt=0,
-        le=1e9,
-    )
 
 
 class DesignSettings(ProbeSettings):

@@ -84,6 +84,9 @@ class MothershipSettings(Section):
     or about the Sun alone (`"kepler"`). `"legs"`: two-body arcs between the planets it meets at given dates, each flyby
     checked and reported. `"oem"`: a CCSDS orbit ephemeris message. `"spk"`: a SPICE file and `spk_id`. A path that is
     given is cut at manoeuvres and inside planets' spheres of influence: no arc of a probe spans one.
+
+    With `center = "Jupiter"` elements are about that planet's centre, `a_km` in the place of `a_au`: a mothership that
+    stays there is flown in the field of planet, moons and Sun, and only [[approach]] rows are screened.
     """
 
     kind: Literal["elements", "legs", "oem", "spk"]
@@ -91,7 +94,9 @@ class MothershipSettings(Section):
         600.0, "kg", "own choice: a small deep-space bus", likely=(20, 50000), gt=0, le=1e6
     )
     epoch: JdTdb | None = optional("TDB")
+    center: Name | None = unset()
     a_au: float | None = optional("au", gt=0, le=1000)
+    a_km: float | None = optional("km", gt=0, le=1e9)
     e: float | None = optional("-", ge=0, lt=1)
     i_deg: float | None = optional("deg", ge=0, le=180)
     node_deg: float | None = optional("deg", ge=-360, le=360)
@@ -111,6 +116,10 @@ class MothershipSettings(Section):
         0.25, "d", "own choice: hours each side of a planet that legs leave out", gt=0, le=100
     )
     relay_channels: int = default(1, "-", "own choice: probes heard at one time", ge=1, le=100)
+    spin_rpm: float | None = optional("1/min", "none: it does not spin", gt=0, le=1000)
+    spin_radius_m: float | None = optional("m", "none: no rim that probes leave from", gt=0, le=100)
+    propellant_kg: float | None = optional("kg", "as much as is needed to steer for probes", ge=0, le=1e6)
+    counts: bool = choice(True, "own choice: what it burns to steer for probes is propellant of the plan")
     isp_s: float = default(300.0, "s", f"{FROM_MEMORY}: of its engine", likely=(40, 5000), ge=1, le=1e5)
     divert_failure: float = default(
         1e-3,

@@ -7,7 +7,7 @@ import pytest
 
 from swarm.app.carriers.by_expectation import planets_of
 from swarm.app.carriers.listed import Carrier, NoStudy, listed
-from swarm.app.carriers.retarget import Ask, Offer, burning, ship_propellant_kg, spread_burns
+from swarm.app.carriers.retarget import Offer, Proposing, burning, ship_propellant_kg, spread_burns
 from swarm.reach.opportunities import read_mothership
 from swarm.study.schema import read_study
 from swarm.study.sections.choices import ChoiceSettings
@@ -44,7 +44,7 @@ def asked_of(folder, *, altitude=100.0, mismatch=1000.0, limits=None):
     (carrier, *_), _ = listed(path)
     asked = read_study(path).mothership.retarget
     ship = read_mothership(carrier.study)
-    return Ask(carrier, ship, asked, asked.isp_s, limits, planets_of([carrier.study]))
+    return Proposing(carrier, ship, asked, asked.isp_s, limits, planets_of([carrier.study]))
 
 
 def answers(ask):
