@@ -195,6 +195,11 @@ def refined(run: Run) -> None:
             f"{row['aim_km']:.1f} km, sigma {row['delivery_sigma_km']:.1f} km, dV99 {row['dv99_m_s']:.2f} m/s, "
             f"corrections affordable {row['success']:.3f}"
         )
+    if run.has("dispersed_passes"):
+        from swarm.refine.passes_dispersed import spread_lines
+
+        for line in spread_lines(run.read_table("dispersed_passes")):
+            say(f"  {line}")
     recoil = run.read_table("recoil") if run.has("recoil") else pa.table({})
     say(f"  {mothership_duties(run.study, table, recoil, run.read_table('judged'))}")
     for probe, reason in noted["not_refined"].items():

@@ -76,7 +76,7 @@ def start_covariances(
     return ship, ship + spring + executed
 
 
-def _unknown(by_state: Floats, before_s: float, sight: Sight, errors: Errors) -> tuple[Floats, bool]:
+def unknown_cov(by_state: Floats, before_s: float, sight: Sight, errors: Errors) -> tuple[Floats, bool]:
     """Covariance (2, 2) of what is not known of the miss at a correction, and whether images know it better."""
     known = np.diag([errors.probe_km**2] * 3 + [errors.probe_km_s**2] * 3)
     ground = by_state @ known @ by_state.T + sight.ephemeris_sigma_km**2 * np.eye(2)
@@ -109,13 +109,13 @@ def deliver(
     ship, start = start_covariances(by_burn, burn_km_s, checkout_s, errors)
     body = sight.ephemeris_sigma_km**2 * np.eye(2)
     samples = normals.start.shape[0]
-    miss = normals.start[:, :2] @ _root(start + body).T
+    miss = normals.start[:, :2] @ root_of_cov(start + body).T
     spent = np.zeros(samples)
     delivered, before_last, by_images = start + body, start + body, False
     for k, (influence, before) in enumerate(zip(by_corrections, before_s, strict=True)):
-        unknown, by_images = _unknown(influence, float(before), sight, errors)
+        unknown, by_images = unknown_cov(influence, float(before), sight, errors)
         numbers = normals.corrections[k]
-        error = numbers[:, :2] @ _root(unknown).T
+        error = numbers[:, :2] @ root_of_cov(unknown).T
         burns = -(miss + error) @ np.linalg.pinv(influence[:, 3:]).T
         sizes = np.linalg.norm(burns, axis=1)
         spent += sizes
@@ -133,7 +133,7 @@ def deliver(
     )  # fmt: skip
 
 
-def _root(cov: Floats) -> Floats:
+def root_of_cov(cov: Floats) -> Floats:
     """A square root of a covariance, also where it is flat."""
     values, vectors = np.linalg.eigh(cov)
     return vectors * np.sqrt(np.maximum(values, _LEAST_KM2))

@@ -71,7 +71,7 @@ class PassWorth:
     chance_quality : (n, q) P(quality >= each that is asked)
     shown_chance   : (n,) P(the pass is flown and does not hit)
     covariances    : (n, 3) TT, RR, TR, without corrections, before the last, after it
-    impact_chance  : (n,) over what may become of a probe (an upper bound: see `_failed`)
+    impact_chance  : (n,) over what may become of a probe (an upper bound: see `failed_early`)
     """
 
     chance_quality: Floats
@@ -167,7 +167,7 @@ def _seen(cases: PassCases, k: int) -> PassSeen:
     )  # fmt: skip
 
 
-def _failed(study: Study) -> float:
+def failed_early(study: Study) -> float:
     """Chance that a probe is dead before its corrections, or before its burn where that is worse: all are so early.
 
     An upper bound of what counts here. The simple model knows no dates; of the other, what fails on arrival and at
@@ -205,7 +205,7 @@ def _arrivals(
         uncorrected_cov=uncorrected,
         unburned_cov=unburned,
         dead_before_burn=0.0,
-        dead_before_corrections=_failed(study),
+        dead_before_corrections=failed_early(study),
     )
 
 
@@ -215,7 +215,7 @@ def _impact(study: Study, cases: PassCases, k: int, made: PassDelivery) -> float
 
 
 def _either_way(cases: PassCases, k: int, row: Arrivals) -> tuple[Arrivals, ...]:
-    """All failures before the corrections, or all before the burn: whichever is worse counts (see `_failed`).
+    """All failures before the corrections, or all before the burn: whichever is worse counts (see `failed_early`).
 
     A probe that the mothership puts on its way is not dead before that.
     """

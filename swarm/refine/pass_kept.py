@@ -12,5 +12,5 @@ def refine_pass(study: Any, field: Any, arc: Arc) -> NotRefined:
     return NotRefined(
         arc,
         "a low pass is flown in the field about its planet when it is screened (table passes): it is handed over so "
-        "(PASSES.txt of the package), and not dispersed again",
+        "(PASSES.txt of the package); dispersed flights: table dispersed_passes",
     )

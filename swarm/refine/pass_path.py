@@ -81,6 +81,15 @@ def burn_km_s(row: dict[str, Any]) -> Floats:
     return 1e-3 * np.array([row[f"burn_{axis}_m_s"] for axis in "xyz"])
 
 
+def unburned_state(row: dict[str, Any], ephemeris: Ephemeris) -> Floats:
+    """(6,) about the planet's centre at the date of the burn, `row["burn_tdb_s"]`, just before it."""
+    ship = np.array([row[f"ship_{part}"] for part in _STATE])
+    state: Floats = (
+        ship - ephemeris.about_sun(planet_of(mass_named(row["target"])), np.array([row["burn_tdb_s"]]))[0]
+    )
+    return state
+
+
 def impulse_km_s(row: dict[str, Any]) -> Floats:
     """What puts the probe on its way: its burn, and what a mothership that steers gave it."""
     return burn_km_s(row) + 1e-3 * np.array([row.get(f"aimed_{axis}_m_s") or 0.0 for axis in "xyz"])
@@ -98,8 +107,7 @@ def path_of_pass(
     """Fly a row from its release until so long after the encounter, in its own field. Raises NotFollowed."""
     body = mass_named(row["target"])
     begin, burn, met = release_s(row), burn_s(row), float(row["encounter_tdb_s"])
-    ship = np.array([row[f"ship_{part}"] for part in _STATE])
-    at_burn = ship - ephemeris.about_sun(planet_of(body), np.array([row["burn_tdb_s"]]))[0]
+    at_burn = unburned_state(row, ephemeris)
     after = at_burn + np.concatenate([np.zeros(3), impulse_km_s(row)])
     before = []
     if begin < burn:

@@ -28,6 +28,7 @@ from swarm.report.figures_of_runs import (
 )
 from swarm.report.orbit_figures import orbit_figures
 from swarm.report.page_tables import PageTables, plan_rows
+from swarm.report.pass_figures import figures_of_passes
 
 # --- all of them --------------------------------------------------------------------------------------------
 
@@ -47,6 +48,7 @@ def page_figures(tables: PageTables) -> list[Figure]:
     )
     return [
         *(figure for figure in made if figure is not None),
+        *figures_of_passes(tables),
         *entry_figures(tables),
         *orbit_figures(tables),
     ]

@@ -59,9 +59,16 @@ def convergence_figure(tables: PageTables) -> Figure | None:
     )
 
 
+def density_told(tables: PageTables) -> bool:
+    """Whether any target was found or expected: a study of passes alone asks for none."""
+    if not tables.has("density"):
+        return False
+    return any(value > 0 for name in ("found", "expected") for value in tables["density"][name].to_pylist())
+
+
 def density_figure(tables: PageTables) -> Figure | None:
     """Targets met per period beside what density, reach and speed make one expect."""
-    if not tables.has("density"):
+    if not density_told(tables):
         return None
     table = tables["density"]
     x = [

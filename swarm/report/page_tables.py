@@ -33,6 +33,7 @@ PAGE_TABLES: dict[str, tuple[str, ...]] = {
             "orbits", "altitudes",
             "outcomes",
             "launch_mass", "costs", "station_load", "release_attitudes", "protection_checklist",
+            "places", "pass_paths", "ground_tracks", "pass_trade", "dispersed_passes", "bound_after",
         ),
         (),
     ),

@@ -11,7 +11,7 @@ from swarm.decide.account.said import account_lines
 from swarm.decide.rests import rests_on_lines
 from swarm.report.answer import answer
 from swarm.report.entry_section import entry_section
-from swarm.report.figures_of_runs import risk_cells, risk_order
+from swarm.report.figures_of_runs import density_told, risk_cells, risk_order
 from swarm.report.markup import (
     Shown,
     archive_table,
@@ -25,6 +25,7 @@ from swarm.report.markup import (
 )
 from swarm.report.orbit_section import orbit_section
 from swarm.report.page_tables import PageTables
+from swarm.report.pass_section import cautions_on_top, low_passes
 from swarm.run.tables import parquet_tables
 from swarm.study.schema import study_rows
 from targets.base.timescale import iso_tdb
@@ -45,12 +46,14 @@ class PageSection:
     """A section: its anchor, heading, and what stands in it; `make` returns "" where the run has nothing for it.
 
     question : what a reader asks who looks here; a section that answers none does not belong on the page
+    may_lack : of what most studies do not ask for: nobody misses it where there is nothing of it
     """
 
     anchor: str
     title: str
     question: str
     make: Callable[[PageTables], Markup]
+    may_lack: bool = False
 
 
 @dataclass(frozen=True)
@@ -156,7 +159,7 @@ def _counts(tables: PageTables) -> Markup:
 
 
 def _density(tables: PageTables) -> Markup:
-    return place("density", alone=True) if tables.has("density") else NOTHING
+    return place("density", alone=True) if density_told(tables) else NOTHING
 
 
 def _proof(tables: PageTables) -> Markup:
@@ -396,6 +399,7 @@ def _cautions(tables: PageTables) -> Markup:
 
 GROUPS: tuple[SectionGroup, ...] = (
     SectionGroup("summary", "Summary", (
+        PageSection("beware", "To beware of", "what must nobody overlook?", cautions_on_top, may_lack=True),
         PageSection("answer", "The answer", "what is proposed, and what limits it?", answer),
     )),
     SectionGroup("choose", "Plans", (
@@ -408,8 +412,10 @@ GROUPS: tuple[SectionGroup, ...] = (
         PageSection("dates", "When it happens", "what has to be done when?", _dates),
         PageSection("encounters-of", "Encounters", "what is met, how fast, and what comes home?", _encounters),
         PageSection("aim", "One probe", "how close can it pass, and could it leave on another day?", _probe),
-        PageSection("orbits-of", "In orbit", "how low, how long, and what does a sigma cost?", orbit_section),
-        PageSection("entries-of", "Into the air", "are they in the corridor, and what is heard?", entry_section),
+        PageSection("passes-of", "Low passes", "how low, over what, at what risk?", low_passes, may_lack=True),
+        PageSection("entries-of", "Into the air", "in the corridor, and heard?", entry_section, may_lack=True),
+        PageSection("orbits-of", "In orbit", "how low, how long, and what does a sigma cost?", orbit_section,
+                    may_lack=True),
         PageSection("refined-of", "Under all forces", "does it hold when everything pulls?", _refined),
         PageSection("budgets", "Budgets", "do mass, propellant and power close?", _budgets),
         PageSection("account-of", "Beside the flight",
@@ -436,7 +442,8 @@ def made_sections(tables: PageTables) -> tuple[list[Made], list[str]]:
     groups, missing = [], []
     for group in GROUPS:
         made = [Made(one.anchor, one.title, one.make(tables)) for one in group.sections]
-        missing += [one.title for one in made if not one.html]
+        pairs = zip(group.sections, made, strict=True)
+        missing += [one.title for one, there in pairs if not (there.html or one.may_lack)]
         there = tuple(one for one in made if one.html)
         if there:
             groups.append(Made(group.anchor, group.title, NOTHING, there))

@@ -37,7 +37,7 @@ class Kind:
     explain : explain(study, opportunity, judged, body) -> steps on geometry and aim, of one design
     lacks   : lacks(where, row, body) -> in words, the keys of a science row that one encounter does not satisfy
     draw    : draw(study, opportunities, judged) -> table `aims`
-    follow  : follow(study, opportunities) -> a table by name: how rows that are drawn go, in time; "" for none
+    follow  : follow(study, opportunities) -> tables by name: how rows that are drawn go, in time; "" for none
     """
 
     name: str
@@ -88,6 +88,7 @@ ENCOUNTERS = {
             explain="swarm.decide.explain_pass:pass_steps",
             lacks="swarm.decide.explain_pass:why_no_pass",
             draw="swarm.report.drawn:pass_rings",
+            follow="swarm.report.pass_drawn:pass_tables",
         ),
         Kind(
             ORBIT,

@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from swarm.app.pipeline import Options, run_all
+from swarm.app.pipeline import Options, run_all, run_one
 from swarm.decide.explain import explain_opportunity
 from swarm.plan.data import plan_data
 from swarm.plan.judged import chances_from_table
@@ -165,3 +165,34 @@ def test_a_limit_that_no_pass_keeps_is_told_with_the_least_chance(tmp_path):
     with pytest.raises(NothingFeasible, match="none of which keeps the limit on impacts") as refusal:
         run(tmp_path / "none", text, "front")
     assert "the least found is" in refusal.value.limit
+
+
+def test_the_page_shows_the_passes_and_says_first_what_to_beware_of(sorrel):
+    page = (sorrel.folder / "report.html").read_text(encoding="utf-8")
+    assert page.index("Europa may harbour life") < page.index("The answer</h3>")
+    assert "the limit of the study is 0.0001" in page
+    assert "Low passes</h3>" in page
+    drawn = {file.stem for file in (sorrel.folder / "figures").iterdir()}
+    stems = ("around_jupiter", "around_europa", "pass_aims", "pass_nearest", "pass_trade", "ground")
+    assert {f"{stem}_at_europa" for stem in stems} <= drawn
+    for stem in stems:
+        assert f'id="fig-{stem}_at_europa"' in page
+    assert {"pass_paths", "ground_tracks", "pass_trade", "dispersed_passes", "bound_after"} <= {
+        file.stem for file in sorrel.folder.iterdir()
+    }
+
+
+def test_a_planet_met_by_a_leg_to_its_centre_has_no_path_of_the_mothership(mixed):
+    """And may not harbour life: nothing is said of that."""
+    other = (mixed.folder / "report.html").read_text(encoding="utf-8")
+    assert "harbour life" not in other
+    assert set(mixed.read_table("pass_paths")["what"].to_pylist()) == {"probe"}
+
+
+def test_the_package_of_the_chosen_plan_holds_its_passes(sorrel):
+    """The whole way by the stages: what is handed over is listed and was read back."""
+    plan = sorrel.manifest["notes"]["summary"]["plan"]
+    done = run_one("handoff", sorrel.folder, Options(workers=1), plan=plan)
+    noted = done.manifest["notes"]["handoff"]
+    assert {"passes.csv", "PASSES.txt", "passes.bsp"} <= set(noted["files"])
+    assert 0.0 < noted["read_back_m"] < 10.0

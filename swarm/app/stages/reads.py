@@ -43,7 +43,7 @@ READS: dict[str, tuple[str, ...]] = {
     "sensitivity": (
         *_PLANNED, "-compare.counts", "-compare.seeds", "search", "optimize", "catalogue", "sensitivity", LEFT,
     ),
-    "refine": (*_PLANNED, "-compare.counts", "-compare.seeds", "refine"),
+    "refine": (*_PLANNED, "-compare.counts", "-compare.seeds", "refine", "massive", "approach"),
 }  # fmt: skip
 
 

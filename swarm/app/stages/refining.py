@@ -13,6 +13,7 @@ from swarm.refine.handoff.entry_messages import write_entries
 from swarm.refine.handoff.orbit_messages import write_orbits
 from swarm.refine.handoff.package import Package, clear_package, write_package
 from swarm.refine.handoff.pass_messages import write_passes
+from swarm.refine.passes_dispersed import dispersed_passes
 from swarm.refine.ranking import ranking_changes
 from swarm.refine.safety import cautions, others_of, safety_table
 from swarm.refine.stretches import Paths, field_of, paths_of
@@ -57,21 +58,25 @@ def work_refine(work: Work) -> None:
     flown, lost = refine_plan(study, tables, plan, pool=work.pool, on_done=work.teller.stage("refine"))
     others = others_of(study, flown, legs_of_table(tables.mothership), pool=work.pool)
     changes = ranking_changes(study, tables, work.table("front"), flown, lost=lost)
+    low = [each for each in _passes_of(run, plan) if each[1]["kind"] == LOW_PASS]
+    dispersed, differences = dispersed_passes(study, plan, low, pool=work.pool)
     run.note(
         "refined",
         {
             "plan": plan,
             "not_refined": {str(each.arc.probe): each.reason for each in lost},
             "ranking_changes": changes,
-            "cautions": [*dispersion_cautions(flown), *cautions(others)],
+            "cautions": [*dispersion_cautions(flown), *cautions(others), *differences],
         },
     )
     for each in lost:
         run.warn(f"plan {plan}, probe {each.arc.probe} ({each.arc.target}) not refined: {each.reason}")
     for said in changes:
         run.warn(said)
-    made = [each.made for each in flown]
-    paths = paths_of(field_of(made), made) if made else Paths({}, {}, [])
+    arcs = [each.made for each in flown]
+    paths = paths_of(field_of(arcs), arcs) if arcs else Paths({}, {}, [])
+    for name, made in dispersed.items():
+        run.write_table(name, made)
     for name, stored in refinement_tables(flown, lost, paths).items():
         run.write_table(name, stored)
     run.write_text("safety.csv", csv_text(safety_table(others)))

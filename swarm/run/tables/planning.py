@@ -195,6 +195,52 @@ TABLES = (
         ),
     ),
     Table(
+        "pass_paths",
+        "optimize",
+        "a point of a path near a planet or moon that is passed; x towards the Sun in the equator, z the pole; only "
+        "where some plan of the front passes one",
+        (
+            _OPPORTUNITY,
+            text("about", "planet or moon at 0, 0, 0, whose equator and pole the axes are"),
+            text("what", "probe, mothership, or the moon that is passed"),
+            real("tdb_s", "s", "epoch, seconds past J2000 TDB"),
+            *(real(f"{axis}_km", "km", f"place, {axis}") for axis in "xyz"),
+        ),
+        beside="aims",
+    ),
+    Table(
+        "ground_tracks",
+        "optimize",
+        "a place on the ground of such a planet or moon",
+        (
+            _OPPORTUNITY,
+            text(
+                "what",
+                "track: below the probe; terminator: the Sun on the horizon at the pass; sun: overhead",
+            ),
+            real("tdb_s", "s", "epoch, seconds past J2000 TDB"),
+            real("latitude_deg", "deg", "planetographic latitude"),
+            real("longitude_e_deg", "deg", "longitude, east, 0 to 360"),
+            real("altitude_km", "km", "height of the probe over the ellipsoid", gaps=True),
+        ),
+        beside="aims",
+    ),
+    Table(
+        "pass_trade",
+        "optimize",
+        "such a pass flown at another height, with the errors it has",
+        (
+            _OPPORTUNITY,
+            real("altitude_km", "km", "height of the aim over the equatorial radius"),
+            real("expected_quality", "-", "mean quality over the delivery"),
+            real(
+                "shown_chance", "-", "chance that it is flown and does not hit, given that the hardware works"
+            ),
+            real("impact_chance", "-", "chance that the probe, working or dead, hits"),
+        ),
+        beside="aims",
+    ),
+    Table(
         "serves",
         "optimize",
         "a row of the science that such an encounter may count for",

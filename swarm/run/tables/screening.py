@@ -109,7 +109,7 @@ PASS_COLUMNS = (
     real("v_inf_km_s", "km/s", "speed at infinity relative to the body"),
     real("periapsis_speed_km_s", "km/s", "speed relative to the body at closest approach"),
     real("altitude_km", "km", "height over the ellipsoid at closest approach"),
-    real("latitude_deg", "deg", "latitude below, planetocentric"),
+    real("latitude_deg", "deg", "latitude below, planetographic"),
     real("longitude_e_deg", "deg", "longitude below, east"),
     real("ground_speed_km_s", "km/s", "speed over the turning ground"),
     real("sun_elevation_deg", "deg", "Sun over the horizon below"),

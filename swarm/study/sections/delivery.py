@@ -95,6 +95,21 @@ class RefineSettings(Section):
     full_samples: int = default(
         1000, "-", "own choice: of the linear ones, flown under all forces", ge=10, le=100_000
     )
+    pass_samples: int = default(
+        300,
+        "-",
+        "own choice: a sigma to 4 %; low passes, flown in the field about the planet",
+        ge=20,
+        le=100_000,
+    )
+    bound_samples: int = default(
+        40,
+        "-",
+        "own choice: half a second each; what stays bound to the planet after a low pass",
+        ge=5,
+        le=10_000,
+    )
+    bound_years: float = default(5.0, "years", "own choice: so long it is followed; then a rate", gt=0, le=20)
     recontact_samples: int = default(50, "-", "own choice: a chance of 6 % seen with 95 %", ge=1, le=100_000)
     recontact_days: float = default(30.0, "d", f"{FROM_MEMORY}: a month after each release", gt=0, le=1000)
     impact_samples: int = default(
