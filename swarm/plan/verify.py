@@ -2,8 +2,8 @@
 
 Written apart from the search, as its parts `verify_tables` and `verify_motion` are: nothing of `swarm` is used but the
 study's settings and, to look at plans side by side, the workers; and arcs are moved by a solution of Kepler's equation
-of its own. So an error would have to be made twice to go unseen. What is checked are the constraints of the study, the sums of the tables, and that no plan of the front beats
-another.
+of its own. So an error would have to be made twice to go unseen. What is checked are the constraints of the study, the
+sums of the tables, and that no plan of the front beats another.
 
 Limits that are distances or angles along an arc are checked with a small allowance, since two ways of computing
 them differ by rounding and by the spacing of samples: see the constants.
