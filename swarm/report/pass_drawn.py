@@ -200,7 +200,7 @@ def _trade(alone: Study, case: PassCases, row: dict[str, Any]) -> pa.Table:
         for height in heights
     ]
     n = len(heights)
-    wide = {
+    wide: dict[str, Any] = {
         each.name: value * n if isinstance(value, tuple) else np.repeat(value, n, axis=0)
         for each in fields(case)
         if isinstance(value := getattr(case, each.name), (tuple, np.ndarray))
