@@ -6,7 +6,7 @@ Made by the stage that searches, for the passes that some plan of its front flie
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import fields, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -200,15 +200,12 @@ def _trade(alone: Study, case: PassCases, row: dict[str, Any]) -> pa.Table:
         for height in heights
     ]
     n = len(heights)
-    wide = {
-        name: np.repeat(getattr(case, name), n, axis=0)
-        for name in ("v_inf_km_s", "ground_speed_km_s", "sun_elevation_deg", "ephemeris_sigma_km", "lowest_km",
-                     "checkout_s", "unburned_km", "impulse_km_s", "by_burn")
-    }  # fmt: skip
-    cases = replace(
-        case, body=case.body * n, b_km=np.outer(aims, case.b_km[0] / own), before_s=case.before_s * n,
-        by_corrections=case.by_corrections * n, **wide,
-    )  # fmt: skip
+    wide: dict[str, Any] = {
+        each.name: value * n if isinstance(value, tuple) else np.repeat(value, n, axis=0)
+        for each in fields(case)
+        if isinstance(value := getattr(case, each.name), (tuple, np.ndarray))
+    }
+    cases = replace(case, **wide | {"b_km": np.outer(aims, case.b_km[0] / own)})
     worth = worth_of(alone, cases)
     return pa.table(
         {
