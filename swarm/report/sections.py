@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from swarm.decide.account.said import account_lines
 from swarm.decide.rests import rests_on_lines
+from swarm.report.account_section import account_section, declared
 from swarm.report.answer import answer
 from swarm.report.entry_section import entry_section
 from swarm.report.figures_of_runs import density_told, risk_cells, risk_order
@@ -26,7 +26,6 @@ from swarm.report.markup import (
 from swarm.report.orbit_section import orbit_section
 from swarm.report.page_tables import PageTables
 from swarm.report.pass_section import cautions_on_top, low_passes
-from swarm.run.tables import parquet_tables
 from swarm.study.schema import study_rows
 from targets.base.timescale import iso_tdb
 
@@ -265,45 +264,11 @@ def _budgets(tables: PageTables) -> Markup:
         ("recoil", None, "Recoil of the mothership"),
     ):
         if tables.has(name):
-            shown = columns or tuple(_declared(name, key) for key in tables[name].column_names)
+            shown = columns or tuple(declared(name, key) for key in tables[name].column_names)
             made += _rows(name, tables, shown, caption=caption)
     if not made:
         return NOTHING
     return paragraph(f"Of plan {tables.plan}. Margins as the study's policy sets them.") + made
-
-
-def _declared(table: str, key: str) -> Shown:
-    """A column shown under its own name with its declared unit: dates as days, numbers of things whole."""
-    unit = next(column.unit for column in parquet_tables()[table].columns if column.covers(key))
-    if unit == "JD TDB":
-        return Shown(key, f"{key.removesuffix('_jd_tdb').replace('_', ' ')} (TDB)", "date")
-    form = "id" if key in ("probe", "plan", "opportunity", "step") else "4"
-    stem = key.removesuffix(f"_{unit.replace('/', '_')}").replace("_", " ")
-    return Shown(key, stem if unit == "-" else f"{stem}, {unit}", form)
-
-
-# What of a team's spreadsheet is shown at once, and what on request.
-_ACCOUNT = (
-    ("outcomes", "What the plan may come to: science at shares of the outcomes", False),
-    ("launch_mass", "Launch mass", False),
-    ("costs", "Cost, in the study's own numbers", False),
-    ("station_load", "When encounters overlap: hours a day asked of the stations", False),
-    ("release_attitudes", "Releases: place of the dispenser, axis, and the turn to it", True),
-    ("protection_checklist", "Planetary protection: a checklist for the responsible authority", True),
-)
-
-
-def _account(tables: PageTables) -> Markup:
-    if not tables.has("outcomes"):
-        return NOTHING
-    made = listing(account_lines(tables.run))
-    for name, caption, on_request in _ACCOUNT:
-        if not tables.has(name) or not tables[name].num_rows:
-            continue
-        shown = tuple(_declared(name, key) for key in tables[name].column_names)
-        table = archive_table(name, tables[name], shown, caption=caption)
-        made += folded(caption, table, narrow=not on_request)
-    return made
 
 
 def _refined(tables: PageTables) -> Markup:
@@ -419,7 +384,7 @@ GROUPS: tuple[SectionGroup, ...] = (
         PageSection("refined-of", "Under all forces", "does it hold when everything pulls?", _refined),
         PageSection("budgets", "Budgets", "do mass, propellant and power close?", _budgets),
         PageSection("account-of", "Beside the flight",
-                    "does the launch close, what does it cost, and who is heard when?", _account),
+                    "does the launch close, what does it cost, and who is heard when?", account_section),
     )),
     SectionGroup("doubt", "Risk and change", (
         PageSection("risks", "Risks", "what can go wrong, the worst first?", _risk),

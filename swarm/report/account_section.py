@@ -1,0 +1,46 @@
+"""What a team keeps in its spreadsheet, on the page: what the plan comes to, launch mass, cost, stations, releases."""
+
+from __future__ import annotations
+
+import pyarrow as pa
+from markupsafe import Markup
+
+from swarm.decide.account.said import account_lines
+from swarm.report.markup import Shown, archive_table, folded, listing
+from swarm.report.page_tables import PageTables
+from swarm.run.tables import parquet_tables
+
+# Tables with their captions, and whether they are shown on request only.
+_ACCOUNT = (
+    ("outcomes", "What the plan may come to: science at shares of the outcomes", False),
+    ("launch_mass", "Launch mass", False),
+    ("costs", "Cost, in the study's own numbers", False),
+    ("station_load", "When encounters overlap: hours a day asked of the stations", False),
+    ("release_attitudes", "Releases: place of the dispenser, axis, and the turn to it", True),
+    ("protection_checklist", "Planetary protection: a checklist for the responsible authority", True),
+)
+_FORMS = {pa.string(): "text", pa.bool_(): "yes", pa.int64(): "0"}
+
+
+def account_section(tables: PageTables) -> Markup:
+    if not tables.has("outcomes"):
+        return Markup("")
+    made = listing(account_lines(tables.run))
+    for name, caption, on_request in _ACCOUNT:
+        if not tables.has(name):
+            continue
+        shown = tuple(declared(name, key) for key in tables[name].column_names)
+        table = archive_table(name, tables[name], shown, caption=caption)
+        made += folded(caption, table) if on_request else table
+    return made
+
+
+def declared(table: str, key: str) -> Shown:
+    """A column shown under its own name with its declared unit: dates as days, numbers of things whole."""
+    column = next(column for column in parquet_tables()[table].columns if column.covers(key))
+    unit = "-" if column.unit == "cost.unit" else column.unit  # a column of its own says which
+    if unit == "JD TDB":
+        return Shown(key, f"{key.removesuffix('_jd_tdb').replace('_', ' ')} (TDB)", "date")
+    form = "id" if key in ("probe", "plan", "opportunity", "step") else _FORMS.get(column.type, "4")
+    stem = key.removesuffix(f"_{unit.replace('/', '_')}").replace("_", " ")
+    return Shown(key, stem if unit == "-" else f"{stem}, {unit}", form)
