@@ -1,41 +1,13 @@
 """A mission that stops, spirals down and passes at one moon, from the study file to the page and the package."""
 
-from pathlib import Path
-
 import numpy as np
 import pytest
 
-from swarm.app.pipeline import Options, run_all
 from swarm.decide.explain import explain_opportunity
 from swarm.encounter.propellant import planned_m_s, propellant_kg
 from swarm.plan.judged import judged_plan_data
 from targets.base.errors import NothingFeasible
-from tests.helpers.places import ROOT
-
-TEXT = (ROOT / "runs" / "yarrow" / "study.toml").read_text(encoding="utf-8")
-# Small enough for every day: one date of release, few planes and clock angles, short lives, a short search.
-SMALL = (
-    ("release_days_before = [20, 10]", "release_days_before = [20]"),
-    ("clock_step_deg      = 30", "clock_step_deg      = 90"),
-    ("inclination_deg     = [76, 90]", "inclination_deg     = [90]"),
-    ("science_days        = 60.0", "science_days        = 20.0"),
-    ("counts = [1, 3, 7]", "counts = [1, 3]"),
-    ("islands               = 4", "islands               = 2"),
-    ("population            = 48", "population            = 16"),
-    ("epochs                = 6", "epochs                = 2"),
-    ("generations_per_epoch = 20", "generations_per_epoch = 5\nconstraint_costs = false\nlevels = 5"),
-)
-
-
-def run(folder: Path, *changes: tuple[str, str], until: str | None = None):
-    text = TEXT
-    for old, new in (*SMALL, *changes):
-        assert old in text, old
-        text = text.replace(old, new)
-    folder.mkdir()
-    (folder / "study.toml").write_text(text, encoding="utf-8")
-    (folder / "yarrow.oem").write_bytes((ROOT / "runs" / "yarrow" / "yarrow.oem").read_bytes())
-    return run_all(folder / "study.toml", folder / "out", Options(workers=1), until=until)
+from tests.helpers.yarrow_in_small import TEXT, run
 
 
 @pytest.fixture(scope="module")

@@ -1,4 +1,4 @@
-"""Writes swarm/run/signatures.jsonl: what the stages ask of compiled code, from a run of the tiny study.
+"""Writes swarm/run/signatures.jsonl: what the stages ask of compiled code, from runs of small studies of every kind.
 
     python -m tests.helpers.kernel_signatures
 
@@ -44,12 +44,16 @@ def asked_for():
 
 def main():
     from swarm.app.pipeline import Options, run_all
+    from tests.helpers import ledum, yarrow_in_small
     from tests.helpers.command_line import TINY
 
     with tempfile.TemporaryDirectory() as folder:
-        study = Path(folder, "study.toml")
-        study.write_text(TINY + "\n[compare]\ncounts = [0, 2, 4]\n[sensitivity]\n", encoding="utf-8")
-        run_all(study, Path(folder, "out"), Options(workers=1))
+        flybys = TINY + "\n[compare]\ncounts = [0, 2, 4]\n[sensitivity]\n"
+        for name, text in (("flybys", flybys), ("entries", ledum.small(bodies="20_000", slot_days="40.0"))):
+            study = Path(folder, f"{name}.toml")
+            study.write_text(text, encoding="utf-8")
+            run_all(study, Path(folder, name), Options(workers=1))
+        yarrow_in_small.run(Path(folder, "orbits"))
     lines = [json.dumps({"kernel": kernel, "of": kinds}) for kernel, kinds in asked_for()]
     SIGNATURES.write_text("\n".join(lines) + "\n", encoding="utf-8")
 

@@ -60,8 +60,9 @@ def test_the_run_folder_holds_the_tables_of_the_contract(whole):
     folder, _ = whole
     run = Run.open(folder / "out")
     for stage in run.manifest["stages"]:
-        # what belongs to passes is there only where there are any
-        always = [made.file for made in made_by(stage) if not (made.widens or made.beside)]
+        # what belongs to passes is there only where there are any, launch mass and costs where they are asked for
+        some = {"launch_mass", "costs"}
+        always = [made.file for made in made_by(stage) if not (made.widens or made.beside or made.name in some)]
         assert [name for name in always if not (run.folder / name).exists()] == []
     assert set(run.read_table("opportunities").column_names) >= OPPORTUNITY_COLUMNS
     assert run.read_table("front").column_names[:5] == ["plan", "probes", "science", "propellant_kg", "risk"]
@@ -72,6 +73,7 @@ def test_the_run_folder_holds_the_tables_of_the_contract(whole):
         "screen": "done",
         "judge": "done",
         "optimize": "done",
+        "account": "done",
         "refine": "done",
         "handoff": "done",
         "report": "done",
@@ -114,6 +116,7 @@ def test_stage_by_stage_gives_the_same_tables(whole, swarm, tmp_path):
     assert swarm("screen", folder / "study.toml", "--run", tmp_path / "out", "--workers", 1).exit_code == 0
     assert not (tmp_path / "out" / "front.parquet").exists()
     assert swarm("optimize", "--run", tmp_path / "out", "--workers", 1).exit_code == 0
+    assert swarm("account", "--run", tmp_path / "out", "--workers", 1).exit_code == 0
     plan = Run.open(folder / "out").manifest["notes"]["refined"]["plan"]
     assert swarm("refine", "--run", tmp_path / "out", "--plan", plan, "--workers", 1).exit_code == 0
     handed = swarm("handoff", "--run", tmp_path / "out", "--plan", plan, "--workers", 1)
