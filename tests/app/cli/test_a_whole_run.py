@@ -184,7 +184,7 @@ def test_a_run_stops_after_the_front_and_goes_on_to_the_same_bytes(whole, swarm,
     assert stopped.exit_code == 0, stopped.stderr
     assert list(answer(tmp_path / "out")["stages"]) == ["judge", "optimize", "screen"]
     left, command = stopped.stdout.splitlines()[-1].split("; go on with: ")
-    assert left == "not run yet: refine, handoff, report"  # the study asks for no counts and no sensitivities
+    assert left == "not run yet: account, refine, handoff, report"  # the study asks for no counts and no sensitivities
     assert shlex.split(command) == ["swarm", *map(str, arguments), "--resume"]
     assert "% of the science asked for" in stopped.stdout
     assert stopped.stdout.splitlines()[7].startswith("page         not made yet")
