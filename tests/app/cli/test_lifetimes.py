@@ -45,7 +45,9 @@ def test_both_ways_in_are_told(told):
     # a spiral takes most of a year and twice the speed, which is marked as a bound; impulses lose a little
     assert all(line[6].startswith("<") and 1900.0 < float(line[6][1:]) < 2300.0 for line in spirals)
     assert all(250.0 < float(line[9]) < 450.0 for line in spirals)
-    assert all(700.0 < float(line[6]) < 850.0 and float(line[7]) < 5.0 for line in stops)
+    # 22 N stop 35 kg in one burn: the law of its loss has 6.2 % for 830 m/s at 50 km (tests/encounter/orbit), and less
+    # for what is asked of these
+    assert all(700.0 < float(line[6]) < 830.0 and 3.0 < float(line[7]) <= 6.2 for line in stops)
     assert all(float(line[9]) < 2.0 for line in stops)
 
 
@@ -55,7 +57,7 @@ def test_life_end_and_cautions_are_told(told):
     assert "it meets the ground" in told or "it still flies 365 d later" in told
     assert "nothing takes a probe away from Moon when its work ends" in told
     assert "zonals to degree 50, all terms to degree 10" in told
-    assert "this one is full to 10" in told
+    assert "that of Moon is full to 10" in told
 
 
 def test_the_price_of_a_sigma_is_there(told):
@@ -76,7 +78,7 @@ def test_too_little_thrust_ends_with_what_would_do(tmp_path):
     done = call("lifetime", str(file))
     assert done.exit_code == 3
     assert "no orbit about Moon is left" in done.output
-    assert re.search(r"[\d.]+ N would do in 3 burns", done.output)
+    assert re.search(r"[\d.]+ N would do in 1 burn", done.output)
 
 
 def test_a_tank_that_does_not_hold_the_excess_speed(tmp_path):
