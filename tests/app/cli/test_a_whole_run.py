@@ -62,7 +62,9 @@ def test_the_run_folder_holds_the_tables_of_the_contract(whole):
     for stage in run.manifest["stages"]:
         # what belongs to passes is there only where there are any, launch mass and costs where they are asked for
         some = {"launch_mass", "costs"}
-        always = [made.file for made in made_by(stage) if not (made.widens or made.beside or made.name in some)]
+        always = [
+            made.file for made in made_by(stage) if not (made.widens or made.beside or made.name in some)
+        ]
         assert [name for name in always if not (run.folder / name).exists()] == []
     assert set(run.read_table("opportunities").column_names) >= OPPORTUNITY_COLUMNS
     assert run.read_table("front").column_names[:5] == ["plan", "probes", "science", "propellant_kg", "risk"]
@@ -184,7 +186,9 @@ def test_a_run_stops_after_the_front_and_goes_on_to_the_same_bytes(whole, swarm,
     assert stopped.exit_code == 0, stopped.stderr
     assert list(answer(tmp_path / "out")["stages"]) == ["judge", "optimize", "screen"]
     left, command = stopped.stdout.splitlines()[-1].split("; go on with: ")
-    assert left == "not run yet: account, refine, handoff, report"  # the study asks for no counts and no sensitivities
+    assert (
+        left == "not run yet: account, refine, handoff, report"
+    )  # the study asks for no counts and no sensitivities
     assert shlex.split(command) == ["swarm", *map(str, arguments), "--resume"]
     assert "% of the science asked for" in stopped.stdout
     assert stopped.stdout.splitlines()[7].startswith("page         not made yet")

@@ -1,6 +1,7 @@
 """Runs side by side: exactly what differs, what it did, and questions across them."""
 
 import csv
+import shutil
 from fnmatch import fnmatchcase
 
 import pytest
@@ -10,9 +11,17 @@ from swarm.run.folder import Run
 from targets.base.errors import InputError
 
 
+@pytest.fixture(scope="module")
+def a_batch(undisturbed, tmp_path_factory):
+    """A copy of the batch: figures are drawn beside its runs."""
+    folder = tmp_path_factory.mktemp("compared")
+    shutil.copytree(undisturbed[0], folder, dirs_exist_ok=True)
+    return folder
+
+
 @pytest.fixture
-def two(undisturbed):
-    folder, _ = undisturbed
+def two(a_batch):
+    folder = a_batch
     return [folder / "out" / "as-it-is", folder / "out" / "weaker"]
 
 
@@ -38,17 +47,17 @@ def test_and_the_effect(two):
         assert row["science"] == run.read_table("front")["science"].to_pylist()[plan]
 
 
-def test_the_hypervolumes_have_one_reference_point(undisturbed):
+def test_the_hypervolumes_have_one_reference_point(a_batch):
     # set by the fullest tanks among the runs: a smaller swarm beside changes nothing, a larger one does
-    folder, _ = undisturbed
+    folder = a_batch
     runs = {name: Run.open(folder / "out" / name) for name in ("as-it-is", "weaker")}
     together = answers_of(runs)["hypervolume"].to_pylist()
     assert answers_of({"as-it-is": runs["as-it-is"]})["hypervolume"][0].as_py() == together[0]
     assert answers_of({"weaker": runs["weaker"]})["hypervolume"][0].as_py() != together[1]
 
 
-def test_a_run_beside_its_like_differs_in_nothing(undisturbed, swarm, tmp_path):
-    folder, _ = undisturbed
+def test_a_run_beside_its_like_differs_in_nothing(a_batch, swarm, tmp_path):
+    folder = a_batch
     again = tmp_path / "again"
     study = folder / "out" / "studies" / "as-it-is.toml"
     assert swarm("run", study, "--run", again, "--workers", "1").exit_code == 0
@@ -133,7 +142,7 @@ def test_what_is_no_run_is_left_out_and_named(two, tmp_path, swarm):
         assert science == Run.open(folder).read_table("front")["science"].to_pylist()
 
 
-def test_a_batch_is_ranked_by_the_science_of_its_chosen_plans(undisturbed):
+def test_a_batch_is_ranked_by_the_science_of_its_chosen_plans(a_batch):
     folder, result = undisturbed
     rows = list(csv.DictReader((folder / "out" / "ranking.csv").read_text(encoding="utf-8").splitlines()))
     science = {}
