@@ -142,7 +142,7 @@ def test_what_is_no_run_is_left_out_and_named(two, tmp_path, swarm):
         assert science == Run.open(folder).read_table("front")["science"].to_pylist()
 
 
-def test_a_batch_is_ranked_by_the_science_of_its_chosen_plans(a_batch):
+def test_a_batch_is_ranked_by_the_science_of_its_chosen_plans(undisturbed):
     folder, result = undisturbed
     rows = list(csv.DictReader((folder / "out" / "ranking.csv").read_text(encoding="utf-8").splitlines()))
     science = {}
