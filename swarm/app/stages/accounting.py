@@ -50,7 +50,7 @@ def work_account(work: Work) -> None:
     run.write_table("station_load", load)
     run.write_table(
         "release_attitudes",
-        release_attitudes(work.table("mothership"), recoil, places=study.probe.count),
+        release_attitudes(work.table("mothership"), recoil, flown, places=study.probe.count),
     )
     met = zip(flown["target"].to_pylist(), flown["kind"].to_pylist(), strict=True)
     passed = [leg.body for leg in study.mothership.legs[1:]]

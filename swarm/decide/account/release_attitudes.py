@@ -22,11 +22,14 @@ Floats = NDArray[np.float64]
 _EARTH = 399
 
 
-def release_attitudes(mothership: pa.Table, recoil: pa.Table, *, places: int) -> pa.Table:
+def release_attitudes(
+    mothership: pa.Table, recoil: pa.Table, opportunities: pa.Table, *, places: int
+) -> pa.Table:
     """Return the releases of a plan in order: place of the dispenser, axis, its angles to Sun and Earth, the turn.
 
-    recoil : the run's table: the probe leaves along its own velocity change
-    places : places of the dispenser, evenly round a ring, all filled at launch
+    recoil        : the run's table: the probe leaves along its own velocity change
+    opportunities : those flown; near a planet, where the mothership's table has a gap, a row says where it is released
+    places        : places of the dispenser, evenly round a ring, all filled at launch
 
     The next place is the one that leaves what is still aboard nearest to the axis of the ring; `off_axis` is how far
     its centre then is, 1 the radius of the ring.
@@ -37,6 +40,8 @@ def release_attitudes(mothership: pa.Table, recoil: pa.Table, *, places: int) ->
     )
     when = tdb_s_from_jd(np.array([row["release_jd_tdb"] for row in rows], dtype=float))
     own = _places_of(legs_of_table(mothership), when)
+    given = _given_places(opportunities, [row["opportunity"] for row in rows])
+    own = np.where(np.isnan(own), given, own)
     earth = sample(_EARTH, when)[:, :3] if len(when) else np.zeros((0, 3))
     emptied, off_axis = emptied_in_order(places, len(rows))
     turns = [math.nan, *(_angle_deg(a, b) for a, b in itertools.pairwise(axes))][: len(rows)]
@@ -83,6 +88,15 @@ def _places_of(legs: Sequence[Path], when: Floats) -> Floats:
         if held.any():
             places[held] = leg.at(when[held])[:, :3]
     return places
+
+
+def _given_places(opportunities: pa.Table, flown: Sequence[int]) -> Floats:
+    """(n, 3) km of the mothership at the release where the row itself says so; NaN where it does not."""
+    names = [f"ship_release_{axis}_km" for axis in "xyz"]
+    if not flown or names[0] not in opportunities.column_names:
+        return np.full((len(flown), 3), np.nan)
+    rows = {row["opportunity"]: [row[name] for name in names] for row in opportunities.to_pylist()}
+    return np.array([rows[number] for number in flown], dtype=float)
 
 
 def _unit(vector: Sequence[float]) -> Floats:

@@ -127,7 +127,7 @@ def test_angles_of_a_release_are_those_of_its_axis():
     # along +z, then towards the vernal equinox: a right angle apart (ICRF)
     columns |= {f"probe_change_{axis}_m_s": column for axis, column in zip(
         "xyz", ([0.0, 2.0], [0.0, 0.0], [1.0, 0.0]), strict=True)}  # fmt: skip
-    told = release_attitudes(path, pa.table(columns), places=2)
+    told = release_attitudes(path, pa.table(columns), pa.table({"opportunity": [3, 7]}), places=2)
     assert told["declination_deg"].to_pylist() == pytest.approx([90.0, 0.0])
     assert told["right_ascension_deg"][1].as_py() == pytest.approx(0.0)
     assert math.isnan(told["turn_deg"][0].as_py())
@@ -137,6 +137,26 @@ def test_angles_of_a_release_are_those_of_its_axis():
     to_sun = -np.array(place)[:, 1]
     expected = math.degrees(math.acos(to_sun[0] / np.linalg.norm(to_sun)))
     assert told["sun_angle_deg"][1].as_py() == pytest.approx(expected, abs=0.01)
+
+
+def test_a_row_says_where_it_is_released_where_the_path_does_not():
+    when = START_JD_TDB - 50.0  # before the path begins
+    columns = {"probe": [0], "opportunity": [3], "release_jd_tdb": [when]}
+    columns |= {
+        f"probe_change_{axis}_m_s": [value] for axis, value in zip("xyz", (0.0, 1.0, 0.0), strict=True)
+    }
+    rows = {
+        "opportunity": [3],
+        "ship_release_x_km": [1e8],
+        "ship_release_y_km": [0.0],
+        "ship_release_z_km": [0.0],
+    }
+    told = release_attitudes(mothership_table(), pa.table(columns), pa.table(rows), places=1)
+    assert told["sun_angle_deg"][0].as_py() == pytest.approx(90.0)
+    unknown = release_attitudes(
+        mothership_table(), pa.table(columns), pa.table({"opportunity": [3]}), places=1
+    )
+    assert math.isnan(unknown["sun_angle_deg"][0].as_py())
 
 
 def test_categories_are_those_of_the_policy():
