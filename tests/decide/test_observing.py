@@ -38,6 +38,8 @@ from tests.helpers.small_cases import (
 class HerePool:
     """Runs tasks in this process."""
 
+    workers = 1
+
     def map(self, func, items, *, shared=None):
         return [func(item, shared) for item in items]
 

@@ -74,6 +74,8 @@ FAR_DAYS = 150.0
 class HerePool:
     """Runs tasks in this process."""
 
+    workers = 1
+
     def map(self, func, items, *, shared=None, on_done=None):
         return [func(item, shared) for item in items]
 

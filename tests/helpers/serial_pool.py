@@ -9,11 +9,15 @@ from typing import Any
 
 
 class Serial:
+    workers = 1
+
     def map(self, func: Callable, items: list, *, shared: Any = None, on_done: Any = None) -> list:
         return [func(item, shared) for item in items]
 
 
 class Processes:
+    workers = 2
+
     def __init__(self, executor: ProcessPoolExecutor) -> None:
         self.executor = executor
 
