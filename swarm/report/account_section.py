@@ -20,6 +20,11 @@ _ACCOUNT = (
     ("protection_checklist", "Planetary protection: a checklist for the responsible authority", True),
 )
 _FORMS = {pa.string(): "text", pa.bool_(): "yes", pa.int64(): "0"}
+_OF_UNIT = {"kg": "2", "cost.unit": "2", "deg": "1", "h/d": "1"}
+_OF_KEY = {
+    "probe": "id", "plan": "id", "opportunity": "id", "step": "id", "share": "%0", "science": "3", "mean": "3",
+    "off_axis": "2",
+}  # fmt: skip
 
 
 def account_section(tables: PageTables) -> Markup:
@@ -41,6 +46,6 @@ def declared(table: str, key: str) -> Shown:
     unit = "-" if column.unit == "cost.unit" else column.unit  # a column of its own says which
     if unit == "JD TDB":
         return Shown(key, f"{key.removesuffix('_jd_tdb').replace('_', ' ')} (TDB)", "date")
-    form = "id" if key in ("probe", "plan", "opportunity", "step") else _FORMS.get(column.type, "4")
+    form = _OF_KEY.get(key) or _FORMS.get(column.type) or _OF_UNIT.get(column.unit, "4")
     stem = key.removesuffix(f"_{unit.replace('/', '_')}").replace("_", " ")
     return Shown(key, stem if unit == "-" else f"{stem}, {unit}", form)
