@@ -6,6 +6,7 @@ To be run twice with one NUMBA_CACHE_DIR: what a kernel calls shows as asked for
 read from the cache.
 """
 
+import contextlib
 import json
 import sys
 import tempfile
@@ -17,10 +18,15 @@ from numba.core.registry import CPUDispatcher
 from swarm.run.warm import SIGNATURES
 
 
+class NotWritten(Exception):
+    """Of an argument that the file has no form for: such a kernel is compiled when it is first used."""
+
+
 def written(kind):
     """A numba type as `swarm.run.warm` reads it."""
     if isinstance(kind, types.Array):
-        assert (kind.layout, kind.aligned) == ("C", True)
+        if (kind.layout, kind.aligned) != ("C", True):
+            raise NotWritten(kind)
         return {"array": [str(kind.dtype), kind.ndim, *([] if kind.mutable else ["read-only"])]}
     if isinstance(kind, types.BaseTuple):
         parts = [written(part) for part in kind.types]
@@ -39,7 +45,8 @@ def asked_for():
         for key, kernel in sorted(vars(module).items()):
             if isinstance(kernel, CPUDispatcher) and (kernel.__module__, kernel.__name__) == (name, key):
                 for signature in kernel.signatures:
-                    yield f"{name}:{key}", [written(kind) for kind in signature]
+                    with contextlib.suppress(NotWritten):
+                        yield f"{name}:{key}", [written(kind) for kind in signature]
 
 
 def main():

@@ -196,8 +196,8 @@ def test_probes_of_a_plan_come_in_order_of_release(run):
 def test_sections_without_tables_are_left_out_and_said(run):
     page = write_page(run).read_text(encoding="utf-8")
     assert (
-        "Not in this run folder: How many probes, How many return, When it happens, Into the air, "
-        "Under all forces, Budgets, Beside the flight" in page
+        "Not in this run folder: How many probes, How many return, When it happens, Under all forces, Budgets, "
+        "Beside the flight" in page
     )
     assert 'data-figure="tornado"' not in page
     assert not list((run.folder / "figures").glob("tornado.*"))
