@@ -157,7 +157,7 @@ def test_what_limits_and_what_stands_against_a_row(venus):
     assert (made.reason[inside & (home < 0.3)] == UNHEARD).all()
     assert (made.reason[inside & (home > 10.0)] == OK).all()
     # The normal tail is z^2 times as sensitive as z (phi(z)/z, Abramowitz and Stegun 26.2.12): at 22 sigma,
-    # 1e-102, the last digit of z is 1e-13 of the chance. It may differ: a table's arrays lie elsewhere than those of shots.
+    # 1e-102, a change of z in its last digit is 1e-13 of the chance.
     np.testing.assert_allclose(made.shown_chance, judged.worth.corridor_chance, rtol=1e-12)
     # what comes home is sent on the way down: it is there when the probe is lost
     lost_min = venus.table["descent_min"].to_numpy()[home > 0.0]
