@@ -23,7 +23,7 @@ SMALL = (
 def run(folder: Path, *changes: tuple[str, str], until: str | None = None):
     """Run it in a new folder, with further texts replaced."""
     text = TEXT
-    for old, new in (*SMALL, *changes):
+    for old, new in (*changes, *SMALL):  # a change names the text as the file has it
         assert old in text, old
         text = text.replace(old, new)
     folder.mkdir()
