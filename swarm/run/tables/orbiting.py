@@ -82,5 +82,6 @@ DRAWN_ORBITS = (
     Table(
         "altitudes", "optimize", "a date of an orbit that some plan of the front flies; only where there are any",
         ALTITUDE_COLUMNS,
+        beside="plans",
     ),
 )  # fmt: skip
