@@ -5,7 +5,7 @@ import re
 import numpy as np
 import pytest
 
-from swarm.encounter.pass_screen import none_of_passes
+from swarm.encounter.pass_left_out import none_of_passes
 from swarm.study.study_file import read_study
 from tests.helpers.skimming import demonstration, screening_of, study_in
 
