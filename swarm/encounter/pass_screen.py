@@ -7,7 +7,7 @@ being counted in the notes.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,6 +18,7 @@ from swarm.encounter.pass_judging import JudgedPasses, PassRules, judge_passes, 
 from swarm.encounter.pass_left_out import AFTER, BURN, DIVERT, IMPACT, TANK, added, of_shots, sentences
 from swarm.encounter.pass_limits import FlownRows, LowestPass, lowest_pass
 from swarm.encounter.pass_table import opportunity_columns, pass_columns
+from swarm.reach.approach.entry_rows import AskedEntries
 from swarm.reach.approach.field import OK, PlanetField
 from swarm.reach.approach.rows import Asked, LowPasses, covered_s, field_for, shot
 from swarm.reach.approach.scene import Scene, scene_of
@@ -36,6 +37,8 @@ from targets.catalogue.reading import Catalogue
 
 OnDone = Callable[[int, int], None]
 Ints = NDArray[np.int64]
+Floats = NDArray[np.float64]
+AskedRows = Asked | AskedEntries
 
 # Rows flown in one task: about a second of work. Part of no answer: a row is flown alone.
 _CHUNK = 50
@@ -97,7 +100,13 @@ def _screened(study: Study, catalogue: Catalogue, pool: Pool, on_done: OnDone | 
         path = table_of_legs(ship.legs or (path_of_scene(scene),))
     rows, names = numbered([table for table in tables if table.num_rows])
     said = tuple(_said(job, [part for part in parts if part.job == k]) for k, job in enumerate(jobs))
-    counts = _counts(catalogue, jobs, parts) | {"targets": len(names), "opportunities": rows.num_rows}
+    counts = counts_of(
+        catalogue,
+        [job.asked for job in jobs],
+        (job.ask.body for job in jobs),
+        [part.rows.shots.burn_km_s for part in parts],
+        sum(len(part.judged.rows) for part in parts),
+    ) | {"targets": len(names), "opportunities": rows.num_rows}
     targets = with_places(catalogue.take(slice(0, 0)), names)
     lowest = _lowest(jobs, parts)
     passes = _passes(jobs, parts, lowest)
@@ -178,17 +187,26 @@ def numbered(tables: list[pa.Table]) -> tuple[pa.Table, list[str]]:
     return table.add_column(2, "target_index", index), names
 
 
-def _counts(catalogue: Catalogue, jobs: Sequence[_Job], parts: Sequence[_Part]) -> dict[str, float]:
-    """What was left after each step, by the names that every screen has."""
-    burns = [1e3 * np.linalg.norm(part.rows.shots.burn_km_s, axis=1) for part in parts]
-    least = min((float(np.nanmin(np.append(burn, np.inf))) for burn in burns), default=np.inf)
+def counts_of(
+    catalogue: Catalogue,
+    asked: Sequence[AskedRows],
+    bodies: Iterable[str],
+    burns: Sequence[Floats],
+    within: int,
+) -> dict[str, float]:
+    """What was left after each step of a screen near a body, by the names that every screen has.
+
+    asked : of each job;  burns : (n, 3) km/s of each part;  within : rows that are met within the burn limit
+    """
+    speeds = [1e3 * np.linalg.norm(burn, axis=1) for burn in burns]
+    least = min((float(np.nanmin(np.append(speed, np.inf))) for speed in speeds), default=np.inf)
     return {
         "bodies": len(catalogue),
         "not_movable": 0,
-        "release_slots": len({float(t) for job in jobs for t in job.asked.release_s}),
-        "bodies_within_reach_bound": len({job.ask.body for job in jobs}),
-        "approaches": sum(_asked_for(job.asked) for job in jobs),
-        "minima_within_burn_limit": sum(len(part.judged.rows) for part in parts),
+        "release_slots": len({float(t) for rows in asked for t in rows.release_s}),
+        "bodies_within_reach_bound": len(set(bodies)),
+        "approaches": sum(asked_for(rows) for rows in asked),
+        "minima_within_burn_limit": within,
         "least_burn_m_s": least,
     }
 
@@ -215,7 +233,7 @@ def _passes(jobs: Sequence[_Job], parts: Sequence[_Part], lowest: Sequence[Lowes
     left_out = [_left_out(job, [part for part in parts if part.job == k]) for k, job in enumerate(jobs)]
     chances = [_counted(jobs[part.job], part).min(initial=np.inf) for part in parts]
     return {
-        "passes_asked": sum(_asked_for(job.asked) for job in jobs),
+        "passes_asked": sum(asked_for(job.asked) for job in jobs),
         "passes_met": sum(int((part.rows.shots.status == OK).sum()) for part in parts),
         "least_carrier_kg": min((part.judged.least_ship_kg for part in parts), default=np.inf),
         "least_impact_chance": float(min(chances, default=np.inf)),
@@ -224,7 +242,8 @@ def _passes(jobs: Sequence[_Job], parts: Sequence[_Part], lowest: Sequence[Lowes
     }
 
 
-def _asked_for(asked: Asked) -> int:
+def asked_for(asked: AskedRows) -> int:
+    """Rows asked for, those that cannot be let go in time among them."""
     return len(asked.burn_s) + asked.early + asked.late
 
 
@@ -243,7 +262,7 @@ def _left_out(job: _Job, parts: Sequence[_Part]) -> dict[str, int]:
 def _said(job: _Job, parts: Sequence[_Part]) -> str:
     """What became of every row of a job: none is left out without a word."""
     left = sum(len(_kept(job, part)) for part in parts)
-    told = [f"{_asked_for(job.asked)} passes asked for, {left} left", *sentences(_left_out(job, parts))]
+    told = [f"{asked_for(job.asked)} passes asked for, {left} left", *sentences(_left_out(job, parts))]
     whose = f", {job.design}" if isinstance(job.study.probe, DesignSettings) else ""
     when = iso_of_tdb_s(job.asked.passage.closest_tdb_s)
     return f"{job.ask.name}{whose}: {job.ask.body}, passage {job.number}, {when}: {'; '.join(told)}"

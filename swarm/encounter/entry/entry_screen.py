@@ -25,7 +25,7 @@ from swarm.encounter.entry.entry_limits import (
 )
 from swarm.encounter.entry.entry_table import entry_columns
 from swarm.encounter.entry.setting import Setting, setting_at
-from swarm.encounter.pass_screen import numbered, path_of_scene
+from swarm.encounter.pass_screen import asked_for, counts_of, numbered, path_of_scene
 from swarm.encounter.pass_table import PassMet, met_columns
 from swarm.reach.approach.entry_rows import (
     AskedEntries,
@@ -126,10 +126,16 @@ def _screened(study: Study, catalogue: Catalogue, pool: Pool, on_done: OnDone | 
     own = [[part for part in parts if part.job == k] for k in range(len(jobs))]
     _require_a_corridor(study, jobs, own)
     said = tuple(_said(job, mine) for job, mine in zip(jobs, own, strict=True))
-    counts = _counts(catalogue, jobs, parts) | {"targets": len(names), "opportunities": rows.num_rows}
+    counts = counts_of(
+        catalogue,
+        [job.asked for job in jobs],
+        (job.setting.ask.body for job in jobs),
+        [part.rows.shots.burn_km_s for part in parts],
+        sum(len(part.judged.rows) for part in parts),
+    ) | {"targets": len(names), "opportunities": rows.num_rows}
     targets = with_places(catalogue.take(slice(0, 0)), names)
     entries = {
-        "entries_asked": float(sum(_asked_for(job.asked) for job in jobs)),
+        "entries_asked": float(sum(asked_for(job.asked) for job in jobs)),
         "entries_met": float(sum(int((part.rows.shots.status == OK).sum()) for part in parts)),
     }
     cautions = [
@@ -225,31 +231,12 @@ def angles_that_do(corridor: Corridor) -> str:
     return f"{shallow[there].min():.1f} to {steep[there].max():.1f} deg"
 
 
-def _counts(catalogue: Catalogue, jobs: Sequence[_Job], parts: Sequence[_Part]) -> dict[str, float]:
-    """What was left after each step, by the names that every screen has."""
-    burns = [1e3 * np.linalg.norm(part.rows.shots.burn_km_s, axis=1) for part in parts]
-    least = min((float(np.nanmin(np.append(burn, np.inf))) for burn in burns), default=np.inf)
-    return {
-        "bodies": len(catalogue),
-        "not_movable": 0,
-        "release_slots": len({float(t) for job in jobs for t in job.asked.release_s}),
-        "bodies_within_reach_bound": len({job.setting.ask.body for job in jobs}),
-        "approaches": sum(_asked_for(job.asked) for job in jobs),
-        "minima_within_burn_limit": sum(len(part.judged.rows) for part in parts),
-        "least_burn_m_s": least,
-    }
-
-
-def _asked_for(asked: AskedEntries) -> int:
-    return len(asked.burn_s) + asked.early + asked.late
-
-
 def _said(job: _Job, parts: Sequence[_Part]) -> str:
     """What became of every row of a job: none is left out without a word."""
     asked, statuses = job.asked, [int(status) for part in parts for status in part.rows.shots.status]
     left = sum(len(part.judged.rows) for part in parts)
     inside = sum(int((part.judged.worth.corridor_chance >= IN_CORRIDOR).sum()) for part in parts)
-    told = [f"{_asked_for(asked)} entries asked for, {left} left, {inside} of them in the corridor"]
+    told = [f"{asked_for(asked)} entries asked for, {left} left, {inside} of them in the corridor"]
     told += left_out(asked.early, asked.late, statuses, ENTRY_REASONS)
     if dear := statuses.count(OK) - left:
         told.append(f"{dear} need more than probe.burn_limit_m_s")

@@ -20,7 +20,7 @@ from swarm.encounter.orbit.orbit_judging import ORBIT_IMPACT_CHANCE, judge_orbit
 from swarm.encounter.orbit.orbit_tables import OrbitRow, band_of, orbit_columns
 from swarm.encounter.orbit.surroundings import Surroundings
 from swarm.encounter.pass_judging import JudgedPasses
-from swarm.encounter.pass_screen import numbered, path_of_scene
+from swarm.encounter.pass_screen import asked_for, counts_of, numbered, path_of_scene
 from swarm.encounter.pass_table import opportunity_columns, pass_columns
 from swarm.reach.approach.field import OK, PlanetField
 from swarm.reach.approach.rows import Asked, LowPasses, covered_s, field_for, left_out, shot
@@ -133,7 +133,13 @@ def _screened(
         for ask in study.approach
         if ask.kind == ORBIT and (why := never_there(study, ask))
     ]
-    counts = _counts(catalogue, jobs, parts) | {"targets": len(names), "opportunities": rows.num_rows}
+    counts = counts_of(
+        catalogue,
+        [job.asked for job in jobs],
+        (job.ask.body for job in jobs),
+        [part.rows.shots.burn_km_s for part in parts],
+        sum(len(part.arrival) for part in parts),
+    ) | {"targets": len(names), "opportunities": rows.num_rows}
     targets = with_places(catalogue.take(slice(0, 0)), names)
     refused = {
         f"{_REFUSED}{why}": speed
@@ -225,25 +231,11 @@ def _table(study: Study, scene: Scene, job: _Job, part: _Part) -> pa.Table:
     return table.append_column("design", pa.array([job.design] * table.num_rows)) if study.designs else table
 
 
-def _counts(catalogue: Catalogue, jobs: Sequence[_Job], parts: Sequence[_Part]) -> dict[str, float]:
-    """What was left after each step, by the names that every screen has."""
-    burns = [1e3 * np.linalg.norm(part.rows.shots.burn_km_s, axis=1) for part in parts]
-    return {
-        "bodies": len(catalogue),
-        "not_movable": 0,
-        "release_slots": len({float(t) for job in jobs for t in job.asked.release_s}),
-        "bodies_within_reach_bound": len({job.ask.body for job in jobs}),
-        "approaches": sum(len(job.asked.burn_s) + job.asked.early + job.asked.late for job in jobs),
-        "minima_within_burn_limit": sum(len(part.arrival) for part in parts),
-        "least_burn_m_s": min((float(np.nanmin(np.append(burn, np.inf))) for burn in burns), default=np.inf),
-    }
-
-
 def _said(job: _Job, parts: Sequence[_Part]) -> str:
     """What became of every row of a job: none is left out without a word."""
     asked, statuses = job.asked, [int(status) for part in parts for status in part.rows.shots.status]
     refused = sorted(each for part in parts for each in part.refused)
-    told = [f"{len(asked.burn_s) + asked.early + asked.late} arrivals asked for, {statuses.count(OK)} met"]
+    told = [f"{asked_for(asked)} arrivals asked for, {statuses.count(OK)} met"]
     told += left_out(asked.early, asked.late, statuses)
     told.append(f"{sum(len(part.arrival) for part in parts)} orbits left")
     if refused:

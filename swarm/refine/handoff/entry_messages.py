@@ -24,14 +24,12 @@ from swarm.refine.handoff.opm import opm_text, read_opm
 from swarm.refine.handoff.pass_messages import body_lines, cell, parameter_messages
 from swarm.refine.handoff.pass_read_back import (
     READ_BACK_KM,
-    flown_off,
+    compared_again,
     messages_of,
     read_segments,
-    same_impulse,
-    same_message,
 )
 from swarm.refine.handoff.read_back import ReadBackDiffers
-from swarm.refine.pass_path import About, PassPath, burn_km_s, burn_s, field_of_pass, path_of_pass
+from swarm.refine.pass_path import About, PassPath, burn_km_s, field_of_pass, path_of_pass
 from swarm.run.csv_cells import csv_of_rows
 from swarm.run.folder import sha256_of
 from swarm.study.schema import Study
@@ -169,14 +167,7 @@ def _read_back(
         end = read_opm(folder / f"{stem}_interface.opm", center=last.center)
     except (InputError, OSError, ValueError, KeyError, IndexError, StopIteration) as refused:
         raise ReadBackDiffers(f"a file of the entry of probe {probe} cannot be read: {refused}") from refused
-    before = [each for each in segments if each.stretch.epochs_tdb_s[0] < burn_s(row)]
-    worst = np.zeros(2)
-    for part in (before, segments[len(before) :]):
-        if part:
-            worst = np.maximum(worst, flown_off(file.name, part, body, field, ephemeris))
-    same_impulse(file.name, row, before, segments[len(before) :], (body, field, ephemeris))
-    for which, (message, first) in messages.items():
-        same_message(f"{stem}_{which}.opm", message, first, row)
+    worst = compared_again(stem, row, (body, field, ephemeris), segments, messages)
     off = np.abs(end.state - last.stretch.states[-1])
     if off[:3].max() > READ_BACK_KM or end.manoeuvre is not None:
         raise ReadBackDiffers(f"{stem}_interface.opm: {1e3 * off[:3].max():.3g} m from where the path ends")

@@ -46,14 +46,7 @@ def read_back_pass(
         messages = messages_of(folder, f"probe_{probe:02d}_pass", row, segments)
     except (InputError, OSError, ValueError, KeyError, IndexError, StopIteration) as refused:
         raise ReadBackDiffers(f"a file of the pass of probe {probe} cannot be read: {refused}") from refused
-    before = [each for each in segments if each.stretch.epochs_tdb_s[0] < burn_s(row)]
-    worst = np.zeros(2)
-    for part in (before, segments[len(before) :]):
-        if part:
-            worst = np.maximum(worst, flown_off(file.name, part, body, field, ephemeris))
-    same_impulse(file.name, row, before, segments[len(before) :], (body, field, ephemeris))
-    for which, (message, first) in messages.items():
-        same_message(f"probe_{probe:02d}_pass_{which}.opm", message, first, row)
+    worst = compared_again(file.stem, row, (body, field, ephemeris), segments, messages)
     worst = np.maximum(worst, _spk_off(spk, probe, segments, (body, field, ephemeris)))
     if not worst[0] <= READ_BACK_KM:
         raise ReadBackDiffers(f"{file.name}: {1e3 * worst[0]:.3g} m from what it is compared with")
@@ -75,6 +68,29 @@ def messages_of(
         which: (read_opm(folder / f"{stem}_{which}.opm", center=first.center), first)
         for which, first in firsts.items()
     }
+
+
+def compared_again(
+    stem: str,
+    row: dict[str, Any],
+    where: tuple[Mass, PlanetField, Ephemeris],
+    segments: list[About],
+    messages: dict[str, tuple[Parameters, About]],
+) -> Floats:
+    """(2,) worst differences, km and km/s, of the segments of a message from flights that start at their first states.
+
+    Raises ReadBackDiffers where the impulse between them, or a parameter message, is not that of the row.
+    """
+    name = f"{stem}.oem"
+    before = [each for each in segments if each.stretch.epochs_tdb_s[0] < burn_s(row)]
+    worst = np.zeros(2)
+    for part in (before, segments[len(before) :]):
+        if part:
+            worst = np.maximum(worst, flown_off(name, part, *where))
+    same_impulse(name, row, before, segments[len(before) :], where)
+    for which, (message, first) in messages.items():
+        same_message(f"{stem}_{which}.opm", message, first, row)
+    return worst
 
 
 def flown_off(
