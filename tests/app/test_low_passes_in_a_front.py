@@ -13,29 +13,17 @@ from swarm.study.kind_names import FLYBY, LOW_PASS
 from targets.base.errors import NothingFeasible
 from targets.catalogue.places import is_place
 from targets.masses.massive import mass_named
+from tests.helpers.ledum import QUICK
 from tests.helpers.places import ROOT
+from tests.helpers.skimming import with_keys
 
 HAREBELL = (ROOT / "runs" / "harebell" / "study.toml").read_text(encoding="utf-8")
 SORREL = (ROOT / "runs" / "sorrel" / "study.toml").read_text(encoding="utf-8")
-# Small enough for every day: fewer bodies, dates, heights and clock angles, and a short search.
-QUICK = """
-[optimize]
-islands = 2
-population = 16
-epochs = 2
-generations_per_epoch = 5
-polish_steps = 1
-constraint_costs = false
-levels = 5
-"""
 
 
 def small(text: str, **changes: str) -> str:
-    for key, value in changes.items():
-        lines = [line for line in text.splitlines() if line.split("=")[0].strip() == key]
-        assert lines, key
-        text = text.replace(lines[0], f"{key} = {value}")
-    return text + QUICK
+    """Small enough for every day: fewer bodies, dates, heights and clock angles, and a short search."""
+    return with_keys(text, **changes) + QUICK
 
 
 def run(folder: Path, text: str, until: str | None = None):

@@ -16,7 +16,11 @@ from tests.helpers.places import ROOT
 
 def demonstration(name: str, **changes: str) -> str:
     """The text of a demonstration's study with some of its keys set otherwise."""
-    text = (ROOT / "runs" / name / "study.toml").read_text(encoding="utf-8")
+    return with_keys((ROOT / "runs" / name / "study.toml").read_text(encoding="utf-8"), **changes)
+
+
+def with_keys(text: str, **changes: str) -> str:
+    """The text of a study with other values of keys, where each first stands."""
     for key, value in changes.items():
         lines = [line for line in text.splitlines() if line.split("=")[0].strip() == key]
         assert lines, key
