@@ -40,8 +40,14 @@ def claim_kernel_cache() -> None:
     copy that is dropped at the end. A folder set by the user is left alone.
     """
     os.environ.setdefault(LOCATORS_VARIABLE, LOCATORS)
-    if os.environ.get(CACHE_VARIABLE):
-        return
+    if not os.environ.get(CACHE_VARIABLE):
+        _claim_folder()
+    if "numba" in sys.modules:  # imported by a script before this project: it has read its settings already
+        sys.modules["numba"].config.reload_config()
+
+
+def _claim_folder() -> None:
+    """Name the folder in the user's cache, or one that is dropped at the end, to numba."""
     kept = user_cache() / f"kernels-{_sources_digest()}"
     try:
         kept.mkdir(parents=True, exist_ok=True)

@@ -11,8 +11,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
-from swarm.study.ranges import defaults_of
-
 if TYPE_CHECKING:
     from swarm.study.schema import Study
 
@@ -49,6 +47,8 @@ READS: dict[str, tuple[str, ...]] = {
 
 def values_of(study: Study) -> dict[str, Any]:
     """Every value of a study by its key; of rows, legs and groups a list, one value each."""
+    from swarm.study.ranges import defaults_of  # here: a command's name alone must not load compiled code
+
     values = dict(_flat("", study.model_dump(mode="json", by_alias=True)))
     return values | {LEFT: [default.key for default in defaults_of(study)]}
 

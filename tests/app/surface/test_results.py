@@ -130,6 +130,22 @@ print(os.environ['NUMBA_CACHE_DIR'], numba.config.CACHE_DIR)
     assert Path(claimed).parent == tmp_path
 
 
+def test_the_command_line_loads_no_kernel_before_its_cache_is_claimed():
+    code = "import sys, swarm.app.cli; print('numba' in sys.modules, '.')"
+    assert python(code) == ["False", "."]
+
+
+def test_a_script_that_has_numba_already_gets_the_same_cache(tmp_path):
+    code = """
+import numba, swarm
+swarm.read_study
+from targets.motion.twobody import drift
+print(drift._cache.cache_path)
+"""
+    (path,) = python(code, SWARM_CACHE_DIR=str(tmp_path))
+    assert Path(path).relative_to(tmp_path).parts[1:] == ("targets", "motion")
+
+
 def test_functions_stay_when_rooms_of_the_same_name_are_imported():
     code = """
 import swarm, swarm.optimize.search, swarm.refine.whole_plan
