@@ -13,7 +13,7 @@ from swarm.optimize.neighbours import explore
 from swarm.plan.constraints import UNUSED
 from swarm.plan.data import PlanData
 from swarm.plan.objectives import evaluate
-from swarm.plan.rules import PlanRules, decode
+from swarm.plan.rules import PlanRules, decode, decode_as_met, new_met
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -55,6 +55,10 @@ class PlanProblem:
 
     def __init__(self, data: PlanData, rules: PlanRules) -> None:
         self.data, self.rules = data, rules
+        self._met = new_met()  # a worker's own: what one has found of pairs is not sent to the others
+
+    def __reduce__(self) -> tuple[type[PlanProblem], tuple[PlanData, PlanRules]]:
+        return PlanProblem, (self.data, self.rules)
 
     def bounds(self) -> tuple[Floats, Floats]:
         count = len(self.data.target)
@@ -66,7 +70,7 @@ class PlanProblem:
 
     def decoded(self, genes: NDArray) -> Ints:
         whole = np.asarray(genes).reshape(-1, self.data.probes).astype(np.int64)
-        return decode(whole, self.rules)
+        return decode_as_met(whole, self.rules, self._met)
 
     def costs(self, plans: NDArray) -> Floats:
         return costs_of(evaluate(plans, self.data))

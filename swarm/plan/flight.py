@@ -46,9 +46,12 @@ class Offsets(NamedTuple):
     nodes: NDArray[np.float32]  # (n, k, 6) km, km/s from there on; before the burn the arc is continued
     burn_s: Floats  # (n,)
     encounter_s: Floats  # (n,)
+    fastest_km_s: Floats  # (n,) no part of an offset's way is passed faster
 
 
-NO_OFFSETS = Offsets(0.0, np.zeros(0, np.int64), np.zeros((0, 2, 6), np.float32), np.zeros(0), np.zeros(0))
+NO_OFFSETS = Offsets(
+    0.0, np.zeros(0, np.int64), np.zeros((0, 2, 6), np.float32), np.zeros(0), np.zeros(0), np.zeros(0)
+)
 
 
 class Flight:
@@ -160,11 +163,23 @@ class Flight:
         last = np.ceil((self.encounter_s - start_s) / NODE_S).astype(np.int64)
         nodes = np.zeros((len(first), int((last - first).max()) + 1, 6), dtype=np.float32)
         _fill_offsets(self.before, self.after, start_s + NODE_S * first - self.burn_s, NODE_S, nodes)
-        return Offsets(start_s, first, nodes, self.burn_s, self.encounter_s)
+        return Offsets(start_s, first, nodes, self.burn_s, self.encounter_s, _fastest_km_s(nodes))
 
     def mothership_distance_km(self, after_days: float) -> Floats:
         """Least distance from the mothership, from so long after the burn until the encounter, (n,)."""
         return _mothership_distances(self.offsets, after_days * DAY_S)
+
+
+def _fastest_km_s(nodes: NDArray[np.float32]) -> Floats:
+    """Bound of the speed along each row of nodes, (n,): that of the cubics between them.
+
+    The velocity of a cubic lies in the hull of its three control points (Bernstein's form): those of both ends and
+    3 (p1 - p0) / h - v0 - v1.
+    """
+    place, velocity = nodes[:, :, :3].astype(np.float64), nodes[:, :, 3:].astype(np.float64)
+    middle = 3.0 / NODE_S * np.diff(place, axis=1) - velocity[:, :-1] - velocity[:, 1:]
+    speeds = [np.linalg.norm(each, axis=2).max(axis=1) for each in (velocity, middle)]
+    return np.asarray(np.maximum(*speeds))
 
 
 # --- kernels ------------------------------------------------------------------------------------------------
@@ -238,6 +253,42 @@ def least_distance_km(
         if u1 > u0:
             least = min(least, _between_nodes(a, b, k, u0, u1, offsets, enough_km))
     return least
+
+
+@njit(cache=True)
+def come_near(a: int, b: int, low_s: float, high_s: float, offsets: Offsets, limit_km: float) -> bool:
+    """Whether probes a and b come nearer than a limit over [low, high]: `least_distance_km` below it, found sooner.
+
+    From a node at which they are far apart they cannot meet for a while, whichever way they move: those spans are
+    passed over. The others are looked at as there.
+    """
+    if not low_s < high_s:
+        return False
+    start, step = offsets.start_s, NODE_S
+    span_km = (offsets.fastest_km_s[a] + offsets.fastest_km_s[b]) * step
+    k, last = int(np.floor((low_s - start) / step)), int(np.floor((high_s - start) / step))
+    while k <= last:
+        # less what sums round
+        spare_km = _apart_km(a, b, k, offsets) * (1.0 - 1e-9) - limit_km
+        if spare_km >= span_km > 0.0:
+            k += int(min(spare_km / span_km, last + 1.0))
+            continue
+        u0 = max((low_s - start) / step - k, 0.0)
+        u1 = min((high_s - start) / step - k, 1.0)
+        if u1 > u0 and _between_nodes(a, b, k, u0, u1, offsets, limit_km) < limit_km:
+            return True
+        k += 1
+    return False
+
+
+@njit(cache=True)
+def _apart_km(a: int, b: int, k: int, offsets: Offsets) -> float:
+    """Distance between probes a and b at node k."""
+    i, j = k - offsets.first[a], k - offsets.first[b]
+    square = 0.0
+    for c in range(3):
+        square += (np.float64(offsets.nodes[a, i, c]) - np.float64(offsets.nodes[b, j, c])) ** 2
+    return np.sqrt(square)
 
 
 @njit(cache=True)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from scipy.sparse import csr_array, vstack
 
 from swarm.plan.data import PlanData, column
-from swarm.plan.flight import NO_OFFSETS, Flight, Offsets, least_distance_km
+from swarm.plan.flight import NO_OFFSETS, Flight, Offsets, come_near
 from targets.base.constants import DAY_S
 
 if TYPE_CHECKING:
@@ -360,7 +360,7 @@ def _recontact(a: int, b: int, rules: PlanRules) -> bool:
     high = min(offsets.encounter_s[a], offsets.encounter_s[b])
     if rules.place[a] == rules.place[b]:
         high -= apart_s
-    return least_distance_km(a, b, low, high, offsets, rules.recontact_km) < rules.recontact_km
+    return come_near(a, b, low, high, offsets, rules.recontact_km)
 
 
 @njit(cache=True)
@@ -382,7 +382,13 @@ def decode(genes: Ints, rules: PlanRules) -> Ints:
     A gene is an opportunity, or negative for none. Genes are served in order; one that does not fit is
     replaced by the cheapest opportunity of the same target that does, else dropped.
     """
-    plans, met = np.full_like(genes, UNUSED), new_met()
+    return decode_as_met(genes, rules, new_met())
+
+
+@njit(cache=True)
+def decode_as_met(genes: Ints, rules: PlanRules, met: Ints) -> Ints:
+    """As `decode`, where the same pairs are met again and again; `met` as of `fits_as_met`."""
+    plans = np.full_like(genes, UNUSED)
     for i in range(genes.shape[0]):
         for j in range(genes.shape[1]):
             if genes[i, j] >= 0:

@@ -5,7 +5,7 @@ import pytest
 from numba import njit
 
 from swarm.optimize.archive import Archive, _first_front, costs_of, merged
-from swarm.optimize.beating import beaten, new_rivals, noted
+from swarm.optimize.beating import beater, beats, costs_at, new_rivals, noted
 from swarm.optimize.neighbours import explore
 from swarm.optimize.pricing import fill_prices, new_prices
 from swarm.optimize.problem import random_plans
@@ -22,7 +22,8 @@ def held_one_after_the_other(costs):
     rivals, answers, size = new_rivals(costs.shape[0]), np.zeros(costs.shape[0], dtype=np.bool_), 0
     for k in range(costs.shape[0]):
         new = (costs[k, 0], costs[k, 1], costs[k, 2])
-        answers[k] = beaten(new, rivals, size)
+        row = beater(new, rivals, size)
+        answers[k] = row >= 0 and beats(costs_at(rivals, row), new)
         if not answers[k]:
             noted(new, rivals, size)
             size += 1

@@ -1,9 +1,10 @@
 """Pairs that were looked at before: the same plans fit, whatever is known of them."""
 
 import numpy as np
+import pytest
 from numba import njit
 
-from swarm.plan.flight import Flight
+from swarm.plan.flight import Flight, come_near, least_distance_km
 from swarm.plan.rules import fits, fits_as_met, new_met
 from tests.helpers.flown_as_aimed import plan_data, plan_rules
 from tests.helpers.small_cases import make_study, make_targets
@@ -35,3 +36,21 @@ def test_what_is_looked_up_is_what_is_found():
     assert (looked_up == found).all()
     apart = one_after_the_other(genes, rules._replace(recontact_km=0.0), new_met())[1]
     assert 0.1 * apart.sum() < found.sum() < 0.99 * apart.sum()
+
+
+@pytest.mark.parametrize("limit_km", [1e3, 1e5, 3e5, 1e6, 1e7])
+def test_what_comes_near_is_what_is_nearer_than_the_limit(limit_km):
+    """Spans that are passed over hide nothing: every pair of 60 flights, over the whole flight and parts of it."""
+    offsets = Flight(random_table(60), PATH).offsets
+    rng, near = np.random.default_rng(3), 0
+    for a in range(60):
+        for b in range(a):
+            low = max(offsets.burn_s[a], offsets.burn_s[b])
+            high = min(offsets.encounter_s[a], offsets.encounter_s[b])
+            low, high = (
+                np.sort(rng.uniform(low, high, 2)) if high > low and rng.random() < 0.3 else (low, high)
+            )
+            plain = least_distance_km(a, b, low, high, offsets, limit_km) < limit_km
+            assert come_near(a, b, low, high, offsets, limit_km) == plain
+            near += plain
+    assert 0 < near < 60 * 59 / 2
