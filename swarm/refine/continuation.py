@@ -46,9 +46,12 @@ Floats = NDArray[np.float64]
 _AIR_KM = 100.0
 # A century need not close within a metre: 1e-10 of distance and speed per step, where refinement takes 1e-13.
 _CENTURY_TOLERANCE = 1e-10
-# The common step: a share of a turn at the periapsis, in which nearly all keep to the tolerance, and at most 16 days,
-# in which a body between two planets' orbits meets neither (tests/benchmarks/test_refine_speed.py).
-_STEPS_A_TURN, _STEP_MAX_S = 50.0, 16.0 * DAY_S
+# The common step: a share of a turn at the periapsis, in which nearly all keep to the tolerance, and at most 24 days
+# (tests/benchmarks/test_refine_speed.py).
+_STEPS_A_TURN, _STEP_MAX_S = 40.0, 24.0 * DAY_S
+# What a step may take a body of its distance from the Sun before it is trusted to stay beyond half of it; and what is
+# added to the bound of an acceleration for all that pulls but the Sun and the planet that is asked about.
+_HALF_WAY, _MORE = 0.95, 1.1
 # Bodies that are stepped together: their stages fit the fast part of the processor's memory. Part of no answer.
 _BLOCK = 64
 
@@ -79,13 +82,13 @@ class StagePlaces(NamedTuple):
 
 
 class Room(NamedTuple):
-    """Room to work in for a block of m bodies: new and work (6, m), stages (12, 6, m), free and error (m,); and what
+    """Room to work in for a block of m bodies: new and work (6, m), stages (12, 6, m), clear and error (m,); and what
     one body needs that goes alone."""
 
     new: Floats
     work: Floats
     stages: Floats
-    free: Floats
+    clear: NDArray[np.bool_]
     error: Floats
     alone: tuple[Floats, Floats, Floats, Floats]
 
@@ -96,8 +99,9 @@ def follow_to_impact(
     """Follow (n, 6) states until they hit a planet or the span ends.
 
     An impact is a step's end inside half a sphere of influence, inbound, on a conic whose periapsis is below the
-    surface. No step is longer than it takes to reach the next such sphere at the sum of both speeds, so none is
-    stepped over; inside one, a step is a quarter of its radius at most.
+    surface. A common step is taken only by who surely stays out of all such spheres (`_clear_together`). Who goes alone
+    takes no step longer than it takes to reach the next sphere at the sum of both speeds, so none is stepped over;
+    inside one, a step is a quarter of its radius at most.
     """
     n = len(states)
     out = Followed(
@@ -116,16 +120,18 @@ def _in_blocks(n: int) -> NDArray[np.int64]:
     return np.where(places < n, places, -1).reshape(blocks, -1)
 
 
-def _planets() -> tuple[Floats, Floats, Floats]:
-    """Radius, half a sphere of influence and greatest speed of the rows of NAMES, zeros where nothing can be hit."""
-    radius, reach, speed = np.zeros(len(NAMES)), np.zeros(len(NAMES)), np.zeros(len(NAMES))
+def _planets() -> tuple[Floats, Floats, Floats, Floats]:
+    """Of the rows of NAMES radius, half a sphere of influence, greatest speed and the Sun's greatest pull, km/s^2; zeros
+    where nothing can be hit."""
+    radius, reach, speed, pull = (np.zeros(len(NAMES)) for _ in range(4))
     for planet in PLANETS:
         row = NAMES.index(planet.name)
         radius[row] = planet.radius_km + (_AIR_KM if planet.name == "Earth" else 0.0)
         reach[row] = 0.5 * planet.influence_km
         # no planet is faster than its mean speed by more than Mercury, 1.22 (e = 0.206)
         speed[row] = 1.25 * math.sqrt(GM_SUN_KM3_S2 / (planet.a_au * AU_KM))
-    return radius, reach, speed
+        pull[row] = GM_SUN_KM3_S2 / (0.79 * planet.a_au * AU_KM) ** 2  # none comes nearer than Mercury, 0.794 a
+    return radius, reach, speed, pull
 
 
 def _common_step_s(states: Floats) -> float:
@@ -152,7 +158,7 @@ def _periapsis_km(d, mu):
 @njit(cache=True)
 def _struck(y, t, tables, planets):
     """Row of the planet that a state is about to hit, or 0, and the longest step that meets none unseen."""
-    radius, reach, speed = planets
+    radius, reach, speed, _ = planets
     own = math.sqrt(y[3] * y[3] + y[4] * y[4] + y[5] * y[5])
     d, free = np.empty(6), _STEP_MAX_S
     for body in range(2, tables.gm.size):
@@ -253,22 +259,59 @@ def _rates_together(y, beta, tables, places, sun, out):
 
 
 @njit(cache=True, error_model="numpy")
-def _free_together(y, planets, places, free):
-    """Longest step of each that meets no planet unseen; 0 inside half a sphere of influence.
+def _clear_together(y, new, h, gm, planets, sky, clear):
+    """Whether each stays out of half a sphere of influence of every planet through a step from `y` to `new`.
 
-    States are about the centre of mass: the Sun's own 16 m/s about it is far within what `speed` allows.
+    A way whose acceleration is at most a leaves its chord by at most a h^2 / 8: so the nearest point of the chord, in
+    the frame of the planet, less that. The body's own acceleration is bounded from where it comes at most half as far
+    from the Sun as at the nearer end, which no body does that is not faster there than its energy allows.
     """
-    _, reach, speed = planets
-    free[:] = _STEP_MAX_S
+    _, reach, speed, pull = planets
+    fastest, most = 0.0, np.empty(clear.size)
+    for i in range(clear.size):
+        r0, r1 = _from_sun(y, i, sky.suns[0]), _from_sun(new, i, sky.suns[11])
+        r, speed2 = min(r0, r1), y[3, i] ** 2 + y[4, i] ** 2 + y[5, i] ** 2
+        most2 = speed2 - 2.0 * GM_SUN_KM3_S2 / r0 + 4.0 * GM_SUN_KM3_S2 / r
+        most[i] = math.sqrt(most2)
+        # written so that a NaN is not clear
+        clear[i] = most[i] * h < _HALF_WAY * r
+        fastest = max(fastest, most[i])
     for body in range(2, reach.size):
         if reach[body] == 0.0:
             continue
-        px, py, pz = places[body, 0], places[body, 1], places[body, 2]
-        for i in range(free.size):
-            dx, dy, dz = y[0, i] - px, y[1, i] - py, y[2, i] - pz
-            own = math.sqrt(y[3, i] * y[3, i] + y[4, i] * y[4, i] + y[5, i] * y[5, i])
-            gap = math.sqrt(dx * dx + dy * dy + dz * dz) - reach[body]
-            free[i] = min(free[i], max(gap, 0.0) / (own + speed[body]))
+        start, end = sky.places[0, body], sky.places[11, body]
+        if _all_beyond(y, start, reach[body] + (fastest + speed[body]) * h):
+            continue
+        pulled = _MORE * (pull[body] + gm[body] / reach[body] ** 2)
+        for i in range(clear.size):
+            r = min(_from_sun(y, i, sky.suns[0]), _from_sun(new, i, sky.suns[11]))
+            bent = (pulled + _MORE * 4.0 * GM_SUN_KM3_S2 / (r * r)) * h * h / 8.0
+            beyond = reach[body] + (most[i] + speed[body]) * h
+            x, yy, z = y[0, i] - start[0], y[1, i] - start[1], y[2, i] - start[2]
+            km2 = x * x + yy * yy + z * z
+            dx, dy, dz = new[0, i] - end[0] - x, new[1, i] - end[1] - yy, new[2, i] - end[2] - z
+            along = -(x * dx + yy * dy + z * dz) / (dx * dx + dy * dy + dz * dz)
+            share = min(max(along, 0.0), 1.0)
+            x, yy, z = x + share * dx, yy + share * dy, z + share * dz
+            near = math.sqrt(x * x + yy * yy + z * z) <= bent + reach[body]
+            # as for the block: what becomes of a body must not hang on those beside it
+            clear[i] = clear[i] and not (near and km2 <= beyond * beyond)
+
+
+@njit(cache=True, error_model="numpy")
+def _all_beyond(y, place, km):
+    """Whether no body of a block is within a distance of a place."""
+    least = np.inf
+    for i in range(y.shape[1]):
+        dx, dy, dz = y[0, i] - place[0], y[1, i] - place[1], y[2, i] - place[2]
+        least = min(least, dx * dx + dy * dy + dz * dz)
+    return least > km * km
+
+
+@njit(cache=True, error_model="numpy")
+def _from_sun(y, i, sun):
+    x, yy, z = y[0, i] - sun[0], y[1, i] - sun[1], y[2, i] - sun[2]
+    return math.sqrt(x * x + yy * yy + z * z)
 
 
 @njit(cache=True, error_model="numpy")
@@ -324,7 +367,8 @@ def _follow_all(begin, span, count, beta, tables, planets, places, out):
             y[b, :, i] = out.states[max(places[b, i], 0)] + sun
     sky = StagePlaces(np.zeros((12, tables.gm.size, 3)), np.zeros((12, 6)))
     alone = (np.empty((13, 6)), np.empty(6), np.empty(6), np.zeros((3, 3)))
-    room = Room(np.empty((6, m)), np.empty((6, m)), np.empty((12, 6, m)), np.empty(m), np.empty(m), alone)
+    clear = np.empty(m, dtype=np.bool_)
+    room = Room(np.empty((6, m)), np.empty((6, m)), np.empty((12, 6, m)), clear, np.empty(m), alone)
     for k in range(count):
         t, end = begin + span * k / count, begin + span * (k + 1) / count
         _look_up(t, end - t, tables, sky)
@@ -342,14 +386,14 @@ def _follow_all(begin, span, count, beta, tables, planets, places, out):
 def _step_block(times, y, beta, tables, planets, sky, sun_then, bodies, room, out):
     """One common step of a block; who is near a planet, or needs a shorter step, goes through it alone."""
     begin, t, end = times
-    new, free, error, own = room.new, room.free, room.error, np.empty(6)
-    _free_together(y, planets, sky.places[0], free)
+    new, clear, error, own = room.new, room.clear, room.error, np.empty(6)
     _step_together(y, end - t, beta, tables, sky, room.stages, room.work, new, error)
+    _clear_together(y, new, end - t, tables.gm, planets, sky, clear)
     for i in range(bodies.size):
         body = bodies[i]
         if body < 0 or out.hit[body] > 0 or out.status[body] != OK:
             continue
-        if free[i] >= end - t and error[i] <= 1.0:
+        if clear[i] and error[i] <= 1.0:
             y[:, i] = new[:, i]
             continue
         own[:] = y[:, i] - sky.suns[0]
