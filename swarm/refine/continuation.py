@@ -121,8 +121,10 @@ def _in_blocks(n: int) -> NDArray[np.int64]:
 
 
 def _planets() -> tuple[Floats, Floats, Floats, Floats]:
-    """Of the rows of NAMES radius, half a sphere of influence, greatest speed and the Sun's greatest pull, km/s^2; zeros
-    where nothing can be hit."""
+    """Of the rows of NAMES: radius, half a sphere of influence, greatest speed, the Sun's greatest pull (km/s^2).
+
+    Zeros where nothing can be hit.
+    """
     radius, reach, speed, pull = (np.zeros(len(NAMES)) for _ in range(4))
     for planet in PLANETS:
         row = NAMES.index(planet.name)
@@ -130,7 +132,9 @@ def _planets() -> tuple[Floats, Floats, Floats, Floats]:
         reach[row] = 0.5 * planet.influence_km
         # no planet is faster than its mean speed by more than Mercury, 1.22 (e = 0.206)
         speed[row] = 1.25 * math.sqrt(GM_SUN_KM3_S2 / (planet.a_au * AU_KM))
-        pull[row] = GM_SUN_KM3_S2 / (0.79 * planet.a_au * AU_KM) ** 2  # none comes nearer than Mercury, 0.794 a
+        pull[row] = (
+            GM_SUN_KM3_S2 / (0.79 * planet.a_au * AU_KM) ** 2
+        )  # none comes nearer than Mercury, 0.794 a
     return radius, reach, speed, pull
 
 

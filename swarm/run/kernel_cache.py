@@ -42,7 +42,12 @@ def claim_kernel_cache() -> None:
     os.environ.setdefault(LOCATORS_VARIABLE, LOCATORS)
     if not os.environ.get(CACHE_VARIABLE):
         _claim_folder()
-    if "numba" in sys.modules:  # imported by a script before this project: it has read its settings already
+    tell_numba()
+
+
+def tell_numba() -> None:
+    """Have numba read its settings again, where a script imported it before this project: it has read them already."""
+    if "numba" in sys.modules:
         sys.modules["numba"].config.reload_config()
 
 

@@ -1,8 +1,10 @@
 """Kernels compiled on all workers side by side, before a run asks for them one after the other.
 
 Which kernels the stages ask for, and with what, stands in `signatures.jsonl` (written by
-`tests.helpers.kernel_signatures`). Each worker compiles into its own folder; the driver joins what they made into its
-own, and hands it on. A line that is out of date costs time only: the kernel is then compiled when it is first used.
+`tests.helpers.kernel_signatures`). Each worker compiles into its own folder, having taken over what the others of its
+machine have made: kernels call one another, and each would compile what they share again. The driver joins what they
+made into its own, and hands it on. A line that is out of date costs time only: the kernel is then compiled when it is
+first used.
 """
 
 from __future__ import annotations
@@ -16,7 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from swarm.run.kernel_cache import CACHE_VARIABLE, join_kernels
-from swarm.run.workers import Pool
+from swarm.run.workers import Pool, kernels_beside
 
 SIGNATURES = Path(__file__).with_name("signatures.jsonl")
 
@@ -63,12 +65,15 @@ def _size(asked: Sequence[dict[str, Any]]) -> int:
 def _compile(asked: list[dict[str, Any]], shared: None) -> tuple[int, tuple[str, ...], str | None]:
     """A task: how many were compiled, which were not, and where they lie."""
     left = []
+    own = os.environ.get(CACHE_VARIABLE)
     for one in asked:
+        for beside in kernels_beside(own):
+            join_kernels(beside, Path(str(own)))
         try:
             kernel_of(one["kernel"]).compile(tuple(kind_of(kind) for kind in one["of"]))
         except Exception:  # of another version of a kernel: nothing is lost but time
             left.append(one["kernel"])
-    return len(asked) - len(left), tuple(left), os.environ.get(CACHE_VARIABLE)
+    return len(asked) - len(left), tuple(left), own
 
 
 def kernel_of(name: str) -> Any:

@@ -25,7 +25,7 @@ from typing import Any
 import dask
 import distributed
 
-from swarm.run.kernel_cache import CACHE_VARIABLE, join_kernels, take_over
+from swarm.run.kernel_cache import CACHE_VARIABLE, join_kernels, take_over, tell_numba
 from swarm.run.scratch import scratch_folder
 from targets.base.errors import InputError, SchedulerLost
 
@@ -312,7 +312,15 @@ class _OwnKernelCache(distributed.WorkerPlugin):
     def setup(self, worker: Any) -> None:
         os.environ[CACHE_VARIABLE] = os.path.join(worker.local_directory, _KERNELS)
         os.environ["NUMBA_NUM_THREADS"] = "1"
+        tell_numba()  # a script may have it loaded already
         _fill_kernel_cache(self.source)
+
+
+def kernels_beside(own: str | None) -> list[Path]:
+    """The folders of kernels of the other workers of this machine, of a worker whose own is `own`."""
+    if own is None or Path(own).name != _KERNELS:
+        return []
+    return sorted(set(Path(own).parent.parent.glob(f"*/{_KERNELS}")) - {Path(own)})
 
 
 def _cache_state(folder: str | None) -> _CacheState:
