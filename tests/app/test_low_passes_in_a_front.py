@@ -13,7 +13,7 @@ from swarm.study.kind_names import FLYBY, LOW_PASS
 from targets.base.errors import NothingFeasible
 from targets.catalogue.places import is_place
 from targets.masses.massive import mass_named
-from tests.helpers.ledum import QUICK
+from tests.helpers.ledum import FEW_SAMPLES, QUICK
 from tests.helpers.places import ROOT
 from tests.helpers.skimming import with_keys
 
@@ -23,7 +23,7 @@ SORREL = (ROOT / "runs" / "sorrel" / "study.toml").read_text(encoding="utf-8")
 
 def small(text: str, **changes: str) -> str:
     """Small enough for every day: fewer bodies, dates, heights and clock angles, and a short search."""
-    return with_keys(text, **changes) + QUICK
+    return with_keys(text, **changes) + QUICK + FEW_SAMPLES
 
 
 def run(folder: Path, text: str, until: str | None = None):

@@ -1,4 +1,4 @@
-"""The demonstration of entries, cut down: few bodies, angles, dates and clock angles, and a short search."""
+"""The demonstration of entries, cut down: few bodies, angles, dates and clock angles, a short search, few samples."""
 
 from pathlib import Path
 
@@ -15,6 +15,15 @@ generations_per_epoch = 5
 polish_steps = 1
 constraint_costs = false
 levels = 5
+"""
+FEW_SAMPLES = """
+[refine]
+linear_samples = 500
+full_samples = 50
+recontact_samples = 3
+impact_samples = 1
+impact_years = 2.0
+earth_years = 2.0
 """
 
 
@@ -35,7 +44,7 @@ def small(**changes: str) -> str:
         arrival_offsets_min="[-60, -30]", clock_step_deg="90",
     )  # fmt: skip
     without = text.split("[optimize]")[0] if "[optimize]" in text else text
-    return changed(without, **changes) + QUICK
+    return changed(without, **changes) + QUICK + FEW_SAMPLES
 
 
 def written_study(folder: Path, text: str):

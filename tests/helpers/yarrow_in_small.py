@@ -3,6 +3,7 @@
 from pathlib import Path
 
 from swarm.app.pipeline import Options, run_all
+from tests.helpers.ledum import FEW_SAMPLES
 from tests.helpers.places import ROOT
 
 TEXT = (ROOT / "runs" / "yarrow" / "study.toml").read_text(encoding="utf-8")
@@ -27,6 +28,6 @@ def run(folder: Path, *changes: tuple[str, str], until: str | None = None):
         assert old in text, old
         text = text.replace(old, new)
     folder.mkdir()
-    (folder / "study.toml").write_text(text, encoding="utf-8")
+    (folder / "study.toml").write_text(text + FEW_SAMPLES, encoding="utf-8")
     (folder / "yarrow.oem").write_bytes((ROOT / "runs" / "yarrow" / "yarrow.oem").read_bytes())
     return run_all(folder / "study.toml", folder / "out", Options(workers=1), until=until)

@@ -1,5 +1,7 @@
 """`swarm compare` on a study of seconds: its tables, its lines, the same bytes on one worker and on two."""
 
+import shutil
+
 import pytest
 from typer.testing import CliRunner
 
@@ -53,7 +55,12 @@ def test_what_is_said(one):
 
 
 def test_the_same_bytes_on_two_workers(one, tmp_path):
-    two, _ = run(tmp_path, 2)
+    two = tmp_path / "two"
+    shutil.copytree(one[0], two)
+    for name in (made.name for made in made_by("compare")):
+        (two / f"{name}.parquet").unlink()
+    result = CliRunner().invoke(app, ["compare", "--run", str(two), "--workers", "2"])
+    assert result.exit_code == 0, result.stdout + result.stderr
     for name in (made.name for made in made_by("compare")):
         assert (two / f"{name}.parquet").read_bytes() == (one[0] / f"{name}.parquet").read_bytes(), name
 

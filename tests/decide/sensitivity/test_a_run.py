@@ -1,16 +1,17 @@
-"""The stage in a whole run: its tables, the same bytes on one worker and two, going on, and what is refused."""
+"""The stage in a whole run: its tables, the same bytes in any order of the work, going on, and what is refused."""
 
 import shutil
 
 import pytest
 from typer.testing import CliRunner
 
-from swarm.app import surface
+from swarm.app import pipeline, surface
 from swarm.app.cli import app
 from swarm.run.folder import Run
 from swarm.run.questions import question
 from swarm.run.tables import made_by
 from tests.helpers.batch_of_four import BASE
+from tests.helpers.serial_pool import open_backwards
 
 ASKED = """
 [sensitivity]
@@ -97,7 +98,8 @@ def test_the_tornado_is_printed(whole):
         assert text in result.stdout
 
 
-def test_the_same_bytes_on_two_workers(whole, swarm):
+def test_the_same_bytes_in_any_order_of_the_work(whole, swarm, monkeypatch):
+    monkeypatch.setattr(pipeline, "open_workers", open_backwards)
     folder, _ = whole
     shutil.copytree(folder / "out", folder / "two")
     for name in (made.name for made in made_by("sensitivity")):
