@@ -11,7 +11,7 @@ from swarm.encounter.entry.corridor import EDGE_REASONS, Corridor
 from swarm.encounter.entry.entry_cautions import cautions_of_entries
 from swarm.encounter.entry.entry_judging import JudgedEntries, judge_entries
 from swarm.encounter.entry.entry_limits import IN_CORRIDOR, limits_of_entries, seen_entries
-from swarm.encounter.entry.entry_screen import nothing_in_the_corridor
+from swarm.encounter.entry.entry_screen import in_one, leaves_nothing, nothing_in_the_corridor
 from swarm.encounter.entry.setting import Setting, setting_at
 from swarm.reach.approach.entry_rows import EntryRows
 from swarm.reach.approach.entry_shoot import ENTRY_REASONS
@@ -23,6 +23,7 @@ from swarm.study.schema import Study
 from swarm.study.sections.approach import ApproachSettings
 from swarm.study.sections.designs import DesignSettings
 from targets.base.constants import DAY_S
+from targets.base.errors import NothingFeasible
 from targets.base.timescale import iso_of_tdb_s
 
 _HEAD = (
@@ -35,17 +36,24 @@ _HEAD = (
 def corridor_lines(study: Study) -> list[str]:
     """A block an approach and passage and design: the corridor, its rows, what limits them, cautions.
 
-    Raises InputError where nothing asks for entries, NothingFeasible where no row is in its corridor.
+    Raises InputError where nothing asks for entries, NothingFeasible where no row of any approach is in its corridor.
     """
     asks = approaches_of(study, ENTRY)
-    lines: list[str] = []
+    blocks, nothing = [], []
     with scene_of(study) as scene:
         for ask in asks:
-            lines += ["", *_approach(scene, ask)] if lines else _approach(scene, ask)
-    return lines
+            lines, why = _approach(scene, ask)
+            if why is not None:
+                nothing.append(why)
+                lines.append(f"   {leaves_nothing(ask.name, why)}")
+            blocks.append(lines)
+    if len(nothing) == len(asks):
+        raise in_one(nothing)
+    return [line for k, block in enumerate(blocks) for line in (*[""] * min(k, 1), *block)]
 
 
-def _approach(scene: Scene, ask: ApproachSettings) -> list[str]:
+def _approach(scene: Scene, ask: ApproachSettings) -> tuple[list[str], NothingFeasible | None]:
+    """The block of an approach, and why it has no row in its corridor, if so."""
     lines: list[str] = []
     inside, told = 0, []
     for number, passage in scene.asked(ask):
@@ -65,9 +73,8 @@ def _approach(scene: Scene, ask: ApproachSettings) -> list[str]:
             told.append((design.name, corridor))
             if setting.place is None:
                 lines.append("   the mothership's way past is not known where legs end: nothing is relayed")
-    if not inside:
-        raise nothing_in_the_corridor(ask, told)
-    return [*lines, *_cautions(ask, setting, judged)]
+    nothing = None if inside else nothing_in_the_corridor(ask, told)
+    return [*lines, *_cautions(ask, setting, judged)], nothing
 
 
 def _good(judged: JudgedEntries, design: DesignSettings) -> np.ndarray:

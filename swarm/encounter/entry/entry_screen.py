@@ -2,7 +2,8 @@
 
 The rows of an approach (releases, angles, clock angles, arrivals) are shot on the workers and flown through the air;
 those that are met within the burn limit stay, also outside their corridor: their chance says so, and what limits them
-is told. None is left out without being counted in the notes.
+is told. Of an approach that has none in its corridor none stays, and the angles that would do are told. None is left
+out without being counted in the notes.
 """
 
 from __future__ import annotations
@@ -119,13 +120,20 @@ def _screened(study: Study, catalogue: Catalogue, pool: Pool, on_done: OnDone | 
             (k, first) for k, job in enumerate(jobs) for first in range(0, len(job.asked.burn_s), _CHUNK)
         ]
         parts = pool.map(_fly, items, shared=shared, on_done=on_done)
-        tables = [_table(study, scene, jobs[part.job], part) for part in parts]
+        own = [[part for part in parts if part.job == k] for k in range(len(jobs))]
+        outside = _outside(study, jobs, own)
+        tables = [
+            _table(study, scene, jobs[part.job], part)
+            for part in parts
+            if jobs[part.job].setting.ask.name not in outside
+        ]
         ship = mothership_of(study, scene.planets)
         path = table_of_legs(ship.legs or (path_of_scene(scene),))
     rows, names = numbered([table for table in tables if table.num_rows])
-    own = [[part for part in parts if part.job == k] for k in range(len(jobs))]
-    _require_a_corridor(study, jobs, own)
-    said = tuple(_said(job, mine) for job, mine in zip(jobs, own, strict=True))
+    said = tuple(
+        _said(job, mine, kept=job.setting.ask.name not in outside)
+        for job, mine in zip(jobs, own, strict=True)
+    )
     counts = counts_of(
         catalogue,
         [job.asked for job in jobs],
@@ -138,15 +146,18 @@ def _screened(study: Study, catalogue: Catalogue, pool: Pool, on_done: OnDone | 
         "entries_asked": float(sum(asked_for(job.asked) for job in jobs)),
         "entries_met": float(sum(int((part.rows.shots.status == OK).sum()) for part in parts)),
     }
-    cautions = [
+    cautions = [leaves_nothing(name, why) for name, why in outside.items()]
+    cautions += [
         f"{jobs[part.job].setting.ask.body}: {each}"
         for part in parts
+        if jobs[part.job].setting.ask.name not in outside
         for each in cautions_of_entries(jobs[part.job].setting, part.judged)
     ]
     return Screening(
         rows, targets, path, counts, ship.flybys, (*ship.notes, *said), by_kind={ENTRY: counts | entries},
         cautions=tuple(dict.fromkeys(cautions)),
         limits=tuple(each for job, mine in zip(jobs, own, strict=True) for each in _limits(job, mine)),
+        barred={ENTRY: in_one(tuple(outside.values()))} if outside else {},
     )  # fmt: skip
 
 
@@ -198,16 +209,27 @@ def _limits(job: _Job, parts: Sequence[_Part]) -> list[str]:
     return [f"{job.setting.ask.name}, {design.name}: {each}" for each in found]
 
 
-def _require_a_corridor(study: Study, jobs: Sequence[_Job], parts: Sequence[list[_Part]]) -> None:
-    """Raise NothingFeasible, with the angles that would do, where an approach has no row in its corridor."""
+def _outside(study: Study, jobs: Sequence[_Job], parts: Sequence[list[_Part]]) -> dict[str, NothingFeasible]:
+    """The approaches that are met and have no row in the corridor, by name, with the angles that would do."""
+    found = {}
     for ask in (each for each in study.approach if each.kind == ENTRY):
         own = [k for k, job in enumerate(jobs) if job.setting.ask is ask]
-        met = [part.judged for k in own for part in parts[k]]
-        if any((each.worth.corridor_chance >= IN_CORRIDOR).any() for each in met) or not any(
-            len(each.rows) for each in met
-        ):
-            continue
-        raise nothing_in_the_corridor(ask, [(jobs[k].setting.design.name, jobs[k].corridor) for k in own])
+        met = [part.judged for k in own for part in parts[k] if len(part.judged.rows)]
+        if met and not any((each.worth.corridor_chance >= IN_CORRIDOR).any() for each in met):
+            corridors = [(jobs[k].setting.design.name, jobs[k].corridor) for k in own]
+            found[ask.name] = nothing_in_the_corridor(ask, corridors)
+    return found
+
+
+def leaves_nothing(name: str, why: NothingFeasible) -> str:
+    """What is said of an approach that has no row in its corridor where something else can be flown."""
+    return f"{name}: {why.what}: this approach leaves nothing; {why.limit}"
+
+
+def in_one(reasons: Sequence[NothingFeasible]) -> NothingFeasible:
+    """One reason of several."""
+    whats, limits = (dict.fromkeys(getattr(each, name) for each in reasons) for name in ("what", "limit"))
+    return NothingFeasible("; ".join(whats), limit="; ".join(limits))
 
 
 def nothing_in_the_corridor(
@@ -231,12 +253,14 @@ def angles_that_do(corridor: Corridor) -> str:
     return f"{shallow[there].min():.1f} to {steep[there].max():.1f} deg"
 
 
-def _said(job: _Job, parts: Sequence[_Part]) -> str:
-    """What became of every row of a job: none is left out without a word."""
+def _said(job: _Job, parts: Sequence[_Part], *, kept: bool) -> str:
+    """What became of every row of a job: none is left out without a word. kept: whether its approach leaves any."""
     asked, statuses = job.asked, [int(status) for part in parts for status in part.rows.shots.status]
     left = sum(len(part.judged.rows) for part in parts)
     inside = sum(int((part.judged.worth.corridor_chance >= IN_CORRIDOR).sum()) for part in parts)
-    told = [f"{asked_for(asked)} entries asked for, {left} left, {inside} of them in the corridor"]
+    told = [f"{asked_for(asked)} entries asked for, {left * kept} left, {inside} of them in the corridor"]
+    if left and not kept:
+        told.append(f"{left} left out, which are met outside the corridor")
     told += left_out(asked.early, asked.late, statuses, ENTRY_REASONS)
     if dear := statuses.count(OK) - left:
         told.append(f"{dear} need more than probe.burn_limit_m_s")
