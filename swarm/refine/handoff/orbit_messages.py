@@ -17,23 +17,22 @@ from numpy.typing import NDArray
 
 from swarm.encounter.orbit.burn_flown import LongBurn, moved
 from swarm.encounter.orbit.full_field import Flown, fly
-from swarm.encounter.orbit.insertion_flown import FlownOrbit, NotInserted, fly_orbit
+from swarm.encounter.orbit.insertion_flown import FlownOrbit, NotInserted
 from swarm.encounter.orbit.orbit_asked import field_of_body, surroundings_about
-from swarm.encounter.orbit.orbit_judging import thruster_of
 from swarm.encounter.orbit.osculating import osculating_orbit
-from swarm.encounter.orbit.surroundings import Surroundings, turn_s_of
+from swarm.encounter.orbit.surroundings import Surroundings
 from swarm.encounter.orbit.upkeep_flown import UPKEEPS_FLOWN
 from swarm.refine.handoff.oem import date_text, oem_text, one_line
 from swarm.refine.handoff.opm import Manoeuvre, opm_text, read_opm
 from swarm.refine.handoff.pass_messages import body_lines, cell, parameter_messages
 from swarm.refine.handoff.pass_read_back import read_segments
 from swarm.refine.handoff.read_back import ReadBackDiffers
+from swarm.refine.orbits_flown import fly_row
 from swarm.refine.pass_path import PassPath, field_of_pass, path_of_pass
 from swarm.refine.stretches import Stretch, whole_microseconds
 from swarm.run.csv_cells import csv_of_rows
 from swarm.run.folder import sha256_of
 from swarm.study.schema import Study
-from swarm.study.sections.approach import ApproachSettings
 from swarm.study.whole_study import ONE_DESIGN
 from targets.base.constants import DAY_S
 from targets.base.constants import STANDARD_GRAVITY_M_S2 as G0_M_S2
@@ -75,7 +74,7 @@ def write_orbits(
         )
         try:
             path = path_of_pass(row, field_of_pass(row, ephemeris), ephemeris, after_s=0.0)
-            orbit = _flown(study, ask, row, around, path)
+            orbit = fly_row(study, row, around, path, days=float(row["science_days"]), kept_up=ask.maintain)
         except NotInserted as why:
             rows.append(_row(probe, row, None, str(why)))
             left.append(
@@ -97,26 +96,8 @@ def write_orbits(
     return float(worst[0]), float(worst[1])
 
 
-def _flown(
-    study: Study, ask: ApproachSettings, row: dict[str, Any], around: Surroundings, path: PassPath
-) -> FlownOrbit:
-    """A row flown from its arrival on, with its upkeep where it is kept up."""
-    arrival = path.after[-1].stretch
-    body = mass_named(ask.body)
-    return fly_orbit(
-        row, (float(arrival.epochs_tdb_s[-1]), arrival.states[-1]), thruster_of(_alone(study, row), _sun_km(row)),
-        around,
-        body_km=body.radius_km, days=float(row["science_days"]),
-        turn_s=turn_s_of(body) if ask.maintain else math.inf,
-    )  # fmt: skip
-
-
 def _alone(study: Study, row: dict[str, Any]) -> Study:
     return study.of_design(row.get("design") or ONE_DESIGN)
-
-
-def _sun_km(row: dict[str, Any]) -> float:
-    return float(np.linalg.norm([row[f"target_{axis}_km"] for axis in "xyz"]))
 
 
 def _segment(coast: Flown) -> Stretch:
