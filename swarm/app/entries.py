@@ -11,8 +11,9 @@ from swarm.encounter.entry.corridor import EDGE_REASONS, Corridor
 from swarm.encounter.entry.entry_cautions import cautions_of_entries
 from swarm.encounter.entry.entry_judging import JudgedEntries, judge_entries
 from swarm.encounter.entry.entry_limits import IN_CORRIDOR, limits_of_entries, seen_entries
-from swarm.encounter.entry.entry_screen import nothing_in_the_corridor
+from swarm.encounter.entry.entry_screen import in_one, leaves_nothing, nothing_in_the_corridor
 from swarm.encounter.entry.setting import Setting, setting_at
+from swarm.encounter.pass_left_out import DIVERT, SAID, TANK
 from swarm.reach.approach.entry_rows import EntryRows
 from swarm.reach.approach.entry_shoot import ENTRY_REASONS
 from swarm.reach.approach.rows import left_out
@@ -23,6 +24,7 @@ from swarm.study.schema import Study
 from swarm.study.sections.approach import ApproachSettings
 from swarm.study.sections.designs import DesignSettings
 from targets.base.constants import DAY_S
+from targets.base.errors import NothingFeasible
 from targets.base.timescale import iso_of_tdb_s
 
 _HEAD = (
@@ -35,17 +37,24 @@ _HEAD = (
 def corridor_lines(study: Study) -> list[str]:
     """A block an approach and passage and design: the corridor, its rows, what limits them, cautions.
 
-    Raises InputError where nothing asks for entries, NothingFeasible where no row is in its corridor.
+    Raises InputError where nothing asks for entries, NothingFeasible where no row of any approach is in its corridor.
     """
     asks = approaches_of(study, ENTRY)
-    lines: list[str] = []
+    blocks, nothing = [], []
     with scene_of(study) as scene:
         for ask in asks:
-            lines += ["", *_approach(scene, ask)] if lines else _approach(scene, ask)
-    return lines
+            lines, why = _approach(scene, ask)
+            if why is not None:
+                nothing.append(why)
+                lines.append(f"   {leaves_nothing(ask.name, why)}")
+            blocks.append(lines)
+    if len(nothing) == len(asks):
+        raise in_one(nothing)
+    return [line for k, block in enumerate(blocks) for line in (*[""] * min(k, 1), *block)]
 
 
-def _approach(scene: Scene, ask: ApproachSettings) -> list[str]:
+def _approach(scene: Scene, ask: ApproachSettings) -> tuple[list[str], NothingFeasible | None]:
+    """The block of an approach, and why it has no row in its corridor, if so."""
     lines: list[str] = []
     inside, told = 0, []
     for number, passage in scene.asked(ask):
@@ -65,13 +74,18 @@ def _approach(scene: Scene, ask: ApproachSettings) -> list[str]:
             told.append((design.name, corridor))
             if setting.place is None:
                 lines.append("   the mothership's way past is not known where legs end: nothing is relayed")
-    if not inside:
-        raise nothing_in_the_corridor(ask, told)
-    return [*lines, *_cautions(ask, setting, judged)]
+    nothing = None if inside else nothing_in_the_corridor(ask, told)
+    return [*lines, *_cautions(ask, setting, judged)], nothing
 
 
 def _good(judged: JudgedEntries, design: DesignSettings) -> np.ndarray:
-    return (judged.worth.corridor_chance >= IN_CORRIDOR) & (judged.flown.burn_m_s <= design.burn_limit_m_s)
+    return (judged.worth.corridor_chance >= IN_CORRIDOR) & _cheap(judged, design)
+
+
+def _cheap(judged: JudgedEntries, design: DesignSettings) -> np.ndarray:
+    """Rows that the probe's tank or, where it steers, the mothership's is enough for."""
+    own: np.ndarray = judged.cases.own_burn_m_s <= design.burn_limit_m_s
+    return own
 
 
 def _entered(judged: JudgedEntries) -> str:
@@ -104,14 +118,12 @@ def _counted(rows: EntryRows, judged: JudgedEntries, design: DesignSettings) -> 
         f"{int(_good(judged, design).sum())} in the corridor",
     ]
     parts += left_out(rows.early, rows.late, rows.shots.status, ENTRY_REASONS)
-    dear = int((judged.flown.burn_m_s > design.burn_limit_m_s).sum())
-    if dear:
+    if dear := int((~_cheap(judged, design)).sum()):
         parts.append(f"{dear} need more than burn_limit_m_s = {design.burn_limit_m_s:g}")
-    outside = int(
-        (
-            (judged.worth.corridor_chance < IN_CORRIDOR) & (judged.flown.burn_m_s <= design.burn_limit_m_s)
-        ).sum()
-    )
+    for count, code in ((judged.able.late, DIVERT), (judged.able.dear, TANK)):
+        if count:
+            parts.append(f"{count} {SAID[code]}")
+    outside = int(((judged.worth.corridor_chance < IN_CORRIDOR) & _cheap(judged, design)).sum())
     if outside:
         parts.append(f"{outside} inside with less than {IN_CORRIDOR:g}")
     why = Counter(str(name) for name in judged.worth.limited_by)
@@ -125,7 +137,7 @@ def _best(rows: EntryRows, judged: JudgedEntries, design: DesignSettings) -> lis
     """One line a release, angle and arrival: the clock angle of the best quality, then the likeliest, then cheapest."""
     days = ((rows.passage.closest_tdb_s - rows.release_s) / DAY_S).round(6)[judged.rows]
     angles, offsets = rows.angle_deg[judged.rows], rows.offset_s[judged.rows]
-    flyable = judged.flown.burn_m_s <= design.burn_limit_m_s
+    flyable = _cheap(judged, design)
     lines = []
     for key in dict.fromkeys(zip(days, angles, offsets, strict=True)):
         own = np.flatnonzero(flyable & (days == key[0]) & (angles == key[1]) & (offsets == key[2]))
@@ -164,20 +176,20 @@ def _or_dash(value: float, how: str) -> str:
 
 
 def _least(rows: EntryRows, judged: JudgedEntries, setting: Setting) -> list[str]:
-    limit = setting.design.burn_limit_m_s
-    seen = seen_entries(rows, judged, limit)
-    return limits_of_entries(seen, burn_limit_m_s=limit, channels=setting.study.mothership.relay_channels)
+    seen = seen_entries(rows, judged, setting.burn_limit_m_s)
+    return limits_of_entries(seen, limit=setting.dear_at, channels=setting.study.mothership.relay_channels)
 
 
 def _cautions(ask: ApproachSettings, setting: Setting, judged: JudgedEntries) -> list[str]:
     said = cautions_of_entries(setting, judged)
-    if ask.steer == "carrier":
-        ship, down = setting.study.mothership, judged.flown
+    if ask.steer == "carrier" and len(judged.rows):
+        ship, given = setting.study.mothership, judged.able.steered
         said.append(
-            f"the mothership is on an impact course for {ask.divert_after_days:g} d after each release; chance that it "
-            f"does not leave it {ship.divert_failure:g} a probe, and up to "
-            f"{np.nanmax(down.carrier_propellant_kg):.3g} kg of its propellant, {np.nanmax(down.divert_m_s):.3g} m/s "
-            "of it back to its own way"
+            f"the mothership aims, and is on an impact course for {ask.divert_after_days:g} d after each release: it "
+            f"follows the probe in with a chance of up to {judged.ship_chance.max():.2g} a probe (does not divert: "
+            f"{ship.divert_failure:g}); {given.propellant_kg.min():.3g} to {given.propellant_kg.max():.3g} kg of its "
+            f"propellant a probe, {given.back_m_s.min():.3g} to {given.back_m_s.max():.3g} m/s of it to be back on its "
+            "own path in time"
         )
     known = setting.atmosphere.source
     return [f"   atmosphere: {known}", *(f"   caution: {each}" for each in said)]

@@ -20,6 +20,7 @@ from swarm.encounter.orbit.orbit_asked import (
 )
 from swarm.encounter.orbit.orbit_cautions import orbit_cautions
 from swarm.encounter.orbit.orbit_judging import Arrived, JudgedOrbit, follow, judge_orbits
+from swarm.encounter.orbit.orbit_screen import leaves_no_orbit
 from swarm.encounter.orbit.osculating import osculating_state
 from swarm.encounter.orbit.spiral import Spiral
 from swarm.encounter.orbit.surroundings import Surroundings, turn_s_of
@@ -47,20 +48,33 @@ FLATTENED_KM = 1.0
 
 
 def lifetime_lines(study: Study) -> list[str]:
-    """Sentences for people, a block an approach and passage. Raises NothingFeasible where no orbit is left."""
+    """Sentences for people, a block an approach and passage. Raises NothingFeasible where none leaves an orbit."""
     asks = approaches_of(study, ORBIT)
-    lines: list[str] = []
+    lines, nothing, blocks = list[str](), list[NothingFeasible](), 0
     with scene_of(study) as sky:
         for ask in asks:
             for number, passage in sky.asked(ask):
-                lines += [*([""] if lines else []), *_passage_lines(sky, ask, number, passage)]
+                block, why = _passage_lines(sky, ask, number, passage)
+                lines += [*([""] if lines else []), *block]
+                blocks += 1
+                if why is not None:
+                    lines.append(f"   {leaves_no_orbit(ask.name, why)}")
+                    nothing.append(why)
+    if len(nothing) == blocks:
+        limits = dict.fromkeys(why.limit for why in nothing)
+        raise NothingFeasible(nothing[0].what, limit="; ".join(limits))
     return lines
 
 
-def _passage_lines(sky: Scene, ask: ApproachSettings, number: int, passage: Passage) -> list[str]:
+def _passage_lines(
+    sky: Scene, ask: ApproachSettings, number: int, passage: Passage
+) -> tuple[list[str], NothingFeasible | None]:
+    """The block of a passage, and why it leaves no orbit, if so."""
     body = passage.body
     if barred := never_there(sky.study, ask):
-        raise NothingFeasible(f"no orbit about {body.name} is left", limit=barred)
+        when = iso_of_tdb_s(passage.closest_tdb_s)
+        head = f"{ask.name}: orbits about {body.name}, passage {number}, {when}"
+        return [head], NothingFeasible(f"no orbit about {body.name} is left", limit=barred)
     field = field_of_body(sky.study, body)
     speed = float(np.linalg.norm(passage.v_inf_km_s))
     lines = [
@@ -90,11 +104,12 @@ def _passage_lines(sky: Scene, ask: ApproachSettings, number: int, passage: Pass
             lines += _table(name, where, good, passage, own.probe.wet_mass_kg)
             if k == 0 and good:
                 lines += _history(_best(good), body, around)
-    if not kept:
-        first = Counter(refusals).most_common(1)
-        limit = first[0][0] if first else "no burn was found that meets an arrival asked for"
-        raise NothingFeasible(f"no orbit about {body.name} is left", limit=limit)
-    return [*lines, *(f"   caution: {said}" for said in orbit_cautions(ask, body, sky.ephemeris, field))]
+    lines += [f"   caution: {said}" for said in orbit_cautions(ask, body, sky.ephemeris, field)]
+    if kept:
+        return lines, None
+    first = Counter(refusals).most_common(1)
+    limit = first[0][0] if first else "no burn was found that meets an arrival asked for"
+    return lines, NothingFeasible(f"no orbit about {body.name} is left", limit=limit)
 
 
 def _arrivals(sky: Scene, own: Study, ask: ApproachSettings, passage: Passage) -> tuple[list[Arrived], str]:

@@ -200,6 +200,11 @@ def refined(run: Run) -> None:
 
         for line in spread_lines(run.read_table("dispersed_passes")):
             say(f"  {line}")
+    if run.has("flown_orbits"):
+        from swarm.refine.orbits_flown import orbit_lines
+
+        for line in orbit_lines(run.read_table("flown_orbits")):
+            say(f"  {line}")
     recoil = run.read_table("recoil") if run.has("recoil") else pa.table({})
     say(f"  {mothership_duties(run.study, table, recoil, run.read_table('judged'))}")
     for probe, reason in noted["not_refined"].items():

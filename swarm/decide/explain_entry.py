@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from swarm.decide.explain_pass import steering_step
 from swarm.decide.steps import Step
 from swarm.encounter.entry.entry_worth import depth_score, most_mbit, shell_settings
 from swarm.encounter.entry.heating import NOT_IN_NUMBER
@@ -32,13 +33,14 @@ _LOST = {
 
 def entry_steps(study: Study, flown: Flown, judged: Flown, body: Catalogue) -> list[Step]:
     """How a probe of one design enters an atmosphere, what it bears, and what is heard before it is lost."""
-    return [
+    steps = [
         _interface_step(flown),
         _corridor_step(flown),
         _delivery_step(flown, judged),
         _loads_step(study, flown),
         _heard_step(study, flown),
     ]
+    return steps if flown["steer"] in (None, "probe") else [*steps, steering_step(study, flown)]
 
 
 def _interface_step(flown: Flown) -> Step:

@@ -39,7 +39,7 @@ def place_step(name: str) -> Step:
 def pass_steps(study: Study, flown: dict[str, Any], judged: dict[str, Any], body: Catalogue) -> list[Step]:
     """How a probe of one design passes a planet or moon, where it is aimed, and what its arrival is known to."""
     steps = [*arrival_steps(flown, judged), _impact_step(study, flown)]
-    return steps if flown["steer"] in (None, "probe") else [*steps, _steering_step(study, flown)]
+    return steps if flown["steer"] in (None, "probe") else [*steps, steering_step(study, flown)]
 
 
 def arrival_steps(flown: dict[str, Any], judged: dict[str, Any]) -> list[Step]:
@@ -47,7 +47,8 @@ def arrival_steps(flown: dict[str, Any], judged: dict[str, Any]) -> list[Step]:
     return [_pass_step(flown), _aim_step(flown), _delivery_step(flown, judged)]
 
 
-def _steering_step(study: Study, flown: dict[str, Any]) -> Step:
+def steering_step(study: Study, flown: dict[str, Any]) -> Step:
+    """What the mothership does that steers for a probe, and what it risks."""
     ship = study.mothership
     how = {
         "carrier": "it aims for the probe, which burns nothing, lets it go, and diverts",
@@ -75,7 +76,7 @@ def _steering_step(study: Study, flown: dict[str, Any]) -> Step:
             f"a probe without corrections; {counted} against protection.impact_chance_max",
         ),
     )
-    return Step("4c Mothership", lines)
+    return Step("4d Mothership", lines)
 
 
 def _pass_step(flown: dict[str, Any]) -> Step:

@@ -20,8 +20,7 @@ from swarm.encounter.pass_worth import (
     ship_chances,
     worth_of,
 )
-from swarm.encounter.steering import PROBE, Steered, SteeredBy, of_probes, steered, steered_by
-from swarm.reach.approach.field import OK
+from swarm.encounter.steering import PROBE, Steered, SteeredBy, flyable, steered_by
 from swarm.reach.approach.influence import influence_at
 from swarm.reach.approach.rows import LowPasses
 from swarm.study.approach_relations import impact_limit
@@ -95,7 +94,8 @@ def judge_passes(
 ) -> JudgedPasses:
     """Judge the rows of one passage; the answer for one does not depend on which others there are."""
     burn_m_s = 1e3 * np.linalg.norm(rows.shots.burn_km_s, axis=1)
-    good, by_ship, late, least_kg = _flyable(study, rows, rules, burn_m_s, burn_limit_m_s)
+    able = flyable(rows, rules.steered_by, burn_limit_m_s=burn_limit_m_s)
+    good, by_ship = able.rows, able.steered
     shots, body = rows.shots, rows.passage.body
     ground = pass_geometry(
         body, shots.relative[good], shots.closest_s[good], np.tile(rows.passage.sun_km, (len(good), 1))
@@ -107,8 +107,8 @@ def judge_passes(
     larger, smaller = principal_sigmas_km(*worth.delivery_cov_km2.T)
     return JudgedPasses(
         rows=good,
-        late=late,
-        least_ship_kg=least_kg,
+        late=able.late,
+        least_ship_kg=able.least_ship_kg,
         steered=by_ship,
         ship_chance=ship_chances(study, cases, worth, by_ship.aim_km),
         burn_m_s=burn_m_s[good],
@@ -128,23 +128,6 @@ def judge_passes(
         cases=cases,
         worth=worth,
     )  # fmt: skip
-
-
-def _flyable(
-    study: Study, rows: LowPasses, rules: PassRules, burn_m_s: Floats, burn_limit_m_s: float
-) -> tuple[NDArray[np.int64], Steered, int, float]:
-    """Rows that are met by a burn within the limit of who gives it, and what the mothership does for them.
-
-    And how many it would divert for too late, and the least that it burns for one of the others.
-    """
-    met = np.flatnonzero(rows.shots.status == OK)
-    if rules.steered_by is None:
-        met = met[burn_m_s[met] <= burn_limit_m_s]
-        return met, of_probes(len(met)), 0, math.inf
-    asked = steered(rows, met, rules.steered_by)
-    kept = asked.in_time & (asked.propellant_kg <= rules.steered_by.tank_kg)
-    least_kg = float(asked.propellant_kg[asked.in_time].min(initial=np.inf))
-    return met[kept], asked.take(kept), int((~asked.in_time).sum()), least_kg
 
 
 def _cases(

@@ -43,13 +43,24 @@ def _one(own: list[Screening], catalogue: Catalogue) -> Screening:
     filled = [screening for screening in own if screening.opportunities.num_rows] or own[:1]
     cautions = tuple(said for screening in own for said in screening.cautions)
     limits = tuple(said for screening in own for said in screening.limits)
-    return replace(together(filled, catalogue), by_kind=by_kind, cautions=cautions, limits=limits)
+    barred = {name: why for screening in own for name, why in screening.barred.items()}
+    # what became of rows that were asked for is told of a kind without rows, too
+    notes = tuple(dict.fromkeys(note for screening in own for note in screening.notes))
+    return replace(
+        together(filled, catalogue),
+        by_kind=by_kind,
+        cautions=cautions,
+        limits=limits,
+        barred=barred,
+        notes=notes,
+    )
 
 
 def nothing_in_reach(study: Study, screening: Screening) -> NothingFeasible:
     """Why a screening is empty: the limit of each kind that emptied it."""
     reasons = [
-        kind.function("none")(study, screening.by_kind.get(kind.name, screening.counts))
+        screening.barred.get(kind.name)
+        or kind.function("none")(study, screening.by_kind.get(kind.name, screening.counts))
         for kind in kinds_of(study)
     ]
     if len(reasons) == 1:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 import pyarrow as pa
 
 from swarm.reach.mothership.flybys import Flyby
+from targets.base.errors import NothingFeasible
 from targets.catalogue.reading import Catalogue
 
 
@@ -24,6 +25,7 @@ class Screening:
     by_kind       : the counts of each kind of encounter alone
     cautions      : sentences about what was asked for and refused
     limits        : sentences on what limits the rows that were found
+    barred        : why approaches of a kind of encounter leave nothing, where its screen alone knows; by kind
     """
 
     opportunities: pa.Table
@@ -35,3 +37,4 @@ class Screening:
     by_kind: dict[str, dict[str, float]] = field(default_factory=dict)
     cautions: tuple[str, ...] = ()
     limits: tuple[str, ...] = ()
+    barred: dict[str, NothingFeasible] = field(default_factory=dict)

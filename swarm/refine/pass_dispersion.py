@@ -158,14 +158,16 @@ class _Scene:
     def _impact(self, b_km: Floats, dead: Floats) -> float:
         """As the judgement adds it up: a failure before the corrections, or before the burn where that is worse."""
         row, body, early = self._row, self._body, failed_early(self._study)
-        disc = float(impact_radius_km(body, float(row["v_inf_km_s"]), terrain_km=float(row["lowest_km"])))
+        # aims are of the hyperbola at closest approach; where the mothership goes is of the one that it comes in by
+        speeds = np.array([self._frame.v_inf, self._frame.v_inf, float(row["v_inf_km_s"])])
+        discs = impact_radius_km(body, speeds, terrain_km=float(row["lowest_km"]))
         by_burn = np.array(row["by_burn"], dtype=float).reshape(2, 6)
         ship, _ = start_covariances(by_burn, self._burn, 0.0, self._errors)
         centres = np.array(
             [b_km.mean(axis=0), dead.mean(axis=0), [row["unburned_t_km"], row["unburned_r_km"]]]
         )
         spreads = np.array([_packed(np.cov(b_km.T)), _packed(np.cov(dead.T)), _packed(ship)])
-        flown, uncorrected, unburned = ring_chance(centres, spreads, 0.0, disc)
+        flown, uncorrected, unburned = ring_chance(centres, spreads, 0.0, discs)
         return float((1.0 - early) * flown + early * max(uncorrected, unburned))
 
 

@@ -5,9 +5,10 @@ the table's burns leave the spring out, which gives every probe about its own sp
 samples. What refinement changes in common - burns by the median difference, dV99 by the median ratio - is therefore
 given to every arc first, and the plan's place is compared with its place on that front. Then an arc that was refined
 gets its own burn and, where sampling does not explain the difference, its own dV99 and delivered chance; one that
-cannot be flown is left out of every plan; and all plans are evaluated again. Places that differ by less than a
-hundredth of the front's span are the same place (own choice): fronts are dense, and milligrams would put most plans
-elsewhere.
+cannot be flown is left out of every plan; and all plans are evaluated again. What is flown at a planet or moon stands
+as it was judged: it was flown in the field there when it was screened, and is not refined again. Places that differ by
+less than a hundredth of the front's span are the same place (own choice): fronts are dense, and milligrams would put
+most plans elsewhere.
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ from swarm.plan.measures import plans_matrix
 from swarm.plan.objectives import evaluate
 from swarm.refine.correct import NotRefined
 from swarm.refine.whole_plan import FlownProbe, RunTables
+from swarm.run.kinds import at_places
 from swarm.study.schema import Study
 
 Floats = NDArray[np.float64]
@@ -98,8 +100,9 @@ def _values(
     at = {int(number): k for k, number in enumerate(column(some, "opportunity"))}
     places = [at[one.made.arc.opportunity] for one in flown]
     common = _common(flown, chances.dv99_m_s[places])
-    burns = np.maximum(column(some, "burn_m_s") + common.burn_m_s, 0.0)
-    dv99 = chances.dv99_m_s * common.dv99_ratio
+    apart, table_m_s = at_places(some), column(some, "burn_m_s")
+    burns = np.where(apart, table_m_s, np.maximum(table_m_s + common.burn_m_s, 0.0))
+    dv99 = chances.dv99_m_s * np.where(apart, 1.0, common.dv99_ratio)
     before = _evaluated(study, tables, _burning(some, burns), chances._replace(dv99_m_s=dv99.copy()), matrix)
     quality, carried = chances.chance_quality.copy(), column(judged, "delivered_chance")
     for one, k in zip(flown, places, strict=True):
@@ -108,7 +111,8 @@ def _values(
             dv99[k] = _dv99_m_s(one)
         quality[k] *= _share(one, float(carried[k]), study.delivery.samples)
     refined = chances._replace(dv99_m_s=dv99, chance_quality=quality)
-    matrix = np.where(np.isin(matrix, [at[one.arc.opportunity] for one in lost]), -1, matrix)
+    gone = [k for one in lost if not apart[k := at[one.arc.opportunity]]]
+    matrix = np.where(np.isin(matrix, gone), -1, matrix)
     after = _evaluated(study, tables, _burning(some, burns), refined, matrix)
     return tabulated, before, after, common
 

@@ -17,7 +17,8 @@ _SHOWN = (
     Shown("flux_convective_w_cm2", "convective, W/cm^2", "0"), Shown("heat_load_j_cm2", "J/cm^2", "0"),
     Shown("reached_bar", "lost at, bar", "2"), Shown("lost", "lost by"), Shown("relay_min", "heard, min", "1"),
     Shown("relay_mbit", "by relay, Mbit", "1"), Shown("direct_mbit", "to Earth, Mbit", "2"),
-    Shown("limited_by", "limited by"),
+    Shown("limited_by", "limited by"), Shown("carrier_back_m_s", "mothership back, m/s", "2"),
+    Shown("impact_course_days", "on its course, d", "1"),
 )  # fmt: skip
 _FIGURES = ("entry_decel", "entry_flux", "entry_load", "entry_down")
 _CAUTIONS = (

@@ -18,6 +18,13 @@ _SHOWN = (
     Shown("hours_below", "low, h", "1"), Shown("passes_below", "passes", "0"),
     Shown("count_sigma", "counter, sigma", "2"), Shown("ended", "end of the science"),
 )  # fmt: skip
+_FLOWN = (
+    Shown("probe", "probe", "id"), Shown("burns", "burns", "0"), Shown("insertion_m_s", "insertion, m/s", "1"),
+    Shown("judged_insertion_m_s", "judged", "1"), Shown("periapsis_km", "periapsis, km", "1"),
+    Shown("judged_periapsis_km", "judged", "1"), Shown("apoapsis_km", "apoapsis, km", "1"),
+    Shown("judged_apoapsis_km", "judged", "1"), Shown("days", "followed, d", "1"),
+    Shown("least_km", "least height, km", "1"), Shown("judged_least_km", "averaged", "1"),
+)  # fmt: skip
 _CAUTIONS = (
     "Orbits: averaged motion in the field given; how well that is known stands in the warnings of the run.",
     "What stays in orbit comes down: its impact counts with chance 1, and disposal is not planned here. Where others "
@@ -40,6 +47,10 @@ def orbit_section(tables: PageTables) -> Markup:
     priced = Markup("")
     if prices:
         priced = listing(price_lines(prices)) + place("orbit_price", alone=True)
+    reached = Markup("")
+    if tables.has("flown_orbits"):
+        caption = "The chosen plan's, reached and flown in the full field, beside what was judged"
+        reached = archive_table("flown_orbits", tables["flown_orbits"], _FLOWN, caption=caption)
     numbers = tables["orbits"]["opportunity"].to_pylist()
     order = [numbers.index(row["opportunity"]) for row in rows]
     return (
@@ -48,5 +59,6 @@ def orbit_section(tables: PageTables) -> Markup:
         + beside(place("orbit_ladder"), place("orbit_hours"))
         + drawn
         + archive_table("orbits", tables["orbits"], _SHOWN, caption="Orbits of the plan", order=order)
+        + reached
         + listing(_CAUTIONS)
     )

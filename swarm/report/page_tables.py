@@ -34,6 +34,7 @@ PAGE_TABLES: dict[str, tuple[str, ...]] = {
             "outcomes",
             "launch_mass", "costs", "station_load", "release_attitudes", "protection_checklist",
             "places", "pass_paths", "ground_tracks", "pass_trade", "dispersed_passes", "bound_after",
+            "flown_orbits",
         ),
         (),
     ),

@@ -10,7 +10,7 @@ from markupsafe import Markup
 from swarm.report.markup import Shown, archive_table, beside, listing, paragraph, part, place
 from swarm.report.page_tables import PageTables, plan_rows
 from swarm.report.pass_figures import figure_names, pass_rows, passed_bodies
-from swarm.study.kind_names import LOW_PASS
+from swarm.study.kind_names import ENTRY, LOW_PASS
 
 _PASSES = (
     Shown("opportunity", "opportunity", "id"), Shown("target", "body"),
@@ -86,7 +86,23 @@ def pass_cautions(tables: PageTables) -> list[str]:
     said = []
     for body in dict.fromkeys(row["target"] for row in flown):
         said += _of_body(tables, places[body], [row for row in flown if row["target"] == body])
+    entries = [row for row in plan_rows(tables, tables.plan) if row["kind"] == ENTRY]
+    for body in dict.fromkeys(row["target"] for row in entries):
+        said += _on_course(body, [row for row in entries if row["target"] == body])
     return said
+
+
+def _on_course(body: str, rows: list[dict[str, Any]]) -> list[str]:
+    """How long the mothership is on the way of a probe that it aims, and what that risks."""
+    course = [row for row in rows if (row.get("impact_course_days") or 0.0) > 0.0]
+    if not course:
+        return []
+    days = max(row["impact_course_days"] for row in course)
+    hit = max(row.get("carrier_impact_chance") or 0.0 for row in course)
+    return [
+        f"The mothership is on the course of a probe at {body} for up to {days:.3g} days before it turns away; "
+        f"should it fail to, it hits with a chance of up to {hit:.2g} a time."
+    ]
 
 
 def _of_body(tables: PageTables, place: dict[str, Any], rows: list[dict[str, Any]]) -> list[str]:
@@ -101,13 +117,7 @@ def _of_body(tables: PageTables, place: dict[str, Any], rows: list[dict[str, Any
             "That is the chance of an impact, not of what comes of it. Disposal is not planned here: what stays bound "
             "may come back. Planetary protection rests with the responsible authorities."
         )
-    if course := [row for row in rows if (row.get("impact_course_days") or 0.0) > 0.0]:
-        days = max(row["impact_course_days"] for row in course)
-        hit = max(row.get("carrier_impact_chance") or 0.0 for row in course)
-        said.append(
-            f"The mothership is on the course of a probe at {body} for up to {days:.3g} days before it turns away; "
-            f"should it fail to, it hits with a chance of up to {hit:.2g} a time."
-        )
+    said += _on_course(body, rows)
     if place["approximate"]:
         said.append(
             f"{body} is placed by a {place['ephemeris']}, to {place['ephemeris_error_km']:.3g} km: date and place of "

@@ -30,7 +30,7 @@ class Kind:
     tables  : those that widen `opportunities` with what its rows are like
     place   : whether its targets are planets and moons: several probes may pass one, and no catalogue has it
     screen  : screen(studies, catalogue, *, pool, on_done, gpu) -> a Screening for each study, of rows of this kind
-    none    : none(study, screening) -> the NothingFeasible that says why a screening found nothing
+    none    : none(study, counts) -> the NothingFeasible that says why a screening found nothing, where that does not
     fits    : fits(where, opportunities, targets) -> (n,) rows that are what a science row asks for, of this kind
     judge   : judge(study, opportunities, targets, *, qualities) -> Judged; a row is judged alone, and by one design
     refine  : refine(study, field, arc) -> Refined or NotRefined, of one design

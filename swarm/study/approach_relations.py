@@ -94,15 +94,10 @@ def unsupported_approaches(study: Study) -> Iterator[Problem]:
 
 
 def unsearched(study: Study) -> Iterator[Problem]:
-    """Approaches that the search does not take or no row asks for, and rows that no approach serves."""
+    """Approaches that no row asks for, and rows that no approach serves."""
     asked = {row.where.kind for row in study.science.rows}
     for k, ask in enumerate(study.approach):
-        if ask.kind == ENTRY and ask.steer != "probe":
-            found = f'"{ask.steer}", not searched by this version'
-            yield Problem(
-                f"approach[{k}].steer", found, '"probe"; swarm corridor STUDY says what "carrier" comes to'
-            )
-        elif ask.kind not in asked:
+        if ask.kind not in asked:
             said = f'a row with where = {{ kind = "{ask.kind}" }}: what no row asks for is not searched'
             yield Problem(f"approach[{k}].kind", f'"{ask.kind}", and no row of this kind', said)
     served = {ask.kind for ask in study.approach}

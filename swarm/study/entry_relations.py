@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from swarm.study.kind_names import ENTRY, LOW_PASS
+from swarm.study.kind_names import ENTRY, ORBIT
 from swarm.study.problems import Problem
 from swarm.study.sections.approach import ENTRY_ONLY, PASS_ONLY, ApproachSettings
 from swarm.study.sections.designs import DesignSettings
@@ -32,10 +32,8 @@ def entry_relations(study: Study) -> Iterator[Problem]:
     for k, ask in enumerate(study.approach):
         place = f"approach[{k}]"
         barred: tuple[str, ...] = PASS_ONLY if ask.kind == ENTRY else ENTRY_ONLY
-        if ask.kind == LOW_PASS:
-            barred = tuple(
-                key for key in barred if key != "divert_after_days"
-            )  # those that the mothership steers
+        if ask.kind != ORBIT:  # those that the mothership steers
+            barred = tuple(key for key in barred if key != "divert_after_days")
         for key in sorted(set(barred) & ask.model_fields_set):
             yield Problem(f"{place}.{key}", str(getattr(ask, key)), f'no such key with kind = "{ask.kind}"')
         if ask.kind != ENTRY or ask.body not in NAMES:
@@ -49,7 +47,6 @@ def entry_relations(study: Study) -> Iterator[Problem]:
         if not entering_designs(study, ask):
             found = "no design that takes it" if study.designs else "[probe], which has no shell"
             yield Problem(f"{place}.kind", f'"{ENTRY}", and {found}', '[[designs]] with takes = ["entry"]')
-        yield from _divert(place, ask)
 
 
 def _air(place: str, ask: ApproachSettings) -> Iterator[Problem]:
@@ -71,15 +68,3 @@ def _air(place: str, ask: ApproachSettings) -> Iterator[Problem]:
             yield Problem(
                 f"{place}.end_bar", f"{ask.end_bar:g}", f"at most {lowest:.4g}: so deep does {name} reach"
             )
-
-
-def _divert(place: str, ask: ApproachSettings) -> Iterator[Problem]:
-    """The mothership that aims burns as it lets go, and diverts so much later."""
-    if ask.steer != "carrier":
-        return
-    for j, days in enumerate(ask.release_days_before):
-        if days <= ask.divert_after_days:
-            said = (
-                f"more than divert_after_days = {ask.divert_after_days:g}: it is to divert before it arrives"
-            )
-            yield Problem(f"{place}.release_days_before[{j}]", f"{days:g}", said)

@@ -1,4 +1,4 @@
-"""What an [[approach]] of low passes that the mothership steers must be beside its path, its tank and its spin."""
+"""What an [[approach]] that the mothership steers must be beside its path, its tank and its spin."""
 
 from __future__ import annotations
 
@@ -14,8 +14,8 @@ STEERS = {LOW_PASS: ("probe", "carrier", "spin"), ENTRY: ("probe", "carrier"), O
 
 
 def steering_relations(place: str, ask: ApproachSettings, study: Study) -> Iterator[Problem]:
-    if ask.kind != LOW_PASS:
-        return
+    if ask.kind == ORBIT or ask.steer not in STEERS[ask.kind]:
+        return  # told elsewhere
     if ask.steer == "probe":
         if "divert_after_days" in ask.model_fields_set:
             said = 'no such key with steer = "probe": the mothership never leaves its path'

@@ -169,3 +169,20 @@ def test_reading_back_refuses_a_row_that_is_not_what_was_flown(made, tmp_path):
     row["interface_km"] += 1.0
     with pytest.raises(ReadBackDiffers, match="it ends at"):
         write_entries(made.study, [(0, row)], tmp_path, ephemeris=ephemeris_of(made.study))
+
+
+def test_entries_that_the_protection_bars_are_told(tmp_path):
+    """Every entry counts 1: a limit below that bars them all, which is said where flybys leave plans."""
+    text = small(
+        bodies="2000", counts="[2, 4]", slot_days="60.0", rule='"most-science"', clock_step_deg="180"
+    )
+    (tmp_path / "study.toml").write_text(
+        text + "\n[protection]\nimpact_chance_max = { Venus = 0.5 }\n", encoding="utf-8"
+    )
+    run = run_all(tmp_path / "study.toml", tmp_path / "out", Options(workers=1), until="optimize")
+    table = run.read_table("opportunities")
+    count = table["kind"].to_pylist().count("entry")
+    assert count > 0
+    (said,) = [each for each in run.manifest["warnings"] if each.startswith("protection")]
+    assert f"bars {count} of {table.num_rows} opportunities from every plan" in said
+    assert "an entry, and an orbit's end, count 1" in said

@@ -42,7 +42,7 @@ def study(*, approach=None, designs=None, rows=None, **more):
         ({"end_bar": 200.0}, "approach[0].end_bar", "200", "so deep does venus-mean reach"),
         ({"body": "Neptune"}, "approach[0].atmosphere", "nothing", "a file: none ships for this body"),
         ({"steer": "carrier", "divert_after_days": 9.0, "release_days_before": [8.0]},
-         "approach[0].release_days_before[0]", "8", "more than divert_after_days = 9"),
+         "approach[0].release_days_before[0]", "8", "more than divert_after_days, 9"),
         ({"angles_deg": [0.0]}, "approach[0].angles_deg.0", "0", "greater than 0"),
         ({"angles_deg": [95.0]}, "approach[0].angles_deg.0", "95", "less than or equal to 90"),
         ({"relay_elevation_min_deg": -5.0}, "approach[0].relay_elevation_min_deg", "-5", "greater than or equal to 0"),
@@ -94,11 +94,30 @@ def test_what_a_row_cannot_ask(where, told):
     assert told in str(refusal.value)
 
 
-def test_entries_are_searched_and_a_mothership_that_aims_is_not():
+def test_entries_are_searched_whoever_steers():
     require_supported(study())
     require_searched(study())
-    with pytest.raises(InputError, match="swarm corridor"):
-        require_searched(study(approach={"steer": "carrier"}))
+    aimed = study(approach={"steer": "carrier", "divert_after_days": 1.0})
+    require_supported(aimed)
+    require_searched(aimed)
+
+
+@pytest.mark.parametrize(
+    ("asked", "told"),
+    [
+        ({"steer": "spin"}, '"spin", not computed by this version'),
+        ({"steer": "carrier", "divert_after_days": 30.0}, "the mothership diverts before it arrives"),
+        ({"steer": "carrier", "divert_after_days": 8.0}, "it is back before it lets the next one go"),
+        ({"divert_after_days": 2.0}, 'no such key with steer = "probe"'),
+    ],
+)
+def test_a_mothership_that_aims_is_back_before_it_arrives(asked, told):
+    with pytest.raises(InputError) as refusal:
+        require_supported(study(approach=asked))
+    assert told in str(refusal.value)
+
+
+def test_entries_and_rows_need_each_other():
     with pytest.raises(InputError, match="a kind that some row asks for"):
         require_searched(study(rows=[{"name": "bodies"}]))
     low = {"kind": "low-pass", "altitudes_km": [300]}

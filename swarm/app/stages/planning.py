@@ -26,6 +26,7 @@ from swarm.plan.judged import (
     low_quality_share,
 )
 from swarm.plan.measures import with_measures
+from swarm.plan.protection import PROTECTION, least_chances
 from swarm.plan.verify import Tables as Reported
 from swarm.plan.verify import verify
 from swarm.report.drawn import arc_points, event_dates, planet_places, serves, successes
@@ -69,6 +70,11 @@ def work_optimize(work: Work) -> None:
     chosen, rule_met = select_plan(front, study)
     flown = _flown(chosen, result.plans, opportunities)
     low = low_quality_share(judged, flown["opportunity"].to_numpy())
+    if barred := result.removed.get(PROTECTION):
+        run.warn(
+            f"protection.impact_chance_max bars {barred} of {opportunities.num_rows} opportunities from every plan: "
+            f"{least_chances(study, opportunities)} (an entry, and an orbit's end, count 1)"
+        )
     summary = _summary(study, opportunities, result, chosen=chosen, rule_met=rule_met)
     run.note("summary", summary | {"low_quality_share": low})
     run.write_table("rests_on", rests_on(study, flown, targets, pool=work.pool))

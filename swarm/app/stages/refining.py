@@ -13,6 +13,7 @@ from swarm.refine.handoff.entry_messages import write_entries
 from swarm.refine.handoff.orbit_messages import write_orbits
 from swarm.refine.handoff.package import Package, clear_package, write_package
 from swarm.refine.handoff.pass_messages import write_passes
+from swarm.refine.orbits_flown import flown_orbits
 from swarm.refine.passes_dispersed import dispersed_passes
 from swarm.refine.ranking import ranking_changes
 from swarm.refine.safety import cautions, others_of, safety_table
@@ -60,13 +61,15 @@ def work_refine(work: Work) -> None:
     changes = ranking_changes(study, tables, work.table("front"), flown, lost=lost)
     low = [each for each in _passes_of(run, plan) if each[1]["kind"] == LOW_PASS]
     dispersed, differences = dispersed_passes(study, plan, low, pool=work.pool)
+    stopping = [each for each in _passes_of(run, plan) if each[1]["kind"] == ORBIT]
+    reached, beside = flown_orbits(study, plan, stopping, pool=work.pool)
     run.note(
         "refined",
         {
             "plan": plan,
             "not_refined": {str(each.arc.probe): each.reason for each in lost},
             "ranking_changes": changes,
-            "cautions": [*dispersion_cautions(flown), *cautions(others), *differences],
+            "cautions": [*dispersion_cautions(flown), *cautions(others), *differences, *beside],
         },
     )
     for each in lost:
@@ -75,7 +78,7 @@ def work_refine(work: Work) -> None:
         run.warn(said)
     arcs = [each.made for each in flown]
     paths = paths_of(field_of(arcs), arcs) if arcs else Paths({}, {}, [])
-    for name, made in dispersed.items():
+    for name, made in (dispersed | reached).items():
         run.write_table(name, made)
     for name, stored in refinement_tables(flown, lost, paths).items():
         run.write_table(name, stored)

@@ -23,7 +23,7 @@ from swarm.run.tables import parquet_tables
 from swarm.run.tables.screening import OPPORTUNITY_COLUMNS
 from swarm.study.kind_names import LOW_PASS
 from swarm.study.schema import Study
-from targets.base.errors import InputError
+from targets.base.errors import InputError, NothingFeasible
 from targets.catalogue.knowledge import knowledge_notes, near_earth_warning
 from targets.catalogue.places import bodies_alone, names_of_places, places_table
 from targets.catalogue.reading import Reading, read_catalogue
@@ -44,8 +44,7 @@ def work_screen(work: Work) -> None:
         )[0]
     if screening.opportunities.num_rows == 0:
         raise nothing_in_reach(study, screening)
-    # ends the run before anything is kept; what it says, the pipeline says
-    unserved_rows(study, screening.opportunities, screening.targets)
+    _require_served(study, screening)
     _keep_notes(run, screening)
     for said in screening.limits:
         work.teller.say(f"screen: {said}")
@@ -53,6 +52,15 @@ def work_screen(work: Work) -> None:
     run.write_table("mothership", screening.path)
     _keep_opportunities(run, study, screening)
     run.write_table("density", density(study, reading.catalogue, screening.opportunities, screening.path))
+
+
+def _require_served(study: Study, screening: Screening) -> None:
+    """End the run before anything is kept where a row that must be served is not; what it says, the pipeline says."""
+    try:
+        unserved_rows(study, screening.opportunities, screening.targets)
+    except NothingFeasible as why:
+        limits = (why.limit, *(f"{each.what}: {each.limit}" for each in screening.barred.values()))
+        raise NothingFeasible(why.what, limit="; ".join(limits)) from None
 
 
 def _keep_opportunities(run: Run, study: Study, screening: Screening) -> None:

@@ -14,7 +14,6 @@ from numpy.typing import NDArray
 from swarm.encounter.entry.air_motion import PRESSURE, TIME, X
 from swarm.encounter.entry.corridor import EDGE_NAMES, Corridor
 from swarm.encounter.entry.descent import SKIPPED, SURFACE, Loads, flown
-from swarm.encounter.entry.divert import divert_of
 from swarm.encounter.entry.heating import is_heating_known
 from swarm.encounter.entry.relay import Heard, heard, on_even_times
 from swarm.encounter.entry.setting import LOST_BATTERY, LOST_GROUND, LOST_NAMES, Setting
@@ -71,10 +70,6 @@ class EntriesFlown:
     direct_mbit: Floats
     direct_db: Floats
     burn_m_s: Floats
-    divert_m_s: Floats
-    impact_course_days: Floats
-    carrier_propellant_kg: Floats
-    carrier_impact_chance: Floats
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,10 +105,6 @@ def fly_entries(
         out.burn_m_s[j] = 1e3 * float(np.linalg.norm(rows.shots.burn_km_s[k]))
         _keep_edges(out, j, rows.shots.b_km[k], corridor)
         _keep_descent(out, j, descent_of(rows.shots.relative[k], epoch, setting), epoch, setting)
-        divert = divert_of(rows, k, setting)
-        out.divert_m_s[j], out.impact_course_days[j] = divert.divert_m_s, divert.impact_course_days
-        out.carrier_propellant_kg[j] = divert.propellant_kg
-        out.carrier_impact_chance[j] = divert.impact_chance
     return out
 
 

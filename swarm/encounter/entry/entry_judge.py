@@ -58,7 +58,7 @@ def judge_of_entries(
     """
     cases = cases_of_entries(opportunities)
     worth = worth_of_entries(study, cases, qualities)
-    spare = 1e3 * spare_km_s(study, 1e3 * np.linalg.norm(cases.burn_km_s, axis=1))
+    spare = 1e3 * spare_km_s(study, cases.own_burn_m_s)
     before, kinds = planned_corrections(study, cases.before_s, opportunities)
     n, wanted = len(cases.body), shell_settings(study).data_mbit
     by_relay = np.nan_to_num(worth.relay_mbit) >= worth.direct_mbit

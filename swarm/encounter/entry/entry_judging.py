@@ -12,9 +12,11 @@ from swarm.encounter.entry.corridor import Corridor
 from swarm.encounter.entry.entry_flown import EntriesFlown, fly_entries
 from swarm.encounter.entry.entry_worth import EntryCases, EntryWorth, worth_of_entries
 from swarm.encounter.entry.setting import Setting
+from swarm.encounter.pass_impact import impact_radius_km
+from swarm.encounter.steering import Flyable, flyable
 from swarm.reach.approach.entry_rows import EntryRows
-from swarm.reach.approach.field import OK
 from swarm.reach.approach.influence import influence_at
+from swarm.reach.approach.ring_chance import ring_chance
 from targets.base.constants import DAY_S
 
 Floats = NDArray[np.float64]
@@ -23,12 +25,21 @@ Ints = NDArray[np.int64]
 
 @dataclass(frozen=True, eq=False)
 class JudgedEntries:
-    """The n rows that were met and need no more than a burn limit, of those shot (`rows`: which)."""
+    """The n rows that were met and need no more than a burn limit, or the mothership's tank, of those shot.
 
-    rows: Ints
+    able        : which they are, and what the mothership does for them
+    ship_chance : (n,) chance that the mothership follows the probe in
+    """
+
+    able: Flyable
     flown: EntriesFlown
     cases: EntryCases
     worth: EntryWorth
+    ship_chance: Floats
+
+    @property
+    def rows(self) -> Ints:
+        return self.able.rows
 
 
 def judge_entries(
@@ -40,16 +51,26 @@ def judge_entries(
     burn_limit_m_s: float = math.inf,
 ) -> JudgedEntries:
     """Judge every row of one passage and design; the answer for one does not depend on which others there are."""
-    burn_m_s = 1e3 * np.linalg.norm(rows.shots.burn_km_s, axis=1)
-    good = np.flatnonzero((rows.shots.status == OK) & (burn_m_s <= burn_limit_m_s))
-    down = fly_entries(rows, setting, corridor, good)
-    cases = _cases(rows, setting, good, down)
+    able = flyable(rows, setting.steered_by, burn_limit_m_s=burn_limit_m_s)
+    down = fly_entries(rows, setting, corridor, able.rows)
+    cases = _cases(rows, setting, able, down)
     alone = setting.study.of_design(setting.design.name)
-    return JudgedEntries(good, down, cases, worth_of_entries(alone, cases, qualities))
+    worth = worth_of_entries(alone, cases, qualities)
+    return JudgedEntries(able, down, cases, worth, _follows(setting, able, cases, worth))
 
 
-def _cases(rows: EntryRows, setting: Setting, good: Ints, down: EntriesFlown) -> EntryCases:
-    shots, n = rows.shots, len(good)
+def _follows(setting: Setting, able: Flyable, cases: EntryCases, worth: EntryWorth) -> Floats:
+    """(n,) chance that the mothership fails to divert and comes down to the interface: known as its probe at first."""
+    by = setting.steered_by
+    if by is None or not len(able.rows):
+        return np.zeros(len(able.rows))
+    body = setting.passage.body
+    discs = impact_radius_km(body, cases.v_inf_km_s, terrain_km=setting.interface.height_km)
+    return by.divert_failure * ring_chance(able.steered.aim_km, worth.start_cov_km2, 0.0, discs)
+
+
+def _cases(rows: EntryRows, setting: Setting, able: Flyable, down: EntriesFlown) -> EntryCases:
+    shots, good, n = rows.shots, able.rows, len(able.rows)
     dates = [_correction_dates(setting, float(rows.burn_s[k]), float(shots.entry_s[k])) for k in good]
     return EntryCases(
         body=(setting.passage.body.name,) * n,
@@ -62,6 +83,7 @@ def _cases(rows: EntryRows, setting: Setting, good: Ints, down: EntriesFlown) ->
         checkout_s=(rows.burn_s - rows.release_s)[good],
         b_km=shots.b_km[good],
         burn_km_s=shots.burn_km_s[good],
+        own_burn_m_s=1e3 * np.linalg.norm(shots.burn_km_s[good] - able.steered.aimed_km_s, axis=1),
         by_burn=np.ascontiguousarray(shots.by_state[good, :2]),
         before_s=tuple(float(shots.entry_s[k]) - at for k, at in zip(good, dates, strict=True)),
         by_corrections=tuple(_influences(rows, int(k), at) for k, at in zip(good, dates, strict=True)),

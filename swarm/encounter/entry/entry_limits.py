@@ -81,10 +81,10 @@ def joined_entries(parts: Sequence[SeenEntries]) -> SeenEntries:
     )
 
 
-def limits_of_entries(seen: SeenEntries, *, burn_limit_m_s: float, channels: int) -> list[str]:
+def limits_of_entries(seen: SeenEntries, *, limit: str, channels: int) -> list[str]:
     """The least angle and the latest release in the corridor, and how many are heard; what limits each.
 
-    Nothing where no row is in the corridor.
+    Nothing where no row is in the corridor. limit: of the burns, in words (`Setting.dear_at`).
     """
     good = seen.good
     if not len(good):
@@ -97,7 +97,7 @@ def limits_of_entries(seen: SeenEntries, *, burn_limit_m_s: float, channels: int
         f"{seen.shallow_deg[least]:.2f} deg, 1 sigma of its angle {seen.sigma_deg[least]:.2g} deg; "
         f"{_what_limits(shallower, 'shallower ones')}",
         f"latest release in the corridor: {seen.days[soonest]:g} d before, for {seen.burn_m_s[soonest]:.3g} m/s of "
-        f"{burn_limit_m_s:g}; {_what_limits(later, 'later ones')}",
+        f"{limit}; {_what_limits(later, 'later ones')}",
         _heard_together(seen, channels),
     ]
 

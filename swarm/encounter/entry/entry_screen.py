@@ -2,11 +2,13 @@
 
 The rows of an approach (releases, angles, clock angles, arrivals) are shot on the workers and flown through the air;
 those that are met within the burn limit stay, also outside their corridor: their chance says so, and what limits them
-is told. None is left out without being counted in the notes.
+is told. Of an approach that has none in its corridor none stays, and the angles that would do are told. None is left
+out without being counted in the notes.
 """
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -25,6 +27,7 @@ from swarm.encounter.entry.entry_limits import (
 )
 from swarm.encounter.entry.entry_table import entry_columns
 from swarm.encounter.entry.setting import Setting, setting_at
+from swarm.encounter.pass_left_out import BURN, DIVERT, SAID, TANK
 from swarm.encounter.pass_screen import asked_for, counts_of, numbered, path_of_scene
 from swarm.encounter.pass_table import PassMet, met_columns
 from swarm.reach.approach.entry_rows import (
@@ -102,11 +105,17 @@ def screen_entries(
 def none_of_entries(study: Study, counts: dict[str, float]) -> NothingFeasible:
     """Why no entry is left."""
     burns = " and ".join(f"{alone.probe.burn_limit_m_s:g}" for alone in takers(study, ENTRY).values())
+    ship = study.mothership
     asked = (
         f"{counts['entries_asked']:.0f} entries asked for, {counts['entries_met']:.0f} are met by some burn"
     )
     if not counts["entries_met"]:
         return NothingFeasible(asked, limit="approach.release_days_before, angles_deg: no burn was found")
+    if math.isfinite(counts["least_carrier_kg"]) and ship.propellant_kg is not None:
+        least = f"the least takes {counts['least_carrier_kg']:.3g} kg of the mothership's propellant"
+        return NothingFeasible(
+            f"{asked}; {least}", limit=f"mothership.propellant_kg = {ship.propellant_kg:g}"
+        )
     least = f"the least takes {counts['least_burn_m_s']:.1f} m/s"
     return NothingFeasible(f"{asked}; {least}", limit=f"probe.burn_limit_m_s = {burns}")
 
@@ -119,13 +128,20 @@ def _screened(study: Study, catalogue: Catalogue, pool: Pool, on_done: OnDone | 
             (k, first) for k, job in enumerate(jobs) for first in range(0, len(job.asked.burn_s), _CHUNK)
         ]
         parts = pool.map(_fly, items, shared=shared, on_done=on_done)
-        tables = [_table(study, scene, jobs[part.job], part) for part in parts]
+        own = [[part for part in parts if part.job == k] for k in range(len(jobs))]
+        outside = _outside(study, jobs, own)
+        tables = [
+            _table(study, scene, jobs[part.job], part)
+            for part in parts
+            if jobs[part.job].setting.ask.name not in outside
+        ]
         ship = mothership_of(study, scene.planets)
         path = table_of_legs(ship.legs or (path_of_scene(scene),))
     rows, names = numbered([table for table in tables if table.num_rows])
-    own = [[part for part in parts if part.job == k] for k in range(len(jobs))]
-    _require_a_corridor(study, jobs, own)
-    said = tuple(_said(job, mine) for job, mine in zip(jobs, own, strict=True))
+    said = tuple(
+        _said(job, mine, kept=job.setting.ask.name not in outside)
+        for job, mine in zip(jobs, own, strict=True)
+    )
     counts = counts_of(
         catalogue,
         [job.asked for job in jobs],
@@ -137,16 +153,20 @@ def _screened(study: Study, catalogue: Catalogue, pool: Pool, on_done: OnDone | 
     entries = {
         "entries_asked": float(sum(asked_for(job.asked) for job in jobs)),
         "entries_met": float(sum(int((part.rows.shots.status == OK).sum()) for part in parts)),
+        "least_carrier_kg": min((part.judged.able.least_ship_kg for part in parts), default=math.inf),
     }
-    cautions = [
+    cautions = [leaves_nothing(name, why) for name, why in outside.items()]
+    cautions += [
         f"{jobs[part.job].setting.ask.body}: {each}"
         for part in parts
+        if jobs[part.job].setting.ask.name not in outside
         for each in cautions_of_entries(jobs[part.job].setting, part.judged)
     ]
     return Screening(
         rows, targets, path, counts, ship.flybys, (*ship.notes, *said), by_kind={ENTRY: counts | entries},
         cautions=tuple(dict.fromkeys(cautions)),
         limits=tuple(each for job, mine in zip(jobs, own, strict=True) for each in _limits(job, mine)),
+        barred={ENTRY: in_one(tuple(outside.values()))} if outside else {},
     )  # fmt: skip
 
 
@@ -167,21 +187,29 @@ def _fly(item: tuple[int, int], shared: _Shared) -> _Part:
     number, first = item
     job, field = shared.jobs[number], shared.fields[number]
     rows = shot_entries(job.asked.take(slice(first, first + _CHUNK)), field, covered_by_entries_s(job.asked))
-    limit = job.setting.design.burn_limit_m_s
-    return _Part(number, rows, judge_entries(rows, job.setting, job.corridor, burn_limit_m_s=limit))
+    judged = judge_entries(rows, job.setting, job.corridor, burn_limit_m_s=job.setting.burn_limit_m_s)
+    return _Part(number, rows, judged)
 
 
 def _table(study: Study, scene: Scene, job: _Job, part: _Part) -> pa.Table:
     """The rows of a part as opportunities, with what an entry is like beside; numbers come when all are there."""
-    rows, which, shots = part.rows, part.judged.rows, part.rows.shots
+    rows, which, shots, ship = part.rows, part.judged.rows, part.rows.shots, part.judged.able.steered
     met = PassMet(
-        ENTRY, rows.passage.body, rows.release_s[which], rows.burn_s[which], shots.burn_km_s[which],
-        shots.entry_s[which], shots.relative[which, 3:], shots.s[which],
+        ENTRY, rows.passage.body, rows.release_s[which], rows.burn_s[which],
+        shots.burn_km_s[which] - ship.aimed_km_s, shots.entry_s[which], shots.relative[which, 3:], shots.s[which],
     )  # fmt: skip
     columns = met_columns(job.alone, scene, met)
     columns |= entry_columns(job.setting.ask.name, job.number, scene, rows, part.judged)
-    # an entry is meant to hit
-    table = pa.table(columns | {"impact_chance": np.ones(len(which))})
+    table = pa.table(
+        columns
+        | {
+            "steer": pa.array([job.setting.ask.steer] * len(which), pa.string()),
+            "carrier_propellant_kg": ship.propellant_kg,
+            # an entry is meant to hit
+            "impact_chance": np.ones(len(which)),
+            "carrier_impact_chance": part.judged.ship_chance,
+        }
+    )
     within = np.asarray(table["encounter_tdb_s"].to_numpy()) <= scene.span_tdb_s[1]
     table = table.filter(pa.array(within))
     design = pa.array([job.setting.design.name] * table.num_rows, pa.string())
@@ -193,21 +221,34 @@ def _limits(job: _Job, parts: Sequence[_Part]) -> list[str]:
     design, ship = job.setting.design, job.setting.study.mothership
     if not parts:
         return []
-    seen = joined_entries([seen_entries(part.rows, part.judged, design.burn_limit_m_s) for part in parts])
-    found = limits_of_entries(seen, burn_limit_m_s=design.burn_limit_m_s, channels=ship.relay_channels)
+    seen = joined_entries(
+        [seen_entries(part.rows, part.judged, job.setting.burn_limit_m_s) for part in parts]
+    )
+    found = limits_of_entries(seen, limit=job.setting.dear_at, channels=ship.relay_channels)
     return [f"{job.setting.ask.name}, {design.name}: {each}" for each in found]
 
 
-def _require_a_corridor(study: Study, jobs: Sequence[_Job], parts: Sequence[list[_Part]]) -> None:
-    """Raise NothingFeasible, with the angles that would do, where an approach has no row in its corridor."""
+def _outside(study: Study, jobs: Sequence[_Job], parts: Sequence[list[_Part]]) -> dict[str, NothingFeasible]:
+    """The approaches that are met and have no row in the corridor, by name, with the angles that would do."""
+    found = {}
     for ask in (each for each in study.approach if each.kind == ENTRY):
         own = [k for k, job in enumerate(jobs) if job.setting.ask is ask]
-        met = [part.judged for k in own for part in parts[k]]
-        if any((each.worth.corridor_chance >= IN_CORRIDOR).any() for each in met) or not any(
-            len(each.rows) for each in met
-        ):
-            continue
-        raise nothing_in_the_corridor(ask, [(jobs[k].setting.design.name, jobs[k].corridor) for k in own])
+        met = [part.judged for k in own for part in parts[k] if len(part.judged.rows)]
+        if met and not any((each.worth.corridor_chance >= IN_CORRIDOR).any() for each in met):
+            corridors = [(jobs[k].setting.design.name, jobs[k].corridor) for k in own]
+            found[ask.name] = nothing_in_the_corridor(ask, corridors)
+    return found
+
+
+def leaves_nothing(name: str, why: NothingFeasible) -> str:
+    """What is said of an approach that has no row in its corridor where something else can be flown."""
+    return f"{name}: {why.what}: this approach leaves nothing; {why.limit}"
+
+
+def in_one(reasons: Sequence[NothingFeasible]) -> NothingFeasible:
+    """One reason of several."""
+    whats, limits = (dict.fromkeys(getattr(each, name) for each in reasons) for name in ("what", "limit"))
+    return NothingFeasible("; ".join(whats), limit="; ".join(limits))
 
 
 def nothing_in_the_corridor(
@@ -231,15 +272,20 @@ def angles_that_do(corridor: Corridor) -> str:
     return f"{shallow[there].min():.1f} to {steep[there].max():.1f} deg"
 
 
-def _said(job: _Job, parts: Sequence[_Part]) -> str:
-    """What became of every row of a job: none is left out without a word."""
+def _said(job: _Job, parts: Sequence[_Part], *, kept: bool) -> str:
+    """What became of every row of a job: none is left out without a word. kept: whether its approach leaves any."""
     asked, statuses = job.asked, [int(status) for part in parts for status in part.rows.shots.status]
     left = sum(len(part.judged.rows) for part in parts)
     inside = sum(int((part.judged.worth.corridor_chance >= IN_CORRIDOR).sum()) for part in parts)
-    told = [f"{asked_for(asked)} entries asked for, {left} left, {inside} of them in the corridor"]
+    told = [f"{asked_for(asked)} entries asked for, {left * kept} left, {inside} of them in the corridor"]
+    if left and not kept:
+        told.append(f"{left} left out, which are met outside the corridor")
     told += left_out(asked.early, asked.late, statuses, ENTRY_REASONS)
-    if dear := statuses.count(OK) - left:
-        told.append(f"{dear} need more than probe.burn_limit_m_s")
+    ables = [part.judged.able for part in parts]
+    if late := sum(able.late for able in ables):
+        told.append(f"{late} {SAID[DIVERT]}")
+    if dear := sum(able.dear for able in ables):
+        told.append(f"{dear} {SAID[BURN if job.setting.steered_by is None else TANK]}")
     why = Counter(str(name) for part in parts for name in part.judged.worth.limited_by)
     told.append("limited by " + ", ".join(f"{name} {count}" for name, count in sorted(why.items())))
     when, setting = iso_of_tdb_s(asked.passage.closest_tdb_s), job.setting

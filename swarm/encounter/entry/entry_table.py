@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from swarm.encounter.entry.entry_judging import JudgedEntries
 from swarm.encounter.entry.entry_worth import EntryCases
-from swarm.encounter.pass_table import ship_at, vector_columns
+from swarm.encounter.pass_table import impulses_m_s, ship_at, vector_columns
 from swarm.reach.approach.entry_rows import EntryRows
 from swarm.reach.approach.scene import Scene
 from swarm.study.sections.science import Where
@@ -33,7 +33,7 @@ _FLOWN = (
     "longitude_e_deg", "local_solar_h", "sun_elevation_deg", "corridor_shallow_deg", "corridor_steep_deg", "peak_g",
     "peak_g_altitude_km", "peak_q_kpa", "flux_convective_w_cm2", "flux_radiative_w_cm2", "heat_load_j_cm2",
     "heating_known", "reached_bar", "descent_min", "relay_min", "relay_range_min_km", "relay_mbit", "relay_db",
-    "direct_min", "direct_mbit", "direct_db", "divert_m_s", "carrier_impact_chance",
+    "direct_min", "direct_mbit", "direct_db",
 )  # fmt: skip
 _FLOWN_NAMES = ("shallow_limit", "steep_limit", "lost")
 # Columns that judging reads as they are.
@@ -49,6 +49,7 @@ def entry_columns(
 ) -> dict[str, Any]:
     """Columns of `entries` of judged rows, but the opportunity's number."""
     which, cases, down, shots = judged.rows, judged.cases, judged.flown, rows.shots
+    given = judged.able.steered
     n, met_s = len(which), rows.shots.entry_s[which]
     burning = ship_at(scene, rows.burn_s[which])
     return {
@@ -75,6 +76,10 @@ def entry_columns(
         "by_burn": _listed(cases.by_burn.reshape(n, 12)),
         "corrections_before_s": pa.array([each.tolist() for each in cases.before_s], _LISTS),
         "by_corrections": pa.array([each.ravel().tolist() for each in cases.by_corrections], _LISTS),
+        **vector_columns("aimed_", 1e3 * given.aimed_km_s, "_m_s"),
+        "carrier_out_m_s": given.out_m_s,
+        "carrier_back_m_s": given.back_m_s,
+        "impact_course_days": given.course_days,
         **vector_columns("ship_", burning[:, :3], "_km"),
         **vector_columns("ship_v", burning[:, 3:], "_km_s"),
         **vector_columns("ship_release_", ship_at(scene, rows.release_s[which])[:, :3], "_km"),
@@ -123,7 +128,8 @@ def cases_of_entries(table: pa.Table) -> EntryCases:
         radius_km=lengths(np.column_stack([held(f"entry_{axis}_km") for axis in "xyz"])),
         checkout_s=DAY_S * (held("burn_jd_tdb") - held("release_jd_tdb")),
         b_km=np.column_stack([held("b_t_km"), held("b_r_km")]),
-        burn_km_s=1e-3 * np.column_stack([held(f"burn_{axis}_m_s") for axis in "xyz"]),
+        burn_km_s=1e-3 * impulses_m_s(table),
+        own_burn_m_s=held("burn_m_s"),
         by_burn=np.array(lists("by_burn")).reshape(n, 2, 6),
         before_s=tuple(lists("corrections_before_s")),
         by_corrections=tuple(values.reshape(-1, 2, 6) for values in lists("by_corrections")),

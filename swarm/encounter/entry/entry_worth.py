@@ -45,7 +45,8 @@ _THREE = ("start_cov_km2", "before_cov_km2", "delivery_cov_km2")
 class EntryCases:
     """n entries as flown; km, km/s, s; what is not said here as in the table `entries`.
 
-    b_km           : (n, 2) T, R of the aim point; burn_km_s (n, 3); checkout_s (n,) before it
+    b_km           : (n, 2) T, R of the aim point; checkout_s (n,) before the burn
+    burn_km_s      : (n, 3) what puts the probe on its way, whoever burns; own_burn_m_s (n,) what of it the probe burns
     by_burn        : (n, 2, 6) d(B.T, B.R) by the state at the burn
     before_s       : n arrays of the dates of corrections before the interface, falling; none where a probe has no tank
     by_corrections : n arrays (k, 2, 6), d(B.T, B.R) by the state at each
@@ -63,6 +64,7 @@ class EntryCases:
     checkout_s: Floats
     b_km: Floats
     burn_km_s: Floats
+    own_burn_m_s: Floats
     by_burn: Floats
     before_s: tuple[Floats, ...]
     by_corrections: tuple[Floats, ...]
@@ -120,7 +122,7 @@ class EntryWorth:
 def worth_of_entries(study: Study, cases: EntryCases, qualities: tuple[float, ...] = ()) -> EntryWorth:
     """Judge entries of one design; the answer for one does not depend on which others there are."""
     n, errors, normals = len(cases.body), errors_of(study), normals_of(study)
-    spare = 1e3 * spare_km_s(study, 1e3 * np.linalg.norm(cases.burn_km_s, axis=1))
+    spare = 1e3 * spare_km_s(study, cases.own_burn_m_s)
     relay = _rescaled(cases.relay_mbit, cases.relay_db, cases.relay_min, relay_link(study.probe))
     direct = _rescaled(cases.direct_mbit, cases.direct_db, cases.direct_min, ground_link(study.probe))
     given: dict[str, Any] = {

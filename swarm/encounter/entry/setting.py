@@ -15,7 +15,8 @@ from swarm.encounter.entry.heating import CONVECTIVE, NONE, RADIATIVE
 from swarm.encounter.entry.relay import RelayRules
 from swarm.encounter.entry.shell import Shell, ShellLimits, shell_of
 from swarm.encounter.entry.world import Globe, world_of
-from swarm.reach.approach.carrier import Places, aim_of_flyby_km, carrier_about, sampled
+from swarm.encounter.steering import PROBE, SteeredBy, steered_by
+from swarm.reach.approach.carrier import Places, carrier_about, sampled
 from swarm.reach.approach.entry_goals import Interface
 from swarm.reach.approach.entry_rows import interface_of
 from swarm.reach.approach.passage import Passage
@@ -53,7 +54,7 @@ _LONGEST_S = 172_800.0
 class Setting:
     """One design at one passage; `place` is the mothership's, from the body's centre, None where it is not known.
 
-    own_aim_km   : (2,) T, R of the mothership's way past where legs meet the centre; NaN where it is not known
+    steered_by   : the mothership, and with what; None where the probe steers
     end_pa, lost : pressure at which the probe is lost, and why
     life_s       : after the interface the battery is empty
     """
@@ -74,10 +75,23 @@ class Setting:
     lost: int
     life_s: float
     place: Places | None
-    own_aim_km: Floats
+    steered_by: SteeredBy | None
 
     def air(self, spread: float = 0.0) -> Air:
         return self.atmosphere.air(spread, self.ask.density_sigma, self.interface.height_km)
+
+    @property
+    def burn_limit_m_s(self) -> float:
+        """Of the probe; what the mothership burns for it is limited by its tank."""
+        return self.design.burn_limit_m_s if self.steered_by is None else math.inf
+
+    @property
+    def dear_at(self) -> str:
+        """What limits the burns, in words."""
+        if self.steered_by is None:
+            return f"{self.design.burn_limit_m_s:g}"
+        held = self.steered_by.tank_kg
+        return "the mothership's, without limit" if math.isinf(held) else f"the mothership's {held:g} kg"
 
     @property
     def course(self) -> Course:
@@ -106,7 +120,10 @@ def atmosphere_for(study: Study, ask: ApproachSettings) -> Atmosphere:
 
 
 def setting_at(scene: Scene, ask: ApproachSettings, design: DesignSettings, passage: Passage) -> Setting:
-    """The setting of a design at a passage of a scene; the mothership's places are sampled, to be sent to workers."""
+    """The setting of a design at a passage of a scene; the mothership's places are sampled, to be sent to workers.
+
+    Raises InputError where the mothership is to steer and its own way past is not known.
+    """
     flyby = scene.flyby_at(passage)
     found = carrier_about(passage, scene.states, scene.ephemeris, flyby)
     place = None
@@ -116,7 +133,8 @@ def setting_at(scene: Scene, ask: ApproachSettings, design: DesignSettings, pass
         # along legs a hyperbola joins them, whatever the path's own end; a file ends where it ends
         until = math.inf if flyby is not None else scene.span_tdb_s[1]
         place = sampled(found, first - 600.0, last + _LONGEST_S, until_tdb_s=until)
-    return setting_of(scene.study, ask, design, passage, place, aim_of_flyby_km(flyby, passage.body))
+    by = None if ask.steer == PROBE else steered_by(scene.study, ask, scene.own_aim_km(ask, passage))
+    return setting_of(scene.study, ask, design, passage, place, by)
 
 
 def setting_of(
@@ -125,7 +143,7 @@ def setting_of(
     design: DesignSettings,
     passage: Passage,
     place: Places | None,
-    own_aim_km: Floats,
+    by: SteeredBy | None = None,
 ) -> Setting:
     """Put together what a design's entries at a passage hang on."""
     body, atmosphere, met = passage.body, atmosphere_for(study, ask), passage.closest_tdb_s
@@ -146,7 +164,7 @@ def setting_of(
             entry.heat_load_limit_j_cm2 or math.inf,
         ),
         RelayRules(ask.relay_elevation_min_deg, ask.zenith_db, 1e5 * _ZENITH_BAR, ask.blackout_g),
-        end_pa, lost, 3600.0 * (entry.survives_hours or math.inf), place, own_aim_km,
+        end_pa, lost, 3600.0 * (entry.survives_hours or math.inf), place, by,
     )  # fmt: skip
 
 

@@ -108,6 +108,27 @@ def none_of_orbits(study: Study, counts: dict[str, float]) -> NothingFeasible:
     return NothingFeasible(f"no orbit about {bodies} is left", limit=limit)
 
 
+def leaves_no_orbit(name: str, why: NothingFeasible) -> str:
+    """What is said of an approach without an orbit that can be flown, where something else can."""
+    return f"{name}: {why.what}: this approach leaves nothing; {why.limit}"
+
+
+def _nothing_left(study: Study, jobs: Sequence[_Job], parts: Sequence[_Part]) -> list[str]:
+    """Approaches that leave no orbit, each with what stands against the row that asks for least."""
+    said = []
+    for ask in (each for each in study.approach if each.kind == ORBIT):
+        own = [part for part in parts if jobs[part.job].ask is ask]
+        if any(len(part.arrival) for part in own):
+            continue
+        refused = sorted(each for part in own for each in part.refused)
+        limit = never_there(study, ask) or (
+            refused[0][1] if refused else "no burn was found that meets an arrival asked for"
+        )
+        why = NothingFeasible(f"no orbit about {ask.body} is left", limit=limit)
+        said.append(leaves_no_orbit(ask.name, why))
+    return said
+
+
 # Counts of refusals are kept under their sentence, so that `none_of_orbits` can say it.
 _REFUSED = "refused: "
 
@@ -147,7 +168,7 @@ def _screened(
     }
     return Screening(
         rows, targets, path, counts, ship.flybys, (*ship.notes, *said), by_kind={ORBIT: counts | refused},
-        cautions=tuple(cautions_of(study)),
+        cautions=(*_nothing_left(study, jobs, parts), *cautions_of(study)),
     )  # fmt: skip
 
 

@@ -1,4 +1,4 @@
-"""How far the aim point moves by a change of the state at later dates: the transition matrix along the burnt path."""
+"""How far what is aimed for moves by a change of a later state: the transition matrix along the burnt path."""
 
 from __future__ import annotations
 
@@ -30,12 +30,12 @@ def _fill(state, begin, epochs, by_start, field, out):
 def influence_at(
     state: Floats, begin_s: float, epochs_s: Floats, *, by_start: Floats, field: PlanetField
 ) -> Floats:
-    """d(B.T, B.R) by the state at later epochs, rising, (k, 2, 6); NaN where the path could not be followed.
+    """d(goals) by the state at later epochs, rising, (k, g, 6); NaN where the path could not be followed.
 
     state    : (6,) just after the burn, about the planet's centre
-    by_start : (2, 6) of the burn (`Shots.by_state`)
+    by_start : (g, 6) d(goals) by the state at the burn, such as (B.T, B.R) (`Shots.by_state`)
     """
-    out = np.full((len(epochs_s), 2, 6), np.nan)
+    out = np.full((len(epochs_s), len(by_start), 6), np.nan)
     arrays = [np.ascontiguousarray(a, dtype=float) for a in (state, epochs_s, by_start)]
     _fill(arrays[0], float(begin_s), arrays[1], arrays[2], field, out)
     return out

@@ -21,7 +21,7 @@ from swarm.reach.approach.field import PlanetField
 from swarm.refine.correct import mass_after_kg
 from swarm.refine.handoff.oem import date_text, oem_text, one_line
 from swarm.refine.handoff.opm import opm_text, read_opm
-from swarm.refine.handoff.pass_messages import body_lines, cell, parameter_messages
+from swarm.refine.handoff.pass_messages import body_lines, cell, parameter_messages, whose
 from swarm.refine.handoff.pass_read_back import (
     READ_BACK_KM,
     compared_again,
@@ -45,7 +45,8 @@ Floats = NDArray[np.float64]
 _HEIGHT_KM, _ANGLE_DEG = 2e-2, 1e-3
 _COLUMNS = (
     "probe", "opportunity", "body", "design", "approach", "release_tdb", "burn_tdb", "burn_x_m_s", "burn_y_m_s",
-    "burn_z_m_s", "interface_tdb", "interface_km", "v_entry_inertial_km_s", "v_entry_relative_km_s",
+    "burn_z_m_s", "steer", "aimed_x_m_s", "aimed_y_m_s", "aimed_z_m_s", "carrier_propellant_kg", "impact_course_days",
+    "carrier_impact_chance", "interface_tdb", "interface_km", "v_entry_inertial_km_s", "v_entry_relative_km_s",
     "angle_inertial_deg", "angle_deg", "heading_deg", "latitude_deg", "longitude_e_deg", "local_solar_h", "b_t_km",
     "b_r_km", "angle_sigma_deg", "corridor_shallow_deg", "shallow_limit", "corridor_steep_deg", "steep_limit",
     "corridor_chance", "peak_g", "peak_g_altitude_km", "flux_convective_w_cm2", "flux_radiative_w_cm2",
@@ -99,7 +100,7 @@ def _write_messages(study: Study, probe: int, row: dict[str, Any], path: PassPat
 
 def _comments(row: dict[str, Any]) -> tuple[str, ...]:
     return (
-        f"entry of {row['target']}; impulse at {date_text(row['burn_tdb_s'])} TDB",
+        f"entry of {row['target']}; impulse at {date_text(row['burn_tdb_s'])} TDB{whose(row)}",
         f"aim point B.T {row['b_t_km']:.3f} km, B.R {row['b_r_km']:.3f} km",
         f"interface {row['interface_km']:g} km at {date_text(row['encounter_tdb_s'])} TDB, inertial angle "
         f"{row['angle_inertial_deg']:.3f} deg, 1 sigma {row['angle_sigma_deg']:.3g} deg after corrections",
@@ -134,6 +135,8 @@ def _readme(study: Study, flown: Sequence[tuple[int, dict[str, Any]]], ephemeris
         "Paths are computed with an impulse, the spring being taken as part of it. Corrections are not in the paths:",
         "the sigmas of entries.csv are after them. Below the interface: drag alone, three degrees of freedom, over the",
         "turning spheroid, with the mean density; deceleration, flux and load of entries.csv are of that way down.",
+        "Where the mothership steers (steer in entries.csv) the impulse is its burn: aimed_x, _y, _z; it diverts",
+        "impact_course_days later.",
         f"Heating is at the stagnation point of a cold wall; where heating_known is False, {NOT_IN_NUMBER}.",
         "",
     ]

@@ -39,10 +39,14 @@ def opm_text(
     reflectivity: float,
     covariance: Floats | None,
     manoeuvre: Manoeuvre | None = None,
+    later: Sequence[Manoeuvre] = (),
     comments: Sequence[str] = (),
     center: str = SUN,
 ) -> str:
-    """Return the message of a state (epoch, (6,) km and km/s) with its (6, 6) covariance, where one is known."""
+    """Return the message of a state (epoch, (6,) km and km/s) with its (6, 6) covariance, where one is known.
+
+    later : burns after the first, in order of date (section 3.2.4 of the standard: the block may be repeated)
+    """
     epoch, values = state
     lines = header("OPM", creation_tdb_s, comments)
     lines += [
@@ -66,16 +70,20 @@ def opm_text(
         lines += ["", "COV_REF_FRAME = ICRF"]
         for i, row in enumerate(_AXES):
             lines += [f"C{row}_{column} = {covariance[i, j]:.12e}" for j, column in enumerate(_AXES[: i + 1])]
-    if manoeuvre is not None:
-        lines += [
-            "",
-            f"MAN_EPOCH_IGNITION = {date_text(manoeuvre.ignition_tdb_s)}",
-            f"MAN_DURATION = {manoeuvre.duration_s:.3f} [s]",
-            f"MAN_DELTA_MASS = {manoeuvre.delta_mass_kg:.6f} [kg]",
-            "MAN_REF_FRAME = ICRF",
-        ]
-        lines += [f"MAN_DV_{k + 1} = {value:.12f} [km/s]" for k, value in enumerate(manoeuvre.dv_km_s)]
+    for burn in (*(() if manoeuvre is None else (manoeuvre,)), *later):
+        lines += _block(burn)
     return "\n".join([*lines, ""])
+
+
+def _block(burn: Manoeuvre) -> list[str]:
+    lines = [
+        "",
+        f"MAN_EPOCH_IGNITION = {date_text(burn.ignition_tdb_s)}",
+        f"MAN_DURATION = {burn.duration_s:.3f} [s]",
+        f"MAN_DELTA_MASS = {burn.delta_mass_kg:.6f} [kg]",
+        "MAN_REF_FRAME = ICRF",
+    ]
+    return [*lines, *(f"MAN_DV_{k + 1} = {value:.12f} [km/s]" for k, value in enumerate(burn.dv_km_s))]
 
 
 # --- reading ------------------------------------------------------------------------------------------------
@@ -94,7 +102,7 @@ _UNITS |= {f"MAN_DV_{k}": "km/s" for k in (1, 2, 3)}
 
 @dataclass(frozen=True, eq=False)
 class Parameters:
-    """A message read back: epoch TDB s, (6,) ICRF state, (6, 6) covariance (NaN where none is given), the burn if any.
+    """A message read back: epoch TDB s, (6,) ICRF state, (6, 6) covariance (NaN where none is given), burns if any.
 
     mass_kg, area_m2, reflectivity : what solar pressure at the epoch rests on
     """
@@ -105,31 +113,38 @@ class Parameters:
     area_m2: float
     reflectivity: float
     covariance: Floats
-    manoeuvre: Manoeuvre | None
+    manoeuvres: tuple[Manoeuvre, ...]
+
+    @property
+    def manoeuvre(self) -> Manoeuvre | None:
+        """The first."""
+        return self.manoeuvres[0] if self.manoeuvres else None
 
 
 def read_opm(file: Path, *, center: str = SUN) -> Parameters:
     """Read a message of this package. Raises InputError for a frame, centre, time scale or unit that is not its own."""
-    said = _said(file, _LABELS | {"CENTER_NAME": center})
+    said, blocks = _said(file, _LABELS | {"CENTER_NAME": center})
     state = np.array([float(said[axis]) for axis in _AXES])
     covariance = np.full((6, 6), np.nan)
     if "COV_REF_FRAME" in said:
         for i, row in enumerate(_AXES):
             for j, column in enumerate(_AXES[: i + 1]):
                 covariance[i, j] = covariance[j, i] = float(said[f"C{row}_{column}"])
-    burn = None
-    if "MAN_EPOCH_IGNITION" in said:
-        burn = Manoeuvre(
-            _seconds(said["MAN_EPOCH_IGNITION"]), float(said["MAN_DURATION"]), float(said["MAN_DELTA_MASS"]),
-            np.array([float(said[f"MAN_DV_{k}"]) for k in (1, 2, 3)]),
-        )  # fmt: skip
+    burns = tuple(
+        Manoeuvre(
+            _seconds(block["MAN_EPOCH_IGNITION"]), float(block["MAN_DURATION"]), float(block["MAN_DELTA_MASS"]),
+            np.array([float(block[f"MAN_DV_{k}"]) for k in (1, 2, 3)]),
+        )
+        for block in blocks
+    )  # fmt: skip
     mass, area, coefficient = (float(said[key]) for key in ("MASS", "SOLAR_RAD_AREA", "SOLAR_RAD_COEFF"))
-    return Parameters(_seconds(said["EPOCH"]), state, mass, area, coefficient, covariance, burn)
+    return Parameters(_seconds(said["EPOCH"]), state, mass, area, coefficient, covariance, burns)
 
 
-def _said(file: Path, labels: Mapping[str, str]) -> dict[str, str]:
-    """Keys and values, units checked and taken off."""
-    said = {}
+def _said(file: Path, labels: Mapping[str, str]) -> tuple[dict[str, str], list[dict[str, str]]]:
+    """Keys and values, units checked and taken off; those of each burn apart."""
+    said: dict[str, str] = {}
+    burns: list[dict[str, str]] = []
     for number, line in enumerate(file.read_text(encoding="ascii").splitlines(), start=1):
         if "=" not in line or line.startswith("COMMENT"):
             continue
@@ -146,8 +161,10 @@ def _said(file: Path, labels: Mapping[str, str]) -> dict[str, str]:
                 found=held,
                 expected=expected,
             )
-        said[key] = value
-    return said
+        if key == "MAN_EPOCH_IGNITION":
+            burns.append({})
+        (burns[-1] if burns else said)[key] = value
+    return said, burns
 
 
 def _seconds(text: str) -> float:

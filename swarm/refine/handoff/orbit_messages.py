@@ -1,11 +1,13 @@
 """Orbits in the package: messages about the body, a burn each with how long it takes, a table; read back.
 
-An ephemeris message has a segment a coast, in the full field: between burns, and of the science until upkeep is due.
-A spiral is a law of days and speed and has no path of its own: its message begins with the orbit.
+An ephemeris message has a segment a coast, in the full field: between the burns of the insertion, and of the science
+between those of its upkeep, which are in one message with the first state. A spiral is a law of days and speed and has
+no path of its own: its message begins with the orbit.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -13,23 +15,24 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from swarm.encounter.orbit.burn_flown import LongBurn, moved
 from swarm.encounter.orbit.full_field import Flown, fly
-from swarm.encounter.orbit.insertion_flown import FlownOrbit, NotInserted, fly_orbit, moved
+from swarm.encounter.orbit.insertion_flown import FlownOrbit, NotInserted
 from swarm.encounter.orbit.orbit_asked import field_of_body, surroundings_about
-from swarm.encounter.orbit.orbit_judging import thruster_of
 from swarm.encounter.orbit.osculating import osculating_orbit
-from swarm.encounter.orbit.surroundings import Surroundings, turn_s_of
+from swarm.encounter.orbit.surroundings import Surroundings
+from swarm.encounter.orbit.upkeep_flown import UPKEEPS_FLOWN
 from swarm.refine.handoff.oem import date_text, oem_text, one_line
 from swarm.refine.handoff.opm import Manoeuvre, opm_text, read_opm
 from swarm.refine.handoff.pass_messages import body_lines, cell, parameter_messages
 from swarm.refine.handoff.pass_read_back import read_segments
 from swarm.refine.handoff.read_back import ReadBackDiffers
+from swarm.refine.orbits_flown import fly_row
 from swarm.refine.pass_path import PassPath, field_of_pass, path_of_pass
 from swarm.refine.stretches import Stretch, whole_microseconds
 from swarm.run.csv_cells import csv_of_rows
 from swarm.run.folder import sha256_of
 from swarm.study.schema import Study
-from swarm.study.sections.approach import ApproachSettings
 from swarm.study.whole_study import ONE_DESIGN
 from targets.base.constants import DAY_S
 from targets.base.constants import STANDARD_GRAVITY_M_S2 as G0_M_S2
@@ -47,7 +50,8 @@ _COLUMNS = (
     "insertion_m_s", "finite_loss_m_s", "spiral_m_s", "spiral_days", "periapsis_km", "apoapsis_km",
     "inclination_deg", "argp_deg",
     "period_h", "science_days", "hours_below", "count_sigma", "least_km", "maintain_m_s", "ended", "flown_begin_tdb",
-    "flown_burns_m_s", "flown_periapsis_km", "flown_apoapsis_km", "flown_days", "flown_least_km", "flown_hits", "note",
+    "flown_burns_m_s", "flown_periapsis_km", "flown_apoapsis_km", "flown_days", "flown_least_km", "flown_hits",
+    "flown_upkeeps", "flown_upkeep_burns", "flown_upkeep_m_s", "note",
 )  # fmt: skip
 
 
@@ -70,7 +74,7 @@ def write_orbits(
         )
         try:
             path = path_of_pass(row, field_of_pass(row, ephemeris), ephemeris, after_s=0.0)
-            orbit = _flown(study, ask, row, around, path)
+            orbit = fly_row(study, row, around, path, days=float(row["science_days"]), kept_up=ask.maintain)
         except NotInserted as why:
             rows.append(_row(probe, row, None, str(why)))
             left.append(
@@ -80,7 +84,11 @@ def write_orbits(
         _write_way(study, probe, row, path, folder)
         _write_messages(study, probe, row, orbit, folder)
         worst = np.maximum(worst, read_back_orbit(study, folder, probe, row, around))
-        rows.append(_row(probe, row, orbit, ""))
+        rows.append(_row(probe, row, orbit, orbit.science.note))
+        if orbit.science.note:
+            left.append(
+                f"probe {probe}: the path of its orbit ends before its upkeep does: {orbit.science.note}"
+            )
     (folder / "orbits.csv").write_text(csv_of_rows(_COLUMNS, rows), encoding="utf-8")
     (folder / "ORBITS.txt").write_text(_readme(study, flown, ephemeris, left), encoding="utf-8")
     if not (worst[0] <= READ_BACK_KM and worst[1] <= READ_BACK_KM_S):
@@ -88,28 +96,8 @@ def write_orbits(
     return float(worst[0]), float(worst[1])
 
 
-def _flown(
-    study: Study, ask: ApproachSettings, row: dict[str, Any], around: Surroundings, path: PassPath
-) -> FlownOrbit:
-    """A row flown from its arrival on, for a turn of the body at most: then upkeep is due."""
-    arrival = path.after[-1].stretch
-    body = mass_named(ask.body)
-    days = float(row["science_days"])
-    if ask.maintain:
-        days = min(days, turn_s_of(body) / DAY_S)
-    return fly_orbit(
-        row, (float(arrival.epochs_tdb_s[-1]), arrival.states[-1]), thruster_of(_alone(study, row), _sun_km(row)),
-        around,
-        body_km=body.radius_km, days=days,
-    )  # fmt: skip
-
-
 def _alone(study: Study, row: dict[str, Any]) -> Study:
     return study.of_design(row.get("design") or ONE_DESIGN)
-
-
-def _sun_km(row: dict[str, Any]) -> float:
-    return float(np.linalg.norm([row[f"target_{axis}_km"] for axis in "xyz"]))
 
 
 def _segment(coast: Flown) -> Stretch:
@@ -141,24 +129,35 @@ def _write_messages(study: Study, probe: int, row: dict[str, Any], orbit: FlownO
     )
     center, settings = row["target"].upper(), _alone(study, row).probe
     said = (
-        f"orbit about {row['target']}, {row['capture']}; full field, forces: ORBITS.txt; no upkeep in it",
+        f"orbit about {row['target']}, {row['capture']}; full field, forces: ORBITS.txt",
         "disposal is not planned: it comes down there",
     )
     text = oem_text(
-        name, [_segment(coast) for coast in orbit.coasts], creation_tdb_s=created, comments=said,
-        centers=[center] * len(orbit.coasts),
+        name, [_segment(coast) for coast in orbit.every_coast], creation_tdb_s=created, comments=said,
+        centers=[center] * len(orbit.every_coast),
     )  # fmt: skip
     (folder / f"{stem}_orbit.oem").write_text(text, encoding="ascii")
-    for k, burn in enumerate(orbit.burns):
+    upkeep, thrust = orbit.science.burns, f"one direction, at {settings.thrust_n:g} N at most"
+    messages: dict[str, tuple[tuple[LongBurn, ...], str]] = {
+        f"burn_{k + 1}": ((burn,), f"burn {k + 1} of {len(orbit.burns)}, {thrust}")
+        for k, burn in enumerate(orbit.burns)
+    }
+    if upkeep:
+        turned = len(orbit.science.turned)
+        messages["upkeep"] = (upkeep, f"{turned} upkeeps by {len(upkeep)} burns, each of {thrust}")
+    for which, (burns, comment) in messages.items():
+        first, *later = (
+            Manoeuvre(
+                each.ignition_tdb_s, each.duration_s, each.mass_after_kg - each.mass_before_kg, each.dv_km_s
+            )
+            for each in burns
+        )
         message = opm_text(
-            name, (burn.ignition_tdb_s, burn.before), creation_tdb_s=created, mass_kg=burn.mass_before_kg,
+            name, (burns[0].ignition_tdb_s, burns[0].before), creation_tdb_s=created, mass_kg=burns[0].mass_before_kg,
             area_m2=settings.solar_area_m2, reflectivity=settings.reflectivity, covariance=None, center=center,
-            manoeuvre=Manoeuvre(
-                burn.ignition_tdb_s, burn.duration_s, burn.mass_after_kg - burn.mass_before_kg, burn.dv_km_s
-            ),
-            comments=(f"burn {k + 1} of {len(orbit.burns)}, one direction, at {settings.thrust_n:g} N", *said),
+            manoeuvre=first, later=later, comments=(comment, *said),
         )  # fmt: skip
-        (folder / f"{stem}_orbit_burn_{k + 1}.opm").write_text(message, encoding="ascii")
+        (folder / f"{stem}_orbit_{which}.opm").write_text(message, encoding="ascii")
 
 
 def read_back_orbit(
@@ -169,21 +168,40 @@ def read_back_orbit(
     try:
         segments = [each.stretch for each in read_segments(folder / f"{stem}.oem")]
         files = sorted(folder.glob(f"{stem}_burn_*.opm"), key=lambda file: int(file.stem.rsplit("_", 1)[1]))
+        files += folder.glob(f"{stem}_upkeep.opm")
         burns = [read_opm(file, center=row["target"].upper()) for file in files]
     except (InputError, OSError, ValueError, KeyError) as refused:
         raise ReadBackDiffers(f"a file of the orbit of probe {probe} cannot be read: {refused}") from refused
     exhaust = _alone(study, row).probe.isp_s * G0_M_S2
+    # after a burn of the insertion comes a coast; without insertion a coast comes first
+    following = 0 if (folder / f"{stem}_burn_1.opm").exists() else 1
+    if sum(len(said.manoeuvres) for said in burns) != len(segments) - following:
+        raise ReadBackDiffers(f"burns and coasts of probe {probe} are not one after the other")
     worst = np.zeros(2)
-    for k, said in enumerate(burns):
-        burn = said.manoeuvre
-        if burn is None:
-            raise ReadBackDiffers(f"a burn of probe {probe} is without its manoeuvre")
-        thrust = -burn.delta_mass_kg / burn.duration_s * exhaust
-        along = burn.dv_km_s / np.linalg.norm(burn.dv_km_s)
-        after = moved(
-            said.state, said.epoch_tdb_s, burn.duration_s, around, push=(along, thrust, exhaust), mass_kg=said.mass_kg
-        )  # fmt: skip
-        worst = np.maximum(worst, _apart(after, segments[k].states[0]))
+    for said in burns:
+        state, mass = said.state, said.mass_kg
+        for burn in said.manoeuvres:
+            if following and burn is not said.manoeuvres[0]:
+                state = segments[following - 1].states[-1]
+            # of the velocity, which the message has to 1e-9 m/s: a weak burn takes a milligram or a few
+            speed = float(np.linalg.norm(burn.dv_km_s))
+            spent = -mass * math.expm1(-1e3 * speed / exhaust)
+            if abs(spent + burn.delta_mass_kg) > 2e-6:
+                raise ReadBackDiffers(
+                    f"a burn of probe {probe} takes {spent:.6f} kg, MAN_DELTA_MASS says other"
+                )
+            thrust, along = spent / burn.duration_s * exhaust, burn.dv_km_s / speed
+            after = moved(
+                state,
+                burn.ignition_tdb_s,
+                burn.duration_s,
+                around,
+                push=(along, thrust, exhaust),
+                mass_kg=mass,
+            )
+            worst = np.maximum(worst, _apart(after, segments[following].states[0]))
+            mass -= spent
+            following += 1
     for part in segments:
         begin, end = float(part.epochs_tdb_s[0]), float(part.epochs_tdb_s[-1])
         again = fly(part.states[0], begin, (end - begin) / DAY_S, around, every_s=DAY_S)
@@ -201,16 +219,19 @@ def _row(probe: int, row: dict[str, Any], orbit: FlownOrbit | None, note: str) -
         "begin_tdb": date_text(row["begin_tdb_s"]), "design": row.get("design") or "probe",
     }  # fmt: skip
     if orbit is not None:
-        body, science = mass_named(row["target"]), orbit.coasts[-1]
-        shape = osculating_orbit(science.states[0], body.gm_km3_s2)
+        body, science = mass_named(row["target"]), orbit.science
+        shape = osculating_orbit(science.coasts[0].states[0], body.gm_km3_s2)
         given |= {
             "flown_begin_tdb": date_text(orbit.begin_tdb_s),
             "flown_burns_m_s": " ".join(f"{1e3 * np.linalg.norm(burn.dv_km_s):.3f}" for burn in orbit.burns),
             "flown_periapsis_km": shape.periapsis_km - body.radius_km,
             "flown_apoapsis_km": shape.apoapsis_km - body.radius_km,
-            "flown_days": float(science.tdb_s[-1] - science.tdb_s[0]) / DAY_S,
-            "flown_least_km": float(science.low_km.min()) if len(science.low_km) else None,
+            "flown_days": science.days,
+            "flown_least_km": science.least_km,
             "flown_hits": str(science.hit).lower(),
+            "flown_upkeeps": len(science.turned),
+            "flown_upkeep_burns": len(science.burns),
+            "flown_upkeep_m_s": science.spent_m_s,
         }
     return tuple(cell(given[name]) for name in _COLUMNS)
 
@@ -226,8 +247,10 @@ def _readme(
         "",
         "Axes ICRF, TDB, km, km/s, about the body. Forces: its field as below, turning by IAU 2015; its parent and",
         "moons, the Sun, as points; no solar pressure. Burns hold one direction; MAN_DURATION is how long each takes.",
-        "Segments are coasts; the last is the science until upkeep is due. A spiral is days and speed of a law, no",
-        "path: an ephemeris of such a probe begins with its orbit. Lives in orbits.csv are averaged; flown_ is flown.",
+        "Segments are coasts. Where an orbit is kept up, burns in pairs turn its eccentricity back once a turn:",
+        f"the first {UPKEEPS_FLOWN} upkeeps are flown, until the next would be due (_upkeep.opm: all their burns",
+        "in one message, and a weak thruster takes many). A spiral is a law of days and speed: an ephemeris of",
+        "such a probe begins with its orbit. Lives in orbits.csv are averaged; flown_ is flown.",
         "",
         *left,
     ]

@@ -138,7 +138,6 @@ def parameter_messages(
     alone = study.of_design(row.get("design") or ONE_DESIGN)
     probe, burn = alone.probe, burn_km_s(row)
     mass = probe.wet_mass_kg, mass_after_kg(alone, burn)
-    lasts_s, lead_s = length_and_lead_s(alone, mass, burn)
     released_cov, burnt_cov = _covariances(alone, impulse_km_s(row), burn_s(row) - release_s(row))
     common: dict[str, Any] = {
         "creation_tdb_s": created, "area_m2": probe.solar_area_m2, "reflectivity": probe.reflectivity,
@@ -153,6 +152,7 @@ def parameter_messages(
     }  # fmt: skip
     if path.before:
         before = path.before[0]
+        lasts_s, lead_s = length_and_lead_s(alone, mass, burn)
         impulse = f"computed with an impulse at {date_text(burn_s(row))} TDB; it stands for the burn"
         made["release"] = opm_text(
             name, (float(before.stretch.epochs_tdb_s[0]), before.stretch.states[0]), mass_kg=mass[0],
@@ -179,14 +179,14 @@ def _covariances(alone: Study, burn: Floats, checkout_s: float) -> tuple[Floats,
 def _comments(row: dict[str, Any], path: PassPath) -> tuple[str, ...]:
     centers = dict.fromkeys(each.center for each in path.whole)
     return (
-        f"low pass of {row['target']}; impulse at {date_text(row['burn_tdb_s'])} TDB{_whose(row)}",
+        f"low pass of {row['target']}; impulse at {date_text(row['burn_tdb_s'])} TDB{whose(row)}",
         f"aim point B.T {row['b_t_km']:.3f} km, B.R {row['b_r_km']:.3f} km",
         f"lowest at {date_text(row['encounter_tdb_s'])} TDB",
         f"segments about {', '.join(centers)}; forces: PASSES.txt; chance of impact {row['impact_chance']:.3g}",
     )
 
 
-def _whose(row: dict[str, Any]) -> str:
+def whose(row: dict[str, Any]) -> str:
     """Whose impulse it is where it is not the probe's."""
     steers = row["steer"] not in (None, "probe")
     return ", the mothership's: the probe burns nothing" if steers else ""

@@ -181,6 +181,36 @@ STORED = (
         ),
     ),
 )
+FLOWN_ORBITS = Table(
+    "flown_orbits",
+    "refine",
+    "an orbit of the plan, reached and flown in the full field, beside what was judged; only where there are any",
+    (
+        _PLAN,
+        _PROBE,
+        _OPPORTUNITY,
+        text("target", "planet or moon"),
+        text("capture", "how it gets there: impulsive, spiral"),
+        whole("burns", "burns of the insertion; a spiral is a law and not flown"),
+        real("insertion_m_s", "m/s", "their speed, of finite length, that ends at the apoapsis wanted"),
+        real("judged_insertion_m_s", "m/s", "impulses and the loss of finite burns, as judged"),
+        real("burn_s", "s", "the longest of them"),
+        real("begin_tdb_s", "s", "begin of the science, seconds past J2000 TDB"),
+        real("periapsis_km", "km", "height over the equatorial radius of the periapsis reached, osculating"),
+        real("judged_periapsis_km", "km", "the one judged"),
+        real("apoapsis_km", "km", "of the apoapsis reached"),
+        real("judged_apoapsis_km", "km", "the one judged"),
+        real(
+            "days",
+            "d",
+            "followed from there, until the first upkeep is due, the science ends or the ground is met",
+        ),
+        real("least_km", "km", "least height of a periapsis in these days", gaps=True),
+        real("judged_least_km", "km", "the same by averaged motion"),
+        flag("hit", "whether it meets the ground in these days"),
+    ),
+    beside="refined",
+)
 DISPERSED_PASSES = Table(
     "dispersed_passes",
     "refine",
@@ -242,6 +272,7 @@ TABLES = (
     REFINED,
     SAFETY,
     DISPERSED_PASSES,
+    FLOWN_ORBITS,
     BOUND_AFTER,
     *STORED,
     Table(

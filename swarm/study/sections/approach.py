@@ -60,7 +60,8 @@ class ApproachSettings(Section):
     spiral ends over 90 deg, with periapsis at `argp_deg`. It is let go after `science_days`, or lost before.
 
     `kind = "entry"`: a probe in a shell enters at each of `angles_deg` below the horizon (inertial) at the interface,
-    so many minutes after the mothership's closest approach. `atmosphere` is one that ships ("venus-mean", "titan-mean",
+    so many minutes after the mothership's closest approach; one that the mothership aims corrects nothing, and the
+    mothership, back on its own path, is in time, too. `atmosphere` is one that ships ("venus-mean", "titan-mean",
     "earth-1976", "mars-summer", "jupiter-equator") or a file: height_km,density_kg_m3,pressure_pa,temperature_k.
     """
 
@@ -157,7 +158,9 @@ class ApproachSettings(Section):
     )
 
     def unused(self) -> tuple[str, ...]:
-        if self.kind == "entry":
-            return PASS_ONLY
-        steered = self.kind == "low-pass" and self.steer != "probe"
-        return tuple(key for key in ENTRY_ONLY if not (steered and key == "divert_after_days"))
+        others = PASS_ONLY if self.kind == "entry" else ENTRY_ONLY
+        by_ship = self.kind != "orbit" and self.steer != "probe"
+        return (
+            *(key for key in others if key != "divert_after_days"),
+            *(() if by_ship else ("divert_after_days",)),
+        )

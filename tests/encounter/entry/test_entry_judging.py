@@ -172,7 +172,12 @@ def test_a_tank_that_is_nearly_empty_limits(venus):
     dearest = 1e-3 * burn_m_s[np.flatnonzero(left > 0.1)[-1]]
     sizes = np.linalg.norm(cases.burn_km_s, axis=1)
     worth = worth_of_entries(
-        venus.alone, replace(cases, burn_km_s=cases.burn_km_s * (dearest / sizes)[:, None])
+        venus.alone,
+        replace(
+            cases,
+            burn_km_s=cases.burn_km_s * (dearest / sizes)[:, None],
+            own_burn_m_s=np.full(len(sizes), 1e3 * dearest),
+        ),
     )
     inside = venus.rows.angle_deg[venus.judged.rows] == 30.0
     assert (worth.delivered_chance[inside] < 0.9).all()

@@ -218,3 +218,17 @@ def test_a_design_that_a_plan_leaves_at_home_has_no_mass_and_no_share_of_it():
     assert not any(item.startswith("stop") for item in budget["item"].to_pylist())
     assert np.isfinite(budget["margin_of_expected"].to_numpy()).all()
     assert budget["expected_kg"].to_pylist()[-1] > 28.0
+
+
+def test_an_approach_that_leaves_nothing_beside_another_is_said():
+    """Thrust too weak to stop by impulses: the spirals are flown, and what would do is a caution of the screen."""
+    weak = asked(SPIRAL, STOP)
+    plain = weak.model_dump(mode="json", by_alias=True, exclude_unset=True)
+    plain["designs"][STOP]["thrust_n"] = 0.5
+    plain.pop("probe", None)
+    study = study_from(plain)
+    study._base = FOLDER
+    found = screened(study)
+    assert set(found.opportunities["design"].to_pylist()) == {"spiral"}
+    (said,) = [each for each in found.cautions if "leaves nothing" in each]
+    assert re.match(r"stop at once: no orbit about Moon is left: .* [\d.]+ N would do in 1 burn", said)

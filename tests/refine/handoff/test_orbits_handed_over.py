@@ -11,6 +11,7 @@ from swarm.reach.approach.scene import ephemeris_of
 from swarm.refine.handoff.opm import read_opm
 from swarm.refine.handoff.orbit_messages import read_back_orbit, write_orbits
 from swarm.refine.handoff.pass_read_back import read_segments
+from swarm.refine.handoff.read_back import ReadBackDiffers
 from targets.masses.massive import mass_named
 from tests.encounter.orbit.test_screened_orbits import SPIRAL, STOP, asked, screened
 
@@ -71,9 +72,9 @@ def test_segments_are_about_the_moon_and_begin_where_the_burn_ends(handed):
 def test_a_spiral_begins_with_its_orbit(handed):
     _, folder, (_, spiral), _ = handed
     assert not list(folder.glob("probe_01_orbit_burn_*.opm"))
-    (segment,) = read_segments(folder / "probe_01_orbit.oem")
-    assert segment.stretch.epochs_tdb_s[0] == pytest.approx(spiral["begin_tdb_s"], abs=1e-5)
-    assert "an ephemeris of such a probe begins with its orbit" in (folder / "ORBITS.txt").read_text()
+    segments = read_segments(folder / "probe_01_orbit.oem")
+    assert segments[0].stretch.epochs_tdb_s[0] == pytest.approx(spiral["begin_tdb_s"], abs=1e-5)
+    assert "such a probe begins with its orbit" in (folder / "ORBITS.txt").read_text()
 
 
 def test_a_burn_that_is_shorter_in_the_file_is_found(handed, tmp_path):
@@ -91,3 +92,42 @@ def test_a_burn_that_is_shorter_in_the_file_is_found(handed, tmp_path):
     )
     assert read_back_orbit(study, folder, 0, stop, around)[0] < 0.01
     assert read_back_orbit(study, tmp_path, 0, stop, around)[0] > 0.1
+
+
+def test_upkeep_of_a_weak_thruster_is_flown(handed):
+    """Two upkeeps in 60 d, of many short burns: their speed is v |de|/2 as the averaged life charges it, to a tenth."""
+    _, folder, (_, spiral), worst = handed
+    row = list(csv.DictReader((folder / "orbits.csv").read_text().splitlines()))[1]
+    assert int(row["flown_upkeeps"]) == 2
+    assert float(row["flown_upkeep_m_s"]) == pytest.approx(spiral["maintain_m_s"], rel=0.1)
+    assert float(row["flown_days"]) == pytest.approx(60.0, abs=1e-3)
+    assert float(row["flown_least_km"]) == pytest.approx(spiral["least_km"], abs=2.0)
+    said = read_opm(folder / "probe_01_orbit_upkeep.opm", center="MOON")
+    assert len(said.manoeuvres) == int(row["flown_upkeep_burns"]) > 100
+    speeds = [1e3 * float(np.linalg.norm(burn.dv_km_s)) for burn in said.manoeuvres]
+    assert sum(speeds) == pytest.approx(float(row["flown_upkeep_m_s"]), rel=1e-6)
+    # 1.2 mN of a probe that has spiralled down: a twelfth of a revolution at most
+    period = 3600.0 * spiral["period_h"]
+    assert max(burn.duration_s for burn in said.manoeuvres) <= period / 12.0 * 1.01
+    exhaust, mass = 1600.0 * 9.80665, said.mass_kg
+    for burn, speed in zip(said.manoeuvres, speeds, strict=True):
+        assert burn.duration_s == pytest.approx(
+            mass * exhaust / 1.2e-3 * -math.expm1(-speed / exhaust), rel=1e-3
+        )
+        mass *= math.exp(-speed / exhaust)
+    assert worst[0] < 0.01
+
+
+def test_a_message_of_several_burns_is_refused_where_one_is_missing(handed, tmp_path):
+    study, folder, (_, spiral), _ = handed
+    for file in folder.glob("probe_01_orbit*"):
+        (tmp_path / file.name).write_text(file.read_text())
+    file = tmp_path / "probe_01_orbit_upkeep.opm"
+    *blocks, _ = file.read_text().split("\nMAN_EPOCH_IGNITION")
+    file.write_text("\nMAN_EPOCH_IGNITION".join(blocks) + "\n")
+    ask = next(ask for ask in study.approach if ask.name == spiral["approach"])
+    around = surroundings_about(
+        study, ask, mass_named("Moon"), spiral["encounter_tdb_s"], ephemeris=ephemeris_of(study)
+    )
+    with pytest.raises(ReadBackDiffers, match="one after the other"):
+        read_back_orbit(study, tmp_path, 1, spiral, around)

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from swarm.app.stages.refining import tables_of
+from swarm.refine import ranking
 from swarm.refine.correct import NotRefined
 from swarm.refine.ranking import ranking_changes
 from swarm.run.folder import Run
@@ -59,6 +60,17 @@ def test_a_probe_that_cannot_be_flown_is_left_out_of_every_plan(plan, held):
     (said,) = ranking_changes(*held, plan.flown[:3], lost=[gone])
     before, after = said.split("propellant ")[1].split(" kg")[0].split(" -> ")
     assert float(after) < float(before) - 1.0
+
+
+def test_what_was_flown_at_a_planet_stands_as_it_was_judged(plan, held, monkeypatch):
+    """Not refined is not lost there: the plan keeps its place, and what all arcs have in common is not given to it."""
+    arc = plan.flown[3].made.arc
+    kept = NotRefined(arc, "flown in the field about its planet when it was screened")
+    assert ranking_changes(*held, plan.flown[:3], lost=[kept]) != []
+    monkeypatch.setattr(
+        ranking, "at_places", lambda table: table["opportunity"].to_numpy() == arc.opportunity
+    )
+    assert ranking_changes(*held, plan.flown[:3], lost=[kept]) == []
 
 
 def test_nothing_refined_says_nothing(held):
