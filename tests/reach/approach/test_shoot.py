@@ -184,7 +184,7 @@ _NEAR_A_MOON = 1e-6
 
 
 def drawn_passes(name, field, state, *, days, count):
-    """The row's goals, states and dates before their burns: heights, clock angles and releases drawn; shot in one go."""
+    """Goals, states and dates before the burns, and what was shot: heights, clock angles and releases drawn."""
     body, rng = mass_named(name), np.random.default_rng(16)
     begin = MET_S - days * DAY_S
     goals = np.column_stack(
