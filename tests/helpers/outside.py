@@ -31,15 +31,22 @@ class Assist:
         return np.array([p.x, p.y, p.z, p.vx, p.vy, p.vz])
 
     def path(
-        self, state: np.ndarray, from_tdb_s: float, epochs_tdb_s: np.ndarray, push_km_s2: float = 0.0
+        self,
+        state: np.ndarray,
+        from_tdb_s: float,
+        epochs_tdb_s: np.ndarray,
+        push_km_s2: float = 0.0,
+        epsilon: float = 1e-9,
     ) -> np.ndarray:
         """(m, 6) states of one body at epochs in order, from its state at `from_tdb_s`.
 
         push_km_s2 : acceleration away from the Sun at 1 au, falling with the square of distance (Marsden's A1)
+        epsilon    : share of the acceleration that a step of the integrator may leave out; its own 1e-9 unless given
         """
         simulation = self._rebound.Simulation()
         extras = self._assist.Extras(simulation, self._ephemeris)
         extras.forces = ["SUN", "PLANETS", "GR_EIH"]
+        simulation.ri_ias15.epsilon = epsilon
         simulation.t = self._days(from_tdb_s)
         x, y, z, vx, vy, vz = state * TO_AU + self._sun(simulation.t)
         simulation.add(x=x, y=y, z=z, vx=vx, vy=vy, vz=vz)

@@ -178,29 +178,54 @@ def test_the_variational_equations_are_those_of_the_motion():
         assert got == pytest.approx(slope, rel=1e-5, abs=1e-5 * np.abs(slope).max())
 
 
+# Of a path so near to the Earth and the Moon, heliocentric places are known to 1e-5 m: at the integrator's own 1e-9 its
+# steps shrink to a second and it takes a minute, to no other end (a metre) than in 60 steps at this.
+_NEAR_A_MOON = 1e-6
+
+
+def drawn_passes(name, field, state, *, days, count):
+    """Goals, states and dates before the burns, and what was shot: heights, clock angles and releases drawn."""
+    body, rng = mass_named(name), np.random.default_rng(16)
+    begin = MET_S - days * DAY_S
+    goals = np.column_stack(
+        [body.radius_km + rng.uniform(15.0, 400.0, count), rng.uniform(0.0, 2.0 * np.pi, count)]
+    )
+    dates = MET_S - rng.uniform(3.0, days, count) * DAY_S
+    states = np.tile(state, (count, 1))
+    for y, date in zip(states, dates, strict=True):
+        assert move_to(y, begin, date, field) == OK
+    found = shoot(
+        states, dates, targets=np.full(count, index_of(body)), gm_km3_s2=np.full(count, body.gm_km3_s2),
+        windows_s=np.tile([MET_S - 2.5 * DAY_S, MET_S + 4.0 * DAY_S], (count, 1)),
+        gates_km=np.full(count, body.influence_km), goals=goals, field=field,
+        covered_s=(begin - DAY_S, MET_S + 5.0 * DAY_S),
+    )  # fmt: skip
+    return goals, states, dates, found
+
+
 @pytest.mark.crosscheck
-@pytest.mark.slow
-def test_passes_of_the_moon_by_an_outside_integrator():
+def test_a_hundred_passes_of_the_moon_by_an_outside_integrator():
     """assist on DE440: Sun, planets, Moon, relativity. It knows no figure of the Moon: J2 is off here, too. 0.1 km.
 
-    It takes a minute a path so near to the Earth and the Moon: two rows.
+    A hundred rows, heights of 15 to 400 km on all sides, burnt for 3 to 12 days before: the largest difference seen is
+    0.006 km.
     """
-    days = 12.0
+    days, count = 12.0, 100
     field = field_of("Moon")
     field = field._replace(j2=0.0, j4=0.0, moon_j2=0.0 * field.moon_j2)
     state = mothership_before("Moon", field, days=days, v_inf=(0.8, 0.5, 0.3), away_km=(0.0, 0.0, 12_000.0))
-    goals, found = shots("Moon", field, state, (25.0,), (0.0, 180.0), days=days, window_days=4.0)
+    goals, states, dates, found = drawn_passes("Moon", field, state, days=days, count=count)
     assert (found.status == OK).all()
-    begin = MET_S - days * DAY_S
-    earth = spice.sample(399, np.array([begin]))[0]
-    outside = Assist()
-    for n in range(2):
-        start = state + earth + np.concatenate([np.zeros(3), found.burn_km_s[n]])
-        met = np.array([found.closest_s[n]])
-        relative = outside.path(start, begin, met)[0] - spice.sample(301, met)[0]
-        assert np.linalg.norm(relative[:3]) == pytest.approx(goals[n, 0], abs=0.1)
-        # and it is the closest: the range turns within a tenth of a second
-        assert abs(relative[:3] @ relative[3:]) / (relative[3:] @ relative[3:]) < 0.1
+    starts = states + spice.sample(399, dates)
+    starts[:, 3:] += found.burn_km_s
+    moon, outside = spice.sample(301, found.closest_s), Assist()
+    relative = np.array([
+        outside.path(starts[n], dates[n], found.closest_s[n : n + 1], epsilon=_NEAR_A_MOON)[0] for n in range(count)
+    ]) - moon  # fmt: skip
+    assert np.linalg.norm(relative[:, :3], axis=1) == pytest.approx(goals[:, 0], abs=0.1)
+    # and it is the closest: the range turns within a tenth of a second
+    turn_s = np.einsum("ni,ni->n", relative[:, :3], relative[:, 3:]) / np.sum(relative[:, 3:] ** 2, axis=1)
+    assert np.abs(turn_s).max() < 0.1
 
 
 @pytest.mark.slow
