@@ -83,6 +83,10 @@ def lowest_altitude_km(
     return _altitude_of(least, body, v_inf_km_s)
 
 
+# A least height is settled to so much: far below what any aim is held to.
+_SETTLED_KM = 1e-6
+
+
 @njit(cache=True)
 def _hits(
     distance: float,
@@ -114,7 +118,7 @@ def _least_distance_km(
         return low
     if _hits(high, direction, delivered, uncorrected, shares, disc) > limit:
         return np.inf
-    for _ in range(50):
+    while high - low > _SETTLED_KM:
         middle = 0.5 * (low + high)
         if _hits(middle, direction, delivered, uncorrected, shares, disc) > limit:
             low = middle

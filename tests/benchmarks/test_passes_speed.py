@@ -1,4 +1,4 @@
-"""How long low passes take: shot and judged on two workers, and where a mothership passes in ten years. Asserts no time."""
+"""How long low passes take: shot in the field and judged, on two workers. Asserts no time."""
 
 import time
 
