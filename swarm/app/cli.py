@@ -15,7 +15,7 @@ from rich.console import Console
 from swarm import __version__
 from swarm.app import printed
 from swarm.app.stages import GPU, PLAN, RESUME, SEED, STAGES, WORKERS, Options, Stage
-from swarm.app.unexpected import unexpected
+from swarm.app.unexpected import is_reader_gone, unexpected
 from swarm.run.kernel_cache import CACHE_VARIABLE, claim_kernel_cache
 from swarm.run.progress import Teller, telling
 from swarm.run.writing import why_not_written
@@ -425,6 +425,8 @@ def _guard(work: Callable[[], None], *, debug: bool, folder: Path | None = None)
     except typer.Exit:
         raise
     except OSError as problem:
+        if isinstance(problem, BrokenPipeError) and is_reader_gone():
+            raise typer.Exit(EXIT_UNEXPECTED) from None
         if (why := why_not_written(problem)) is None:
             _fail(unexpected(problem, debug=debug, folder=folder), EXIT_UNEXPECTED)
         _fail(f"stopped: {why}", EXIT_UNEXPECTED)

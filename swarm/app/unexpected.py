@@ -1,10 +1,27 @@
-"""What is said of an error that nobody thought of."""
+"""What is said of an error that nobody thought of; and of a reader who has gone, nothing."""
 
 from __future__ import annotations
 
 import contextlib
+import os
+import select
+import sys
 import traceback
 from pathlib import Path
+
+
+def is_reader_gone() -> bool:
+    """Whether nobody reads what is printed any more, as after `| head`: the rest then goes nowhere."""
+    try:
+        place = sys.stdout.fileno()
+    except (OSError, ValueError):  # it is no file
+        return False
+    asked = select.poll()
+    asked.register(place, 0)
+    if not any(event & select.POLLERR for _, event in asked.poll(0)):
+        return False
+    os.dup2(os.open(os.devnull, os.O_WRONLY), place)
+    return True
 
 
 def unexpected(error: Exception, *, debug: bool, folder: Path | None) -> str:

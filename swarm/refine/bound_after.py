@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -49,6 +50,7 @@ Floats = NDArray[np.float64]
 SPAWN_KEY = 8
 # Samples are followed for so long at a time, beginning so long after the pass.
 _STRETCH_S, _LEFT_S = 10.0 * DAY_S, 0.5 * DAY_S
+_MONTH_S = 30.0 * DAY_S
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,7 +94,7 @@ def follow_after(study: Study, row: dict[str, Any], cov_km2: Floats, ephemeris: 
     rates: list[float] = []
     if bound:
         end = met + _LEFT_S + rules.bound_years * JULIAN_YEAR_S
-        field = field_about(planet, met, end + 2.0 * _STRETCH_S, ephemeris)
+        field = _field_for_years(planet.name, *_round_dates(met, end + 2.0 * _STRETCH_S), ephemeris)
         for y in bound:
             what, t = _follow(y, met + _LEFT_S, end, planet, field)
             hits += what == body.name
@@ -103,6 +105,17 @@ def follow_after(study: Study, row: dict[str, Any], cov_km2: Floats, ephemeris: 
     return After(
         body.name, len(starts), len(bound), rules.bound_years, hits, elsewhere, gone, np.array(rates)
     )
+
+
+def _round_dates(first_s: float, last_s: float) -> tuple[float, float]:
+    """Dates around a span, the same for passes of one month."""
+    return math.floor(first_s / _MONTH_S) * _MONTH_S, math.ceil(last_s / _MONTH_S) * _MONTH_S
+
+
+@lru_cache(maxsize=2)
+def _field_for_years(planet: str, first_s: float, last_s: float, ephemeris: Ephemeris) -> PlanetField:
+    """The field about a planet, kept: the moons' places of five years take longer to find than a sample to fly."""
+    return field_about(mass_named(planet), first_s, last_s, ephemeris)
 
 
 def _starts(

@@ -40,6 +40,12 @@ class Ephemeris:
         self._files = tuple(files)
         self._held = {file: spice.bodies_of(file) for file in self._files}
 
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Ephemeris) and self._files == other._files
+
+    def __hash__(self) -> int:
+        return hash(self._files)
+
     def whereabouts(self, body: Mass) -> Whereabouts:
         """Return where the place of a body comes from, and how far off it may be."""
         file = self._file_of(body)

@@ -165,7 +165,7 @@ def test_every_table_is_drawn_or_shown(drawn_run):
     # the made-up run has flybys only, and no spreadsheet: those tables are looked at in the tests of their sections
     of_kinds = {
         "entries", "profiles", "places", "pass_paths", "ground_tracks", "pass_trade", "dispersed_passes", "bound_after",
-        "orbits", "altitudes",
+        "orbits", "altitudes", "flown_orbits",
     }  # fmt: skip
     beside = {made.name for made in made_by("account")}
     assert set(PAGE_TABLES) - held <= of_kinds | beside
