@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from swarm.encounter.pass_judging import JudgedPasses, judge_passes, rules_of
-from swarm.encounter.pass_left_out import DIVERT, SAID, TANK
+from swarm.encounter.pass_left_out import DIVERT, IMPACT, SAID, SHIP, TANK
 from swarm.encounter.pass_limits import FlownRows, lowest_pass
 from swarm.reach.approach.field import OK
 from swarm.reach.approach.rows import LowPasses, covered_s, field_for, left_out, shot
@@ -35,17 +35,16 @@ def approach_lines(scene: Scene, ask: ApproachSettings) -> list[str]:
     own, lines, kept, least = scene.asked(ask), list[str](), 0, np.inf
     flown: list[FlownRows] = []
     for name, study in takers(scene.study, ask.kind, ask.designs).items():
-        limit = impact_limit(study, ask)
         for number, passage in own:
             rules = rules_of(study, ask, own_aim_km=scene.own_aim_km(ask, passage))
             asked = scene.rows(ask, passage, checkout_days=study.probe.checkout_days)
             rows = shot(asked, field_for(asked, scene.ephemeris), covered_s(asked))
             judged = judge_passes(study, rows, rules)
-            keeps = _keeps(study, judged, limit)
+            keeps = (judged.cases.own_burn_m_s <= study.probe.burn_limit_m_s) & judged.within_limits
             able = judged.burn_m_s <= study.probe.burn_limit_m_s
             flown.append(FlownRows(study, rules, rows, judged, able))
             kept += int(keeps.sum())
-            least = min(least, float(judged.worth.impact_chance.min(initial=np.inf)))
+            least = min(least, float(judged.counted_chance.min(initial=np.inf)))
             whose = f" by {name}" if scene.study.designs else ""
             when = iso_of_tdb_s(passage.closest_tdb_s)
             lines += [f"{ask.name}: {ask.body}, passage {number}{whose}, {when}"]
@@ -64,11 +63,6 @@ def approach_lines(scene: Scene, ask: ApproachSettings) -> list[str]:
     return [*lines, *refused, *_cautions(ask, scene.ephemeris)]
 
 
-def _keeps(study: Study, judged: JudgedPasses, limit: float | None) -> np.ndarray:
-    keeps = judged.cases.own_burn_m_s <= study.probe.burn_limit_m_s
-    return keeps if limit is None else keeps & (judged.worth.impact_chance <= limit)
-
-
 def _counted(rows: LowPasses, judged: JudgedPasses, keeps: np.ndarray, study: Study) -> list[str]:
     """What became of every row that was asked for: none is dropped without a word."""
     dear = int((judged.cases.own_burn_m_s > study.probe.burn_limit_m_s).sum())
@@ -81,8 +75,10 @@ def _counted(rows: LowPasses, judged: JudgedPasses, keeps: np.ndarray, study: St
         parts.append(f"{judged.late} {SAID[DIVERT]}")
     if tank := shot - judged.late - len(judged.rows):
         parts.append(f"{tank} {SAID[TANK]}")
-    if over := len(judged.rows) - dear - int(keeps.sum()):
-        parts.append(f"{over} over the limit on impacts")
+    flyable = judged.cases.own_burn_m_s <= study.probe.burn_limit_m_s
+    for code, kept in ((IMPACT, ~judged.probe_keeps), (SHIP, judged.probe_keeps & ~judged.within_limits)):
+        if over := int((kept & flyable).sum()):
+            parts.append(f"{over} {SAID[code]}")
     return ["; ".join(parts)]
 
 
@@ -126,9 +122,13 @@ def _why_none(study: Study, ask: ApproachSettings, least: float) -> str:
     limit = impact_limit(study, ask)
     if limit is None:
         return burns
+    counted = study.protection.carrier_included and ask.steer != "probe"
+    ship = (
+        f" with the mothership's (mothership.divert_failure = {study.mothership.divert_failure:g})" * counted
+    )
     return (
-        f"impact chance at most {limit:g} (protection.impact_chance_max or approach.impact_chance_max), and "
-        f"{burns}; the least impact chance found is {least:.2g}, with altitudes_km up to {max(ask.altitudes_km):g}"
+        f"impact chance at most {limit:g} (protection.impact_chance_max or approach.impact_chance_max), and {burns}; "
+        f"the least impact chance found is {least:.2g}{ship}, with altitudes_km up to {max(ask.altitudes_km):g}"
     )
 
 

@@ -68,7 +68,11 @@ class JudgedPasses:
     least_ship_kg : least propellant that it needs for one of the others; infinite where the probe steers
     burn_m_s : what puts the probe on its way, whoever burns
     pixel_m, smear_px : of the finest camera; count_sigma of the best counter, NaN without one
-    lowest_altitude_for_limit_km : least height that keeps the limit, at the row's clock angle; NaN without one
+    counted_chance : what counts against the limit of its body: the probe's chance, and the mothership's if that does
+    probe_keeps    : whether the probe's own chance keeps the limits of its approach and body
+    within_limits  : whether that of its body is kept with the mothership's chance, too
+    lowest_altitude_for_limit_km : least height that keeps all, at the row's clock angle, with the mothership's chance
+                     as it is at the row's own height; NaN without a limit
     """
 
     rows: NDArray[np.int64]
@@ -77,6 +81,9 @@ class JudgedPasses:
     burn_m_s: Floats
     steered: Steered
     ship_chance: Floats
+    counted_chance: Floats
+    probe_keeps: NDArray[np.bool_]
+    within_limits: NDArray[np.bool_]
     ground: PassGeometry
     dwell_s: Floats
     pixel_m: Floats
@@ -102,7 +109,10 @@ def judge_passes(
     )
     cases = _cases(study, rows, rules, good, ground, by_ship)
     worth = worth_of(study, cases)
-    limit = rules.impact_limit
+    shipped = ship_chances(study, cases, worth, by_ship.aim_km)
+    also = shipped * study.protection.carrier_included
+    most = math.inf if rules.impact_limit is None else rules.impact_limit
+    held = study.protection.impact_chance_max.get(body.name, math.inf)
     pixel, smear = finest(study, ground.altitude_km, ground.ground_speed_km_s)
     larger, smaller = principal_sigmas_km(*worth.delivery_cov_km2.T)
     return JudgedPasses(
@@ -110,7 +120,10 @@ def judge_passes(
         late=able.late,
         least_ship_kg=able.least_ship_kg,
         steered=by_ship,
-        ship_chance=ship_chances(study, cases, worth, by_ship.aim_km),
+        ship_chance=shipped,
+        counted_chance=worth.impact_chance + also,
+        probe_keeps=worth.impact_chance <= most,
+        within_limits=(worth.impact_chance <= most) & (worth.impact_chance + also <= held),
         burn_m_s=burn_m_s[good],
         ground=ground,
         dwell_s=dwell_s(
@@ -123,8 +136,8 @@ def judge_passes(
         sigma_major_km=larger,
         sigma_minor_km=smaller,
         lowest_altitude_for_limit_km=np.full(len(good), np.nan)
-        if limit is None
-        else lowest_for_limit_km(study, cases, worth, limit),
+        if math.isinf(most)
+        else lowest_for_limit_km(study, cases, worth, np.minimum(most, held - also)),
         cases=cases,
         worth=worth,
     )  # fmt: skip

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
 
 from swarm.reach.approach.field import OK
 from swarm.reach.approach.rows import LATE
@@ -12,9 +13,12 @@ from swarm.reach.approach.shoot import REASONS
 from swarm.study.schema import Study
 from targets.base.errors import NothingFeasible
 
+if TYPE_CHECKING:
+    from swarm.encounter.pass_judging import JudgedPasses
+
 # Code of each reason, in the order in which it applies, and what it says after a number of rows.
 EARLY, DIVERT, BURN, TANK = "before_the_path", "divert_too_late", "burn_limit", "mothership_tank"
-IMPACT, AFTER = "impact_limit", "after_study_end"
+IMPACT, SHIP, AFTER = "impact_limit", "mothership_impact_limit", "after_study_end"
 _SHOTS = ("", "too_many_steps", "outside_dates", "not_near_in_time", "hits_first", "not_converged", "bound")
 SAID = {
     EARLY: "would be released before the path that leads here begins",
@@ -24,6 +28,7 @@ SAID = {
     TANK: "need more than mothership.propellant_kg",
     BURN: "need more than probe.burn_limit_m_s",
     IMPACT: "over the limit on impacts",
+    SHIP: "over the limit on impacts by the mothership's chance alone (mothership.divert_failure)",
     AFTER: "are met after study.end",
 }
 # of these the reason is a sentence of its own
@@ -36,6 +41,13 @@ def of_shots(early: int, late: int, statuses: Iterable[int]) -> dict[str, int]:
     counts = {EARLY: early, "inside_the_sphere": late}
     counts |= {code: missed[k] for k, code in enumerate(_SHOTS) if k}
     return counts
+
+
+def over_limits(judged: Sequence[JudgedPasses]) -> dict[str, int]:
+    """Counts by code of rows over the limit on impacts: by the probe's chance, or only with the mothership's."""
+    own = sum(int((~each.probe_keeps).sum()) for each in judged)
+    together = sum(int((~each.within_limits).sum()) for each in judged)
+    return {IMPACT: own, SHIP: together - own}
 
 
 def sentences(counts: dict[str, int]) -> list[str]:
@@ -69,7 +81,7 @@ def none_of_passes(study: Study, counts: dict[str, float]) -> NothingFeasible:
     ):
         least = f"the least takes {counts['least_burn_m_s']:.1f} m/s"
         return NothingFeasible(f"{asked}; {least}", limit=f"probe.burn_limit_m_s = {burns}")
-    if not counts.get(IMPACT):
+    if not counts.get(IMPACT) and not counts.get(SHIP):
         return NothingFeasible(f"{asked}, none within the study", limit=left)
     ship = study.mothership.divert_failure
     steered = study.protection.carrier_included and any(ask.steer != "probe" for ask in study.approach)

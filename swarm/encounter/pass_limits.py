@@ -76,7 +76,7 @@ def lowest_pass(ask: ApproachSettings, limit: float | None, flown: Sequence[Flow
     if limit is None or not own:
         return None
     heights = np.concatenate([each.rows.altitude_km[each.judged.rows[each.able]] for each in own])
-    kept = np.concatenate([each.judged.worth.impact_chance[each.able] <= limit for each in own])
+    kept = np.concatenate([each.judged.within_limits[each.able] for each in own])
     refused = tuple(float(height) for height in np.unique(heights) if not kept[heights == height].any())
     least = min(_least_km(each) for each in own)
     return LowestPass(ask.name, ask.body, limit, least, refused)

@@ -15,7 +15,7 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from swarm.encounter.pass_judging import JudgedPasses, PassRules, judge_passes, rules_of
-from swarm.encounter.pass_left_out import AFTER, BURN, DIVERT, IMPACT, TANK, added, of_shots, sentences
+from swarm.encounter.pass_left_out import AFTER, BURN, DIVERT, TANK, added, of_shots, over_limits, sentences
 from swarm.encounter.pass_limits import FlownRows, LowestPass, lowest_pass
 from swarm.encounter.pass_table import opportunity_columns, pass_columns
 from swarm.reach.approach.entry_rows import AskedEntries
@@ -147,18 +147,7 @@ def _fly(item: tuple[int, int], shared: _Shared) -> _Part:
 
 def _kept(job: _Job, part: _Part) -> Ints:
     """Which of the judged rows keep the limit on impacts of one row, and are met within the study."""
-    return np.flatnonzero(_unlikely(job, part) & _in_time(job, part))
-
-
-def _unlikely(job: _Job, part: _Part) -> NDArray[np.bool_]:
-    most = np.inf if job.rules.impact_limit is None else job.rules.impact_limit
-    held = job.study.protection.impact_chance_max.get(job.ask.body, np.inf)
-    return (part.judged.worth.impact_chance <= most) & (_counted(job, part) <= held)
-
-
-def _counted(job: _Job, part: _Part) -> NDArray[np.float64]:
-    """(n,) what a row counts against the limit of its body: the probe's chance, and the mothership's if that does."""
-    return part.judged.worth.impact_chance + part.judged.ship_chance * job.study.protection.carrier_included
+    return np.flatnonzero(part.judged.within_limits & _in_time(job, part))
 
 
 def _in_time(job: _Job, part: _Part) -> NDArray[np.bool_]:
@@ -231,7 +220,7 @@ def _lowest(jobs: Sequence[_Job], parts: Sequence[_Part]) -> list[LowestPass]:
 def _passes(jobs: Sequence[_Job], parts: Sequence[_Part], lowest: Sequence[LowestPass]) -> dict[str, float]:
     """What `none_of_passes` tells besides: with the counts of what was left out, by code."""
     left_out = [_left_out(job, [part for part in parts if part.job == k]) for k, job in enumerate(jobs)]
-    chances = [_counted(jobs[part.job], part).min(initial=np.inf) for part in parts]
+    chances = [part.judged.counted_chance.min(initial=np.inf) for part in parts]
     return {
         "passes_asked": sum(asked_for(job.asked) for job in jobs),
         "passes_met": sum(int((part.rows.shots.status == OK).sum()) for part in parts),
@@ -254,8 +243,8 @@ def _left_out(job: _Job, parts: Sequence[_Part]) -> dict[str, int]:
     counts[DIVERT] = sum(part.judged.late for part in parts)
     dear = TANK if job.rules.steered_by is not None else BURN
     counts[dear] = statuses.count(OK) - counts[DIVERT] - sum(len(part.judged.rows) for part in parts)
-    counts[IMPACT] = sum(int((~_unlikely(job, part)).sum()) for part in parts)
-    counts[AFTER] = sum(int((_unlikely(job, part) & ~_in_time(job, part)).sum()) for part in parts)
+    counts |= over_limits([part.judged for part in parts])
+    counts[AFTER] = sum(int((part.judged.within_limits & ~_in_time(job, part)).sum()) for part in parts)
     return counts
 
 

@@ -117,8 +117,8 @@ def _room(n: int) -> list[Floats]:
     return [np.zeros(shape) for shape in shapes]
 
 
-def lowest_for_limit_km(study: Study, cases: PassCases, worth: PassWorth, limit: float) -> Floats:
-    """(n,) least height, at each row's clock angle, that keeps a limit on impacts; infinite where none does."""
+def lowest_for_limit_km(study: Study, cases: PassCases, worth: PassWorth, limits: Floats) -> Floats:
+    """(n,) least height, at each row's clock angle, that keeps its limit on impacts; infinite where none does."""
     ship = errors_of(study)
     known = np.diag([ship.mothership_km**2] * 3 + [ship.mothership_km_s**2] * 3)
     out = np.empty(len(cases.body))
@@ -134,7 +134,7 @@ def lowest_for_limit_km(study: Study, cases: PassCases, worth: PassWorth, limit:
         )  # fmt: skip
         speed, disc = float(cases.v_inf_km_s[k]), _disc_km(cases, k)
         out[k] = max(
-            lowest_altitude_km(row, cases.mass(k), v_inf_km_s=speed, disc_km=disc, limit=limit)
+            lowest_altitude_km(row, cases.mass(k), v_inf_km_s=speed, disc_km=disc, limit=float(limits[k]))
             for row in rows
         )
     return out

@@ -5,8 +5,9 @@ import re
 import numpy as np
 import pytest
 
-from swarm.encounter.pass_left_out import none_of_passes
+from swarm.encounter.pass_left_out import IMPACT, SHIP, none_of_passes
 from swarm.study.study_file import read_study
+from tests.helpers.command_line import call
 from tests.helpers.skimming import demonstration, screening_of, study_in
 
 
@@ -61,3 +62,37 @@ def test_where_no_height_keeps_a_limit_that_is_said(tmp_path):
     assert np.isinf(found.by_kind["low-pass"]["lowest_for_limit_km"])
     assert "no height keeps it" in none_of_passes(study, found.by_kind["low-pass"]).limit
     assert "no height at Europa keeps it" in found.cautions[0]
+
+
+def steered(folder, rpm):
+    """Rows let go by a mothership that turns, of two heights; and what `swarm passages` says of them."""
+    text = demonstration("sorrel", release_days_before="[20]", clock_step_deg="45", altitudes_km="[200, 400]")
+    text = text.replace('kind    = "oem"', f'kind    = "oem"\nspin_rpm = {rpm}\nspin_radius_m = 1.0')
+    file = study_in(folder, text.replace("clock_step_deg = 45", 'clock_step_deg = 45\nsteer = "spin"'))
+    found = screening_of(read_study(file))
+    return found, call("passages", file)
+
+
+def test_a_mothership_that_is_aimed_at_the_body_is_said_to_be_what_takes_its_passes(tmp_path):
+    """With little turn it is aimed at the body itself: its own chance of not diverting is over the limit, not the
+    probes'. The screen and `passages` leave the same rows, and say so alike."""
+    found, told = steered(tmp_path, 5.0)
+    assert found.opportunities.num_rows == 0
+    counts = found.by_kind["low-pass"]
+    assert counts[SHIP] > counts[IMPACT] > 0
+    assert told.exit_code == 3
+    assert "divert_failure" in told.output
+
+
+def test_a_mothership_that_turns_fast_lets_go_probes_that_keep_the_limit(tmp_path):
+    """The rim's way throws its own aim wide of the body; probes keep the limit where their own chance does."""
+    found, told = steered(tmp_path, 60.0)
+    rows = found.opportunities.to_pylist()
+    counts = found.by_kind["low-pass"]
+    assert len(rows) > 4
+    assert all(row["impact_chance"] + row["carrier_impact_chance"] <= 1e-4 for row in rows)
+    assert told.exit_code == 0, told.output
+    assert f"{len(rows)} left" in told.output
+    assert counts["passes_met"] == len(rows) + counts.get(IMPACT, 0) + counts.get(SHIP, 0)
+    for row in rows:
+        assert row["altitude_km"] >= row["lowest_altitude_for_limit_km"] - 0.05

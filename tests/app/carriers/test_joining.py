@@ -39,7 +39,8 @@ def members(front, opportunity):
     )
 
 
-few = st.integers(0, 6).map(lambda k: k / 6.0)
+# eighths: their sums with the kilograms below are exact, so that equal plans are equal
+few = st.integers(0, 8).map(lambda k: k / 8.0)
 fronts = st.lists(st.tuples(few, few, few), min_size=1, max_size=8)
 bounds = st.integers(1, 5).flatmap(
     lambda n: st.tuples(
