@@ -61,7 +61,7 @@ class SlipFile(Section):
 class SensitivitySettings(Section):
     """[sensitivity]: what is changed, and by how much, to see what the answer hangs on. 0 leaves a factor out.
 
-    Not asked unless the section is there. Each change is answered twice: the chosen plan left as it is, and planned
+    Not asked unless the section is there. Each change is answered twice: the chosen plan kept unchanged, and planned
     again with the most science that its propellant buys (`effort` epochs of a short search). `slips_days = [30, -30]`
     moves a mothership of `elements` later or earlier on the same path in space and solves `legs` again; for `oem` and
     `spk` give `slip_files`, paths computed for the slip that cover `study.start` to `study.end`.
