@@ -81,10 +81,10 @@ def killed_and_resumed(path, into, *, kills, seed, longest_s):
     return killed
 
 
-def test_killed_three_times_and_resumed_it_leaves_the_same_bytes(undisturbed, tmp_path):
+def test_killed_twice_and_resumed_it_leaves_the_same_bytes(undisturbed, tmp_path):
     folder, _ = undisturbed
     path = write(tmp_path, FOUR)
-    killed = killed_and_resumed(path, tmp_path / "out", kills=3, seed=1, longest_s=6.0)
+    killed = killed_and_resumed(path, tmp_path / "out", kills=2, seed=1, longest_s=6.0)
     assert killed >= 1
     assert contents(tmp_path / "out") == contents(folder / "out")
 

@@ -270,7 +270,7 @@ def a_case(name: str, near_earth: Catalogue, assist, folder: Path) -> Case:
 CASES = ["near Earth oem", "near Earth legs", "belt elements", "belt oem", "belt legs"]
 
 
-@pytest.mark.parametrize("name", CASES)
+@pytest.mark.parametrize("name", ["near Earth oem", "belt elements", "belt legs"])  # each kind of path once
 def test_nothing_is_lost(name: str, near_earth, assist_states, tmp_path) -> None:
     tally = compare(a_case(name, near_earth, assist_states, tmp_path), assist_states, targets=8, others=8)
     judge(tally, least_targets=6)
