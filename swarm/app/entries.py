@@ -11,9 +11,9 @@ from swarm.encounter.entry.corridor import EDGE_REASONS, Corridor
 from swarm.encounter.entry.entry_cautions import cautions_of_entries
 from swarm.encounter.entry.entry_judging import JudgedEntries, judge_entries
 from swarm.encounter.entry.entry_limits import IN_CORRIDOR, limits_of_entries, seen_entries
-from swarm.encounter.entry.entry_screen import in_one, leaves_nothing, nothing_in_the_corridor
+from swarm.encounter.entry.entry_screen import in_one, nothing_in_the_corridor
 from swarm.encounter.entry.setting import Setting, setting_at
-from swarm.encounter.pass_left_out import DIVERT, SAID, TANK
+from swarm.encounter.pass_left_out import DIVERT, SAID, TANK, leaves_nothing
 from swarm.reach.approach.entry_rows import EntryRows
 from swarm.reach.approach.entry_shoot import ENTRY_REASONS
 from swarm.reach.approach.rows import left_out

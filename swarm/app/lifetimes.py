@@ -20,10 +20,10 @@ from swarm.encounter.orbit.orbit_asked import (
 )
 from swarm.encounter.orbit.orbit_cautions import orbit_cautions
 from swarm.encounter.orbit.orbit_judging import Arrived, JudgedOrbit, follow, judge_orbits
-from swarm.encounter.orbit.orbit_screen import leaves_no_orbit
 from swarm.encounter.orbit.osculating import osculating_state
 from swarm.encounter.orbit.spiral import Spiral
 from swarm.encounter.orbit.surroundings import Surroundings, turn_s_of
+from swarm.encounter.pass_left_out import leaves_nothing
 from swarm.reach.approach.passage import Passage
 from swarm.reach.approach.rows import covered_s, field_for, left_out, shot
 from swarm.reach.approach.scene import Scene, approaches_of, scene_of
@@ -58,7 +58,7 @@ def lifetime_lines(study: Study) -> list[str]:
                 lines += [*([""] if lines else []), *block]
                 blocks += 1
                 if why is not None:
-                    lines.append(f"   {leaves_no_orbit(ask.name, why)}")
+                    lines.append(f"   {leaves_nothing(ask.name, why)}")
                     nothing.append(why)
     if len(nothing) == blocks:
         limits = dict.fromkeys(why.limit for why in nothing)

@@ -111,8 +111,10 @@ def judge_passes(
     worth = worth_of(study, cases)
     shipped = ship_chances(study, cases, worth, by_ship.aim_km)
     also = shipped * study.protection.carrier_included
+    counted = worth.impact_chance + also
     most = math.inf if rules.impact_limit is None else rules.impact_limit
     held = study.protection.impact_chance_max.get(body.name, math.inf)
+    probe_keeps = worth.impact_chance <= most
     pixel, smear = finest(study, ground.altitude_km, ground.ground_speed_km_s)
     larger, smaller = principal_sigmas_km(*worth.delivery_cov_km2.T)
     return JudgedPasses(
@@ -121,9 +123,9 @@ def judge_passes(
         least_ship_kg=able.least_ship_kg,
         steered=by_ship,
         ship_chance=shipped,
-        counted_chance=worth.impact_chance + also,
-        probe_keeps=worth.impact_chance <= most,
-        within_limits=(worth.impact_chance <= most) & (worth.impact_chance + also <= held),
+        counted_chance=counted,
+        probe_keeps=probe_keeps,
+        within_limits=probe_keeps & (counted <= held),
         burn_m_s=burn_m_s[good],
         ground=ground,
         dwell_s=dwell_s(

@@ -64,6 +64,11 @@ def added(parts: Sequence[dict[str, int]]) -> dict[str, int]:
     return {code: total for code in SAID if (total := sum(part.get(code, 0) for part in parts))}
 
 
+def leaves_nothing(name: str, why: NothingFeasible) -> str:
+    """What is said of an approach of which nothing can be flown, where something else can."""
+    return f"{name}: {why.what}: this approach leaves nothing; {why.limit}"
+
+
 def none_of_passes(study: Study, counts: dict[str, float]) -> NothingFeasible:
     """Why no low pass is left, from the counts of a screen (those of SAID among them)."""
     burns = " and ".join(f"{alone.probe.burn_limit_m_s:g}" for alone in study.by_design.values())

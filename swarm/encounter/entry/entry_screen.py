@@ -27,7 +27,7 @@ from swarm.encounter.entry.entry_limits import (
 )
 from swarm.encounter.entry.entry_table import entry_columns
 from swarm.encounter.entry.setting import Setting, setting_at
-from swarm.encounter.pass_left_out import BURN, DIVERT, SAID, TANK
+from swarm.encounter.pass_left_out import BURN, DIVERT, SAID, TANK, leaves_nothing
 from swarm.encounter.pass_screen import asked_for, counts_of, numbered, path_of_scene
 from swarm.encounter.pass_table import PassMet, met_columns
 from swarm.reach.approach.entry_rows import (
@@ -238,11 +238,6 @@ def _outside(study: Study, jobs: Sequence[_Job], parts: Sequence[list[_Part]]) -
             corridors = [(jobs[k].setting.design.name, jobs[k].corridor) for k in own]
             found[ask.name] = nothing_in_the_corridor(ask, corridors)
     return found
-
-
-def leaves_nothing(name: str, why: NothingFeasible) -> str:
-    """What is said of an approach that has no row in its corridor where something else can be flown."""
-    return f"{name}: {why.what}: this approach leaves nothing; {why.limit}"
 
 
 def in_one(reasons: Sequence[NothingFeasible]) -> NothingFeasible:

@@ -9,13 +9,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
-from swarm.encounter.orbit.full_field import Flown, fly
+from swarm.encounter.orbit.full_field import Flown, fly, rates_in_field
 from swarm.encounter.orbit.insertion import Thruster
-from swarm.encounter.orbit.surroundings import Surroundings, fill_axes, fill_others, pull_at
+from swarm.encounter.orbit.surroundings import Surroundings
 from targets.base.constants import DAY_S
 from targets.base.constants import STANDARD_GRAVITY_M_S2 as G0_M_S2
 
@@ -81,7 +80,7 @@ def moved(
 
     def rates(t: float, y: Floats) -> Floats:
         out = np.empty(6)
-        _rates(begin_tdb_s + t, y, around, work, out)
+        rates_in_field(begin_tdb_s + t, y, around, work, out)
         out[3:] += 1e-3 * thrust_n / (mass_kg - flow * t) * along
         return out
 
@@ -89,12 +88,3 @@ def moved(
         rates, (0.0, seconds), np.asarray(state, float), method="DOP853", rtol=_TOLERANCE_SHARE, atol=_TOLERANCE_KM
     )  # fmt: skip
     return np.asarray(found.y[:, -1], dtype=float)
-
-
-@njit(cache=True)
-def _rates(t, y, around, work, out):
-    axes, places, v, w = work
-    fill_axes(t, around, axes)
-    fill_others(t, around, places)
-    out[0], out[1], out[2] = y[3], y[4], y[5]
-    pull_at(y[:3], around, axes, places, v, w, True, out[3:6])

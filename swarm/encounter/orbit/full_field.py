@@ -55,7 +55,8 @@ def fly(
 
 
 @njit(cache=True)
-def _rates(t, y, around, work, out):
+def rates_in_field(t, y, around, work, out):
+    """Fill out (6,) with the rates of a state (6,); work: room for axes, places of others, and two of harmonics."""
     axes, places, v, w = work
     fill_axes(t, around, axes)
     fill_others(t, around, places)
@@ -76,9 +77,9 @@ def _height(t, y, around, axes):
 def _step(t, y, h, around, stages, place, work, new, tolerance):
     for s in range(1, 12):
         to_stage(s, y, h, stages, place)
-        _rates(t + C[s] * h, place, around, work, stages[s])
+        rates_in_field(t + C[s] * h, place, around, work, stages[s])
     to_end(y, h, stages, new)
-    _rates(t + h, new, around, work, stages[12])
+    rates_in_field(t + h, new, around, work, stages[12])
     return error_of(h, stages, new, tolerance)
 
 
@@ -111,7 +112,7 @@ def _fly(y, begin, span, every, tolerance, around, kept, lows):
     longest = _SHARE_OF_TURN * 2.0 * math.pi * math.sqrt(r**3 / around.field.gm_km3_s2)
     done, h, next_kept, count, low_count = 0.0, 0.2 * longest, every, 1, 0
     kept[0, 0], kept[0, 1:] = begin, y
-    _rates(begin, y, around, work, stages[0])
+    rates_in_field(begin, y, around, work, stages[0])
     closing = y[0] * y[3] + y[1] * y[4] + y[2] * y[5]
     for _ in range(_STEPS_MAX):
         h = min(h, span - done)
@@ -128,7 +129,7 @@ def _fly(y, begin, span, every, tolerance, around, kept, lows):
                 t, y, h, closing, opening, around, stages, place, work, there, axes, tolerance
             )
             low_count += 1
-            _rates(t + h, new, around, work, stages[12])
+            rates_in_field(t + h, new, around, work, stages[12])
         closing = opening
         y[:] = new
         stages[0, :] = stages[12]

@@ -20,6 +20,7 @@ from swarm.encounter.orbit.orbit_judging import ORBIT_IMPACT_CHANCE, judge_orbit
 from swarm.encounter.orbit.orbit_tables import OrbitRow, band_of, orbit_columns
 from swarm.encounter.orbit.surroundings import Surroundings
 from swarm.encounter.pass_judging import JudgedPasses
+from swarm.encounter.pass_left_out import leaves_nothing
 from swarm.encounter.pass_screen import asked_for, counts_of, numbered, path_of_scene
 from swarm.encounter.pass_table import opportunity_columns, pass_columns
 from swarm.reach.approach.field import OK, PlanetField
@@ -108,11 +109,6 @@ def none_of_orbits(study: Study, counts: dict[str, float]) -> NothingFeasible:
     return NothingFeasible(f"no orbit about {bodies} is left", limit=limit)
 
 
-def leaves_no_orbit(name: str, why: NothingFeasible) -> str:
-    """What is said of an approach without an orbit that can be flown, where something else can."""
-    return f"{name}: {why.what}: this approach leaves nothing; {why.limit}"
-
-
 def _nothing_left(study: Study, jobs: Sequence[_Job], parts: Sequence[_Part]) -> list[str]:
     """Approaches that leave no orbit, each with what stands against the row that asks for least."""
     said = []
@@ -125,7 +121,7 @@ def _nothing_left(study: Study, jobs: Sequence[_Job], parts: Sequence[_Part]) ->
             refused[0][1] if refused else "no burn was found that meets an arrival asked for"
         )
         why = NothingFeasible(f"no orbit about {ask.body} is left", limit=limit)
-        said.append(leaves_no_orbit(ask.name, why))
+        said.append(leaves_nothing(ask.name, why))
     return said
 
 
