@@ -107,30 +107,71 @@ def _sum(epochs, elements, a, end, asked, worth, around, by_latitude):
 
 @njit(cache=True)
 def _revolution(t, y, a, span, asked, worth, around, by_latitude, work):
-    """The same of revolutions that fill a span: seconds, stretches inside, least height, squared significance."""
+    """The same of revolutions that fill a span: seconds, stretches inside, least height, squared significance.
+
+    Between two points height, sine of latitude and the time that an angle takes go straight: a stretch begins where the
+    limit is met, not at the next point.
+    """
     heights, sines, longitudes, shares = work
     look(t, y, a, around, _POINTS, heights, sines, longitudes, shares)
     seconds = squared = 0.0
     lowest, runs = math.inf, 0
-    was = _inside(heights[_POINTS - 1], sines[_POINTS - 1], asked)
+    joined = _inside(heights[_POINTS - 1], sines[_POINTS - 1], asked)
     for j in range(_POINTS):
-        time = shares[j] * span
-        if heights[j] <= asked[0]:
-            latitude = math.degrees(math.asin(min(max(sines[j], -1.0), 1.0)))
-            by_latitude[min(int((latitude + 90.0) / 10.0), 17)] += time
-        now = _inside(heights[j], sines[j], asked)
-        if now:
-            runs += 0 if was else 1
-            seconds += time
-            lowest = min(lowest, heights[j])
-            above = max(heights[j], _LEAST_KM)
-            cap = 0.5 * (1.0 - math.cos(min(above / around.radius_km, math.pi)))
-            shown = (1.0 - 1.0 / math.sqrt(1.0 + (worth[0] / above) ** 2)) * worth[1]
-            squared += shown * shown * worth[2] * time * min(cap / asked[3], 1.0)
-        was = now
+        i = j - 1  # -1 is the last
+        low, high = _part_below(heights[i], heights[j], asked[0], 0.0, 1.0)
+        _to_bin(by_latitude, i, low, high, sines, shares, span)
+        low, high = _part_below(sines[i], sines[j], asked[2], low, high)
+        low, high = _part_below(-sines[i], -sines[j], -asked[1], low, high)
+        if high <= low:
+            joined = False
+            continue
+        runs += 0 if joined and low == 0.0 else 1
+        joined = high == 1.0
+        time = _time(i, low, high, shares, span)
+        seconds += time
+        ends = _between(heights[i], heights[j], low), _between(heights[i], heights[j], high)
+        lowest = min(lowest, ends[0], ends[1])
+        above = max(0.5 * (ends[0] + ends[1]), _LEAST_KM)
+        cap = 0.5 * (1.0 - math.cos(min(above / around.radius_km, math.pi)))
+        shown = (1.0 - 1.0 / math.sqrt(1.0 + (worth[0] / above) ** 2)) * worth[1]
+        squared += shown * shown * worth[2] * time * min(cap / asked[3], 1.0)
     if seconds > 0.0 and runs == 0:
         runs = 1  # a whole revolution inside is one pass
     return seconds, runs, lowest, squared
+
+
+@njit(cache=True)
+def _part_below(first, second, limit, low, high):
+    """The part of [low, high], in shares of the way between two points, where what goes straight is at most limit."""
+    if first <= limit and second <= limit:
+        return low, high
+    if first > limit and second > limit:
+        return 1.0, 0.0
+    at = (limit - first) / (second - first)
+    return (low, min(high, at)) if first <= limit else (max(low, at), high)
+
+
+@njit(cache=True)
+def _between(first, second, share):
+    return first + share * (second - first)
+
+
+@njit(cache=True)
+def _time(i, low, high, shares, span):
+    """Seconds of a part of the way from point i to the next."""
+    return (high - low) * _between(shares[i], shares[i + 1], 0.5 * (low + high)) * span
+
+
+@njit(cache=True)
+def _to_bin(by_latitude, i, low, high, sines, shares, span):
+    """Seconds below the height to the 10 deg of latitude where the middle of the part is."""
+    if high <= low:
+        return
+    sine = min(max(_between(sines[i], sines[i + 1], 0.5 * (low + high)), -1.0), 1.0)
+    by_latitude[min(int((math.degrees(math.asin(sine)) + 90.0) / 10.0), 17)] += _time(
+        i, low, high, shares, span
+    )
 
 
 @njit(cache=True)
