@@ -12,5 +12,5 @@ def refine_orbit(study: Any, field: Any, arc: Arc) -> NotRefined:
     return NotRefined(
         arc,
         "an arrival is flown in the field about its planet when it is screened (table passes): it is not dispersed "
-        "again; insertion and orbit are flown in the full field: table flown_orbits, with upkeep in the package",
+        "again; its way in and its orbit are flown in the full field: table flown_orbits, with upkeep in the package",
     )

@@ -13,12 +13,13 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
-from swarm.encounter.orbit.insertion_flown import FlownOrbit, NotInserted, fly_orbit
+from swarm.encounter.orbit.insertion_flown import Engine, FlownOrbit, NotInserted, fly_orbit
 from swarm.encounter.orbit.mean_life import live
 from swarm.encounter.orbit.orbit_asked import surroundings_about
 from swarm.encounter.orbit.orbit_judging import thruster_of
 from swarm.encounter.orbit.orbit_tables import mean_orbit_of
 from swarm.encounter.orbit.osculating import osculating_orbit
+from swarm.encounter.orbit.spiral_flown import FlownSpiral
 from swarm.encounter.orbit.surroundings import Surroundings, turn_s_of
 from swarm.reach.approach.scene import ephemeris_of
 from swarm.refine.pass_path import NotFollowed, PassPath, field_of_pass, path_of_pass
@@ -30,6 +31,7 @@ from targets.base.constants import DAY_S
 from targets.masses.massive import mass_named
 
 FLOWN = "flown_orbits"
+_SPIRAL = ("spiral_m_s", "judged_spiral_m_s", "spiral_days", "spiral_from_km", "spiral_spare_days")
 # What is said of burns and heights that are farther from those judged: own choices.
 _BURN_SHARE, _HEIGHT_KM = 0.03, 5.0
 
@@ -66,8 +68,11 @@ def fly_row(
     arrival, body = path.after[-1].stretch, mass_named(row["target"])
     sun_km = float(np.linalg.norm([row[f"target_{axis}_km"] for axis in "xyz"]))
     alone = study.of_design(row.get("design") or ONE_DESIGN)
+    (ask,) = (each for each in study.approach if each.name == row["approach"])
+    own = thruster_of(alone, sun_km)
+    engine = Engine(own.wet_mass_kg, own.isp_s, own.thrust_n, alone.probe.duty, ask.spiral_from_km)
     return fly_orbit(
-        row, (float(arrival.epochs_tdb_s[-1]), arrival.states[-1]), thruster_of(alone, sun_km), around,
+        row, (float(arrival.epochs_tdb_s[-1]), arrival.states[-1]), engine, around,
         body_km=body.radius_km, days=days, turn_s=turn_s_of(body) if kept_up else math.inf,
     )  # fmt: skip
 
@@ -82,8 +87,10 @@ def _line(row: dict[str, Any]) -> str:
         f"{row['periapsis_km']:.1f} x {row['apoapsis_km']:.1f} km (judged {row['judged_periapsis_km']:g} x "
     )
     into += f"{row['judged_apoapsis_km']:g})"
-    burns = "by its spiral, which is a law and not flown"
-    if row["burns"]:
+    if row["capture"] == "spiral":
+        burns = f"by a spiral of {row['spiral_m_s']:.0f} m/s in {row['spiral_days']:.0f} d from "
+        burns += f"{row['spiral_from_km']:.0f} km on (judged {row['judged_spiral_m_s']:.0f}, excess speed before that)"
+    else:
         burns = f"by {row['burns']} burns of {row['insertion_m_s']:.1f} m/s (judged {row['judged_insertion_m_s']:.1f})"
     return (
         f"probe {row['probe']:>2}: orbit about {row['target']} in the full field {into}, {burns}; lowest in "
@@ -110,6 +117,7 @@ def _task(row: dict[str, Any], study: Study) -> dict[str, Any] | str:
         "insertion_m_s": 1e3 * sum(float(np.linalg.norm(burn.dv_km_s)) for burn in orbit.burns),
         "judged_insertion_m_s": row["insertion_m_s"] + row["finite_loss_m_s"],
         "burn_s": max((burn.duration_s for burn in orbit.burns), default=0.0),
+        **_spiral_of(row, orbit.spiral),
         "begin_tdb_s": orbit.begin_tdb_s,
         "periapsis_km": shape.periapsis_km - body.radius_km,
         "judged_periapsis_km": row["periapsis_km"],
@@ -122,12 +130,32 @@ def _task(row: dict[str, Any], study: Study) -> dict[str, Any] | str:
     }  # fmt: skip
 
 
+def _spiral_of(row: dict[str, Any], spiral: FlownSpiral | None) -> dict[str, float]:
+    if spiral is None:
+        return dict.fromkeys(_SPIRAL, math.nan)
+    # before the path begins, at the same thrust, the excess speed is taken off
+    excess_kg = spiral.mass_kg[0] * math.expm1(row["excess_m_s"] / spiral.exhaust_m_s)
+    excess_days = excess_kg * spiral.exhaust_m_s / spiral.thrust_n / DAY_S
+    between_days = (float(spiral.tdb_s[0]) - row["encounter_tdb_s"]) / DAY_S
+    judged = row["spiral_m_s"] - row["excess_m_s"]
+    found = (spiral.spent_m_s, judged, spiral.days, spiral.from_km, between_days - excess_days)
+    return dict(zip(_SPIRAL, found, strict=True))
+
+
 def _differences(made: dict[str, Any]) -> list[str]:
     """What is far from the judged, in sentences."""
     said, name = [], f"probe {made['probe']}, orbit about {made['target']}"
     flown, judged = made["insertion_m_s"], made["judged_insertion_m_s"]
     if abs(flown - judged) > _BURN_SHARE * judged:
         said.append(f"{name}: its burns take {flown:.1f} m/s in the full field, judged {judged:.1f}")
+    flown, judged = made["spiral_m_s"], made["judged_spiral_m_s"]
+    if flown > (1.0 + _BURN_SHARE) * judged:
+        said.append(f"{name}: its spiral takes {flown:.0f} m/s in the full field, judged {judged:.0f}")
+    if made["spiral_spare_days"] < 0.0:
+        said.append(
+            f"{name}: in the full field its spiral and its excess speed take {-made['spiral_spare_days']:.1f} d more "
+            "than the days judged (thrust_n)"
+        )
     for key, words in (
         ("periapsis_km", "it is put into a periapsis of"),
         ("least_km", "its lowest point is"),

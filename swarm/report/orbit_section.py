@@ -20,7 +20,9 @@ _SHOWN = (
 )  # fmt: skip
 _FLOWN = (
     Shown("probe", "probe", "id"), Shown("burns", "burns", "0"), Shown("insertion_m_s", "insertion, m/s", "1"),
-    Shown("judged_insertion_m_s", "judged", "1"), Shown("periapsis_km", "periapsis, km", "1"),
+    Shown("judged_insertion_m_s", "judged", "1"), Shown("spiral_m_s", "spiral, m/s", "0"),
+    Shown("judged_spiral_m_s", "judged", "0"), Shown("spiral_days", "spiral, d", "0"),
+    Shown("periapsis_km", "periapsis, km", "1"),
     Shown("judged_periapsis_km", "judged", "1"), Shown("apoapsis_km", "apoapsis, km", "1"),
     Shown("judged_apoapsis_km", "judged", "1"), Shown("days", "followed, d", "1"),
     Shown("least_km", "least height, km", "1"), Shown("judged_least_km", "averaged", "1"),

@@ -2,7 +2,7 @@
 
 Each burn holds one direction, that of the impulse which it stands for, so that a message of it says all. It turns what
 is left to the velocity wanted at that periapsis, by the share that was planned; the last ends at the apoapsis wanted.
-A spiral is a law of days and speed, not a path: of it the orbit alone is flown.
+A spiral is flown backwards from the orbit that it ends in (`spiral_flown`); excess speed is taken off before it begins.
 """
 
 from __future__ import annotations
@@ -21,6 +21,8 @@ from swarm.encounter.orbit.full_field import Flown, fly
 from swarm.encounter.orbit.insertion import Thruster
 from swarm.encounter.orbit.orbit_tables import mean_orbit_of
 from swarm.encounter.orbit.osculating import osculating_orbit, osculating_state
+from swarm.encounter.orbit.spiral import lower_periapsis
+from swarm.encounter.orbit.spiral_flown import FlownSpiral, NoSpiral, fly_spiral
 from swarm.encounter.orbit.surroundings import Surroundings
 from swarm.encounter.orbit.upkeep_flown import Kept, keep_up
 from targets.base.constants import DAY_S
@@ -38,11 +40,12 @@ class NotInserted(Exception):
 
 @dataclass(frozen=True, eq=False)
 class FlownOrbit:
-    """Burns of the insertion, coasts between them; then the science: coasts, with the burns of upkeep between."""
+    """Burns of the insertion, coasts between them, or its spiral; then the science: coasts, burns of upkeep between."""
 
     burns: tuple[LongBurn, ...]
     coasts: tuple[Flown, ...]
     science: Kept
+    spiral: FlownSpiral | None = None
 
     @property
     def begin_tdb_s(self) -> float:
@@ -53,8 +56,16 @@ class FlownOrbit:
         return (*self.coasts, *self.science.coasts)
 
 
+@dataclass(frozen=True)
+class Engine(Thruster):
+    """A thruster, the share of the time in which it may work, and how far from the centre a spiral begins."""
+
+    duty: float
+    spiral_from_km: float
+
+
 def fly_orbit(
-    row: dict[str, Any], arrival: tuple[float, Floats], thruster: Thruster, around: Surroundings, *, body_km: float,
+    row: dict[str, Any], arrival: tuple[float, Floats], thruster: Engine, around: Surroundings, *, body_km: float,
     days: float, turn_s: float,
 ) -> FlownOrbit:  # fmt: skip
     """Fly a row of `orbits` from its arrival (epoch, state about the body) for so many days of science at most.
@@ -62,12 +73,7 @@ def fly_orbit(
     turn_s : after each so many seconds of science its upkeep is due; infinite without
     """
     if row["capture"] == "spiral":
-        begin = float(row["begin_tdb_s"])
-        start = osculating_state(mean_orbit_of(row), 0.0, begin, around)
-        share = math.exp(-(row["burn_m_s"] + row["spiral_m_s"]) / (thruster.isp_s * G0_M_S2))
-        lighter = replace(thruster, wet_mass_kg=share * thruster.wet_mass_kg)
-        kept = keep_up((begin, start), days, lighter, around, turn_s=turn_s, left_m_s=row["left_m_s"])
-        return FlownOrbit((), (), kept)
+        return _by_spiral(row, arrival[0], thruster, around, body_km=body_km, days=days, turn_s=turn_s)
     parts = list(row["burn_parts_m_s"])
     low_tdb_s, state = arrival
     mass, burns = thruster.wet_mass_kg, list[LongBurn]()
@@ -88,6 +94,27 @@ def fly_orbit(
     begun, lighter = (burns[-1].end_tdb_s, burns[-1].after), replace(thruster, wet_mass_kg=mass)
     kept = keep_up(begun, days, lighter, around, turn_s=turn_s, left_m_s=row["left_m_s"])
     return FlownOrbit(tuple(burns), tuple(coasts), kept)
+
+
+def _by_spiral(
+    row: dict[str, Any], arrival_tdb_s: float, engine: Engine, around: Surroundings, *, body_km: float, days: float,
+    turn_s: float,
+) -> FlownOrbit:  # fmt: skip
+    low, high = body_km + row["periapsis_km"], body_km + row["apoapsis_km"]
+    ellipse = lower_periapsis(around.field.gm_km3_s2, high, low)[0] if low < high else 0.0
+    begin, exhaust = float(row["begin_tdb_s"]), engine.isp_s * G0_M_S2
+    start = osculating_state(mean_orbit_of(row), 0.0, begin, around)
+    share = math.exp(-(row["burn_m_s"] + row["spiral_m_s"]) / exhaust)
+    lighter = replace(engine, wet_mass_kg=share * engine.wet_mass_kg)
+    kept = keep_up((begin, start), days, lighter, around, turn_s=turn_s, left_m_s=row["left_m_s"])
+    try:
+        spiral = fly_spiral(
+            start, begin, lighter, around, from_km=engine.spiral_from_km, not_before_tdb_s=arrival_tdb_s,
+            duty=engine.duty, ellipse_m_s=ellipse,
+        )  # fmt: skip
+    except NoSpiral as why:
+        raise NotInserted(str(why)) from why
+    return FlownOrbit((), (), kept, spiral)
 
 
 def _burn(

@@ -29,6 +29,11 @@ def date_text(tdb_s: float) -> str:
     return (J2000 + timedelta(microseconds=round(tdb_s * 1e6))).isoformat(timespec="microseconds")
 
 
+def tdb_s_of(text: str) -> float:
+    """Seconds past J2000 of a date as `date_text` writes it."""
+    return (datetime.fromisoformat(text) - J2000).total_seconds()
+
+
 def utc_text(tdb_s: float) -> str:
     """TDB as UTC to the second, as CREATION_DATE asks (CCSDS 502.0-B-3, table 5-2)."""
     tai_s = tdb_s - TT_MINUS_TAI_S  # TDB and TT are less than 2 ms apart

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from swarm.refine.handoff.oem import J2000, OBJECT_ID, date_text, header
+from swarm.refine.handoff.oem import OBJECT_ID, date_text, header, tdb_s_of
 from targets.base.errors import InputError
 
 Floats = NDArray[np.float64]
@@ -132,13 +131,13 @@ def read_opm(file: Path, *, center: str = SUN) -> Parameters:
                 covariance[i, j] = covariance[j, i] = float(said[f"C{row}_{column}"])
     burns = tuple(
         Manoeuvre(
-            _seconds(block["MAN_EPOCH_IGNITION"]), float(block["MAN_DURATION"]), float(block["MAN_DELTA_MASS"]),
+            tdb_s_of(block["MAN_EPOCH_IGNITION"]), float(block["MAN_DURATION"]), float(block["MAN_DELTA_MASS"]),
             np.array([float(block[f"MAN_DV_{k}"]) for k in (1, 2, 3)]),
         )
         for block in blocks
     )  # fmt: skip
     mass, area, coefficient = (float(said[key]) for key in ("MASS", "SOLAR_RAD_AREA", "SOLAR_RAD_COEFF"))
-    return Parameters(_seconds(said["EPOCH"]), state, mass, area, coefficient, covariance, burns)
+    return Parameters(tdb_s_of(said["EPOCH"]), state, mass, area, coefficient, covariance, burns)
 
 
 def _said(file: Path, labels: Mapping[str, str]) -> tuple[dict[str, str], list[dict[str, str]]]:
@@ -165,7 +164,3 @@ def _said(file: Path, labels: Mapping[str, str]) -> tuple[dict[str, str], list[d
             burns.append({})
         (burns[-1] if burns else said)[key] = value
     return said, burns
-
-
-def _seconds(text: str) -> float:
-    return (datetime.fromisoformat(text) - J2000).total_seconds()

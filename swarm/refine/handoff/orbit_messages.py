@@ -1,8 +1,7 @@
 """Orbits in the package: messages about the body, a burn each with how long it takes, a table; read back.
 
 An ephemeris message has a segment a coast, in the full field: between the burns of the insertion, and of the science
-between those of its upkeep, which are in one message with the first state. A spiral is a law of days and speed and has
-no path of its own: its message begins with the orbit.
+between those of its upkeep, which are in one message with the first state. A spiral has files of its own before that.
 """
 
 from __future__ import annotations
@@ -20,6 +19,7 @@ from swarm.encounter.orbit.full_field import Flown, fly
 from swarm.encounter.orbit.insertion_flown import FlownOrbit, NotInserted
 from swarm.encounter.orbit.orbit_asked import field_of_body, surroundings_about
 from swarm.encounter.orbit.osculating import osculating_orbit
+from swarm.encounter.orbit.spiral_flown import FlownSpiral
 from swarm.encounter.orbit.surroundings import Surroundings
 from swarm.encounter.orbit.upkeep_flown import UPKEEPS_FLOWN
 from swarm.refine.handoff.oem import date_text, oem_text, one_line
@@ -27,6 +27,7 @@ from swarm.refine.handoff.opm import Manoeuvre, opm_text, read_opm
 from swarm.refine.handoff.pass_messages import body_lines, cell, parameter_messages
 from swarm.refine.handoff.pass_read_back import read_segments
 from swarm.refine.handoff.read_back import ReadBackDiffers
+from swarm.refine.handoff.spiral_messages import read_back_spiral, write_spiral
 from swarm.refine.orbits_flown import fly_row
 from swarm.refine.pass_path import PassPath, field_of_pass, path_of_pass
 from swarm.refine.stretches import Stretch, whole_microseconds
@@ -50,7 +51,8 @@ _COLUMNS = (
     "insertion_m_s", "finite_loss_m_s", "spiral_m_s", "spiral_days", "periapsis_km", "apoapsis_km",
     "inclination_deg", "argp_deg",
     "period_h", "science_days", "hours_below", "count_sigma", "least_km", "maintain_m_s", "ended", "flown_begin_tdb",
-    "flown_burns_m_s", "flown_periapsis_km", "flown_apoapsis_km", "flown_days", "flown_least_km", "flown_hits",
+    "flown_burns_m_s", "flown_spiral_begin_tdb", "flown_spiral_m_s", "flown_spiral_days", "flown_spiral_from_km",
+    "flown_periapsis_km", "flown_apoapsis_km", "flown_days", "flown_least_km", "flown_hits",
     "flown_upkeeps", "flown_upkeep_burns", "flown_upkeep_m_s", "note",
 )  # fmt: skip
 
@@ -83,6 +85,7 @@ def write_orbits(
             continue
         _write_way(study, probe, row, path, folder)
         _write_messages(study, probe, row, orbit, folder)
+        worst = np.maximum(worst, _spiral_too(study, folder, probe, row, orbit, around))
         worst = np.maximum(worst, read_back_orbit(study, folder, probe, row, around))
         rows.append(_row(probe, row, orbit, orbit.science.note))
         if orbit.science.note:
@@ -160,6 +163,30 @@ def _write_messages(study: Study, probe: int, row: dict[str, Any], orbit: FlownO
         (folder / f"{stem}_orbit_{which}.opm").write_text(message, encoding="ascii")
 
 
+def _spiral_too(
+    study: Study, folder: Path, probe: int, row: dict[str, Any], orbit: FlownOrbit, around: Surroundings
+) -> Floats:
+    """Write the path of a spiral, where there is one, and read it back: worst km and km/s."""
+    if orbit.spiral is None:
+        return np.zeros(2)
+    isp = _alone(study, row).probe.isp_s
+    created, name = float(tdb_s_from_jd(study.study.date_jd_tdb)), f"probe_{probe:02d}_orbit.oem"
+    write_spiral(folder, probe, row["target"], orbit.spiral, creation_tdb_s=created, isp_s=isp)
+    first = read_segments(folder / name)[0].stretch
+    return read_back_spiral(folder, probe, isp, (float(first.epochs_tdb_s[0]), first.states[0]), around)
+
+
+def _spiral_cells(spiral: FlownSpiral | None) -> dict[str, object]:
+    if spiral is None:
+        return {}
+    return {
+        "flown_spiral_begin_tdb": date_text(float(spiral.tdb_s[0])),
+        "flown_spiral_m_s": spiral.spent_m_s,
+        "flown_spiral_days": spiral.days,
+        "flown_spiral_from_km": spiral.from_km,
+    }
+
+
 def read_back_orbit(
     study: Study, folder: Path, probe: int, row: dict[str, Any], around: Surroundings
 ) -> Floats:
@@ -224,6 +251,7 @@ def _row(probe: int, row: dict[str, Any], orbit: FlownOrbit | None, note: str) -
         given |= {
             "flown_begin_tdb": date_text(orbit.begin_tdb_s),
             "flown_burns_m_s": " ".join(f"{1e3 * np.linalg.norm(burn.dv_km_s):.3f}" for burn in orbit.burns),
+            **_spiral_cells(orbit.spiral),
             "flown_periapsis_km": shape.periapsis_km - body.radius_km,
             "flown_apoapsis_km": shape.apoapsis_km - body.radius_km,
             "flown_days": science.days,
@@ -249,8 +277,10 @@ def _readme(
         "moons, the Sun, as points; no solar pressure. Burns hold one direction; MAN_DURATION is how long each takes.",
         "Segments are coasts. Where an orbit is kept up, burns in pairs turn its eccentricity back once a turn:",
         f"the first {UPKEEPS_FLOWN} upkeeps are flown, until the next would be due (_upkeep.opm: all their burns",
-        "in one message, and a weak thruster takes many). A spiral is a law of days and speed: an ephemeris of",
-        "such a probe begins with its orbit. Lives in orbits.csv are averaged; flown_ is flown.",
+        "in one message, and a weak thruster takes many). A spiral (_spiral.oem) is flown backwards from its orbit to",
+        "where it is let in, its thrust against the velocity in the arcs of _spiral.csv, with the duty in the thrust.",
+        "Excess speed is taken off between the arrival and that path, far from the body: that part is not flown, and",
+        "its price is an upper bound. Lives in orbits.csv are averaged; flown_ is flown.",
         "",
         *left,
     ]

@@ -191,10 +191,17 @@ FLOWN_ORBITS = Table(
         _OPPORTUNITY,
         text("target", "planet or moon"),
         text("capture", "how it gets there: impulsive, spiral"),
-        whole("burns", "burns of the insertion; a spiral is a law and not flown"),
+        whole("burns", "burns of the insertion; 0 of a spiral"),
         real("insertion_m_s", "m/s", "their speed, of finite length, that ends at the apoapsis wanted"),
         real("judged_insertion_m_s", "m/s", "impulses and the loss of finite burns, as judged"),
         real("burn_s", "s", "the longest of them"),
+        real("spiral_m_s", "m/s", "of a spiral from where its path begins", gaps=True),
+        real("judged_spiral_m_s", "m/s", "the same by its law, without the excess speed", gaps=True),
+        real("spiral_days", "d", "of that path", gaps=True),
+        real("spiral_from_km", "km", "distance from the centre where it begins", gaps=True),
+        real(
+            "spiral_spare_days", "d", "from arrival to there, without those for the excess speed", gaps=True
+        ),
         real("begin_tdb_s", "s", "begin of the science, seconds past J2000 TDB"),
         real("periapsis_km", "km", "height over the equatorial radius of the periapsis reached, osculating"),
         real("judged_periapsis_km", "km", "the one judged"),

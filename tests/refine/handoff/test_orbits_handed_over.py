@@ -12,6 +12,7 @@ from swarm.refine.handoff.opm import read_opm
 from swarm.refine.handoff.orbit_messages import read_back_orbit, write_orbits
 from swarm.refine.handoff.pass_read_back import read_segments
 from swarm.refine.handoff.read_back import ReadBackDiffers
+from swarm.refine.handoff.spiral_messages import read_back_spiral
 from targets.masses.massive import mass_named
 from tests.encounter.orbit.test_screened_orbits import SPIRAL, STOP, asked, screened
 
@@ -25,6 +26,13 @@ def handed(tmp_path_factory):
     folder = tmp_path_factory.mktemp("package")
     worst = write_orbits(study, [(0, stop), (1, spiral)], folder, ephemeris=ephemeris_of(study))
     return study, folder, (stop, spiral), worst
+
+
+def around_moon(study, row):
+    ask = next(ask for ask in study.approach if ask.name == row["approach"])
+    return surroundings_about(
+        study, ask, mass_named("Moon"), row["encounter_tdb_s"], ephemeris=ephemeris_of(study)
+    )
 
 
 def test_what_is_written_is_what_flies(handed):
@@ -74,7 +82,37 @@ def test_a_spiral_begins_with_its_orbit(handed):
     assert not list(folder.glob("probe_01_orbit_burn_*.opm"))
     segments = read_segments(folder / "probe_01_orbit.oem")
     assert segments[0].stretch.epochs_tdb_s[0] == pytest.approx(spiral["begin_tdb_s"], abs=1e-5)
-    assert "such a probe begins with its orbit" in (folder / "ORBITS.txt").read_text()
+
+
+def test_its_way_down_is_handed_over(handed):
+    """One segment about the Moon from 60 000 km until the orbit begins; arcs whose masses are the speed spent."""
+    _, folder, (_, spiral), _ = handed
+    (segment,) = read_segments(folder / "probe_01_spiral.oem")
+    assert segment.center == "MOON"
+    assert segment.stretch.epochs_tdb_s[-1] == pytest.approx(spiral["begin_tdb_s"], abs=1e-5)
+    assert np.linalg.norm(segment.stretch.states[0, :3]) == pytest.approx(60_000.0, rel=0.1)
+    first, *_, last = list(csv.DictReader((folder / "probe_01_spiral.csv").read_text().splitlines()))
+    spent = 1600.0 * 9.80665 * math.log(float(first["mass_begin_kg"]) / float(last["mass_end_kg"]))
+    row = list(csv.DictReader((folder / "orbits.csv").read_text().splitlines()))[1]
+    assert float(row["flown_spiral_m_s"]) == pytest.approx(spent, rel=1e-6)
+    assert spent == pytest.approx(spiral["spiral_m_s"] - spiral["excess_m_s"], rel=0.06)
+    assert "excess speed is taken off before" in (folder / "probe_01_spiral.oem").read_text()
+
+
+def test_an_arc_that_is_shorter_in_the_table_is_found(handed, tmp_path):
+    study, folder, (_, spiral), _ = handed
+    for file in folder.glob("probe_01_spiral*"):
+        (tmp_path / file.name).write_text(file.read_text())
+    around = around_moon(study, spiral)
+    first = read_segments(folder / "probe_01_orbit.oem")[0].stretch
+    begin = float(first.epochs_tdb_s[0]), first.states[0]
+    assert read_back_spiral(folder, 1, 1600.0, begin, around)[0] < 0.01
+    lines = (folder / "probe_01_spiral.csv").read_text().splitlines()
+    (tmp_path / "probe_01_spiral.csv").write_text("\n".join(lines[:50] + lines[51:]) + "\n")
+    assert read_back_spiral(tmp_path, 1, 1600.0, begin, around)[0] > 1.0
+    later = begin[0] + 60.0, begin[1]
+    with pytest.raises(ReadBackDiffers, match="does not end when its orbit begins"):
+        read_back_spiral(folder, 1, 1600.0, later, around)
 
 
 def test_a_burn_that_is_shorter_in_the_file_is_found(handed, tmp_path):
@@ -86,10 +124,7 @@ def test_a_burn_that_is_shorter_in_the_file_is_found(handed, tmp_path):
     (line,) = [line for line in text.splitlines() if line.startswith("MAN_DURATION")]
     seconds = float(line.split("=")[1].split("[")[0])
     file.write_text(text.replace(line, f"MAN_DURATION = {seconds - 1.0:.3f} [s]"))
-    ask = next(ask for ask in study.approach if ask.name == stop["approach"])
-    around = surroundings_about(
-        study, ask, mass_named("Moon"), stop["encounter_tdb_s"], ephemeris=ephemeris_of(study)
-    )
+    around = around_moon(study, stop)
     assert read_back_orbit(study, folder, 0, stop, around)[0] < 0.01
     assert read_back_orbit(study, tmp_path, 0, stop, around)[0] > 0.1
 
