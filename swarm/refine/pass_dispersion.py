@@ -3,7 +3,8 @@
 The judgement carries errors to the B-plane by matrices; here every sample is flown to its closest approach before each
 correction, which undoes the miss seen there as the judgement's do: by what tracking or images of the limb know, through
 the matrix of the nominal path, executed with Gates' errors. The body's own error stands still and is seen by images
-alone. All in km, km/s, s.
+alone. What a mothership that steers gives its probe is executed as badly as a burn of the probe's own.
+All in km, km/s, s.
 """
 
 from __future__ import annotations
@@ -19,12 +20,13 @@ from swarm.encounter.error_model import errors_of
 from swarm.encounter.pass_delivery import Sight, root_of_cov, start_covariances, unknown_cov
 from swarm.encounter.pass_impact import impact_radius_km
 from swarm.encounter.pass_worth import failed_early
+from swarm.encounter.steering import PROBE
 from swarm.reach.approach.about import index_of
 from swarm.reach.approach.field import OK, PlanetField, fly_to_closest, relative_to
 from swarm.reach.approach.goals import aim_of, frame_of
 from swarm.reach.approach.ring_chance import ring_chance
 from swarm.reach.arcs.bplane import periapsis_km
-from swarm.refine.pass_path import NotFollowed, burn_km_s, unburned_state
+from swarm.refine.pass_path import NotFollowed, burn_km_s, impulse_km_s, unburned_state
 from swarm.refine.pass_samples import fly_samples
 from swarm.study.schema import Study
 from targets.base.constants import DAY_S
@@ -89,7 +91,8 @@ class _Scene:
         self._study, self._row, self._field, self._body = study, row, field, mass_named(row["target"])
         self._errors, self._begin = errors_of(study), float(row["burn_tdb_s"])
         self._met = float(row["encounter_tdb_s"])
-        self._ship, self._burn = unburned_state(row, ephemeris), burn_km_s(row)
+        self._ship, self._burn = unburned_state(row, ephemeris), impulse_km_s(row)
+        self._by_ship = row.get("steer") not in (None, PROBE)
         y = self._ship + np.concatenate([np.zeros(3), self._burn])
         met = fly_to_closest(y, self._begin, index_of(self._body), self._window, 0.0, field)
         if met.status != OK:
@@ -115,7 +118,7 @@ class _Scene:
         numbers = random.standard_normal((len(self._before), count, _CORRECTION))
         b_km, spent = self._samples(starts, beside, numbers)
         dead, _ = self._samples(starts, beside, numbers[:0])
-        spare = float(spare_km_s(study, np.array([1e3 * np.linalg.norm(self._burn)]))[0])
+        spare = float(spare_km_s(study, np.array([1e3 * np.linalg.norm(burn_km_s(row))]))[0])
         heights = _heights_km(body, b_km, self._frame.v_inf)
         affordable = spent <= spare
         low = affordable & (heights <= float(row["lowest_km"]))
@@ -156,7 +159,10 @@ class _Scene:
         return b_km, spent
 
     def _impact(self, b_km: Floats, dead: Floats) -> float:
-        """As the judgement adds it up: a failure before the corrections, or before the burn where that is worse."""
+        """As the judgement adds it up: a failure before the corrections, or before the burn where that is worse.
+
+        A probe that the mothership puts on its way is not dead before that.
+        """
         row, body, early = self._row, self._body, failed_early(self._study)
         # aims are of the hyperbola at closest approach; where the mothership goes is of the one that it comes in by
         speeds = np.array([self._frame.v_inf, self._frame.v_inf, float(row["v_inf_km_s"])])
@@ -168,7 +174,8 @@ class _Scene:
         )
         spreads = np.array([_packed(np.cov(b_km.T)), _packed(np.cov(dead.T)), _packed(ship)])
         flown, uncorrected, unburned = ring_chance(centres, spreads, 0.0, discs)
-        return float((1.0 - early) * flown + early * max(uncorrected, unburned))
+        dead = uncorrected if self._by_ship else max(uncorrected, unburned)
+        return float((1.0 - early) * flown + early * dead)
 
 
 def _packed(cov: Floats) -> Floats:

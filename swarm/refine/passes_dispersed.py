@@ -66,8 +66,6 @@ def _table(name: str, rows: list[dict[str, Any]]) -> pa.Table:
 
 def _task(row: dict[str, Any], study: Study) -> _Flown | str:
     """A pass of a plan, or why it cannot be flown."""
-    if row.get("steer") not in (None, "probe"):
-        return "the mothership steers it; the probes' own burns alone are dispersed by this version"
     ephemeris = ephemeris_of(study)
     try:
         spread = disperse_pass(_alone(study, row), row, field_of_pass(row, ephemeris), ephemeris)

@@ -1,6 +1,7 @@
 """Low passes flown sample by sample in the field, beside the covariances that the judgement carries by matrices."""
 
 import numpy as np
+import pyarrow.compute as pc
 import pytest
 
 from swarm.encounter.error_model import Errors, errors_of
@@ -99,5 +100,28 @@ def test_a_judgement_that_is_off_is_said(passes):
     wrong = {**row, "by_burn": [3.0 * value for value in row["by_burn"]]}
     _, said = dispersed_passes(study, 7, [(0, wrong)], pool=Serial())
     assert any("without corrections arrives to" in text for text in said)
-    _, said = dispersed_passes(study, 7, [(0, {**row, "steer": "carrier"})], pool=Serial())
-    assert "the mothership steers it" in said[0]
+
+
+@pytest.mark.parametrize("steer", ["carrier", "spin"])
+def test_passes_that_the_mothership_steers_are_dispersed_too(tmp_path, steer):
+    """The probe's own burn is 0: what it was given errs as a burn does, and nobody is dead before it."""
+    text = demonstration("sorrel", altitudes_km="[250]", release_days_before="[15]", clock_step_deg="90")
+    text = text.replace("clock_step_deg = 90", f'clock_step_deg = 90\nsteer = "{steer}"')
+    text = text.replace(
+        "mass_kg = 900.0", "mass_kg = 900.0\nspin_rpm = 60.0\nspin_radius_m = 1.0\npropellant_kg = 80.0"
+    )
+    study = read_study(study_in(tmp_path, text)).with_keys("refine", pass_samples=SAMPLES)
+    table = screening_of(study).opportunities
+    row = next(row for row in table.to_pylist() if row["steer"] == steer)
+    judged = worth_of(study, cases_of_table(table.filter(pc.equal(table["opportunity"], row["opportunity"]))))
+    assert row["burn_m_s"] == 0.0
+    spread = flown(study, row)
+    for found, cov in (
+        (spread.covariance_km2, judged.delivery_cov_km2[0]),
+        (spread.dead_covariance_km2, judged.start_cov_km2[0]),
+    ):
+        assert np.sqrt(np.diag(found)) == pytest.approx(np.sqrt(cov[:2]), rel=ALLOWED)
+    assert np.log10(spread.impact_chance) == pytest.approx(np.log10(judged.impact_chance[0]), rel=0.25)
+    made, said = dispersed_passes(study, 7, [(0, row)], pool=Serial())
+    assert made["dispersed_passes"].num_rows == 1
+    assert not any("not dispersed" in text for text in said)
