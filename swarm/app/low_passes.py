@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from swarm.encounter.pass_judging import JudgedPasses, judge_passes, rules_of
-from swarm.encounter.pass_left_out import DIVERT, IMPACT, SAID, SHIP, TANK
+from swarm.encounter.pass_left_out import DIVERT, IMPACT, SAID, SHIP, TANK, later_said
 from swarm.encounter.pass_limits import FlownRows, lowest_pass
 from swarm.reach.approach.field import OK
 from swarm.reach.approach.rows import LowPasses, covered_s, field_for, left_out, shot
@@ -23,7 +23,7 @@ from targets.masses.where import Ephemeris
 
 _HEAD = (
     f"{'days':>6} {'km':>6} {'burn m/s':>9} {'dv99 m/s':>9} {'lat':>6} {'long E':>7} {'Sun':>5} {'m/px':>6} "
-    f"{'low s':>7} {'sigma km':>9} {'quality':>8} {'impact':>9} {'least km':>9}"
+    f"{'low s':>7} {'sigma km':>9} {'quality':>8} {'impact':>9} {'later':>7} {'least km':>9}"
 )
 
 
@@ -32,7 +32,7 @@ def approach_lines(scene: Scene, ask: ApproachSettings) -> list[str]:
 
     Raises NothingFeasible where the body is not passed, no burn is found, or no row keeps the limit on impacts.
     """
-    own, lines, kept, least = scene.asked(ask), list[str](), 0, np.inf
+    own, lines, kept, least, later = scene.asked(ask), list[str](), 0, np.inf, np.inf
     flown: list[FlownRows] = []
     for name, study in takers(scene.study, ask.kind, ask.designs).items():
         for number, passage in own:
@@ -45,6 +45,7 @@ def approach_lines(scene: Scene, ask: ApproachSettings) -> list[str]:
             flown.append(FlownRows(study, rules, rows, judged, able))
             kept += int(keeps.sum())
             least = min(least, float(judged.counted_chance.min(initial=np.inf)))
+            later = min(later, float(judged.later_chance.min(initial=np.inf)))
             whose = f" by {name}" if scene.study.designs else ""
             when = iso_of_tdb_s(passage.closest_tdb_s)
             lines += [f"{ask.name}: {ask.body}, passage {number}{whose}, {when}"]
@@ -57,10 +58,10 @@ def approach_lines(scene: Scene, ask: ApproachSettings) -> list[str]:
             lines += [f"   {line}" for line in told]
     lowest = lowest_pass(ask, impact_limit(scene.study, ask), flown)
     if not kept:
-        limits = _why_none(scene.study, ask, least) + ("" if lowest is None else f"; {lowest.least}")
+        limits = _why_none(scene.study, ask, least, later) + ("" if lowest is None else f"; {lowest.least}")
         raise NothingFeasible(f"no low pass of {ask.body} is left", limit=limits)
     refused = [f"   caution: {lowest.caution}"] if lowest is not None and lowest.refused_km else []
-    return [*lines, *refused, *_cautions(ask, scene.ephemeris)]
+    return [*lines, *refused, *_cautions(scene.study, ask, scene.ephemeris)]
 
 
 def _counted(rows: LowPasses, judged: JudgedPasses, keeps: np.ndarray, study: Study) -> list[str]:
@@ -108,13 +109,13 @@ def _best(rows: LowPasses, judged: JudgedPasses, keeps: np.ndarray) -> list[str]
             f"{day:6g} {height:6g} {judged.burn_m_s[k]:9.3g} {worth.dv99_needed_m_s[k]:9.3g} "
             f"{ground.latitude_deg[k]:6.1f} {ground.longitude_e_deg[k]:7.1f} {ground.sun_elevation_deg[k]:5.0f} "
             f"{judged.pixel_m[k]:6.3g} {judged.dwell_s[k]:7.1f} {worth.sigma_altitude_km[k]:9.3g} "
-            f"{worth.expected_quality[k]:8.3f} {worth.impact_chance[k]:9.2g} "
+            f"{worth.expected_quality[k]:8.3f} {worth.impact_chance[k]:9.2g} {judged.later_chance[k]:7.2g} "
             f"{'-' if np.isnan(least) else f'{least:.1f}':>9}"
         )
     return lines
 
 
-def _why_none(study: Study, ask: ApproachSettings, least: float) -> str:
+def _why_none(study: Study, ask: ApproachSettings, least: float, later: float) -> str:
     if not np.isfinite(least):
         return "no burn was found that meets a pass asked for (approach.release_days_before, altitudes_km)"
     able = takers(study, ask.kind, ask.designs).values()
@@ -128,11 +129,12 @@ def _why_none(study: Study, ask: ApproachSettings, least: float) -> str:
     )
     return (
         f"impact chance at most {limit:g} (protection.impact_chance_max or approach.impact_chance_max), and {burns}; "
-        f"the least impact chance found is {least:.2g}{ship}, with altitudes_km up to {max(ask.altitudes_km):g}"
+        f"the least impact chance found is {least:.2g}{ship}{later_said(study, later)}, with altitudes_km up to "
+        f"{max(ask.altitudes_km):g}"
     )
 
 
-def _cautions(ask: ApproachSettings, ephemeris: Ephemeris) -> list[str]:
+def _cautions(study: Study, ask: ApproachSettings, ephemeris: Ephemeris) -> list[str]:
     body = mass_named(ask.body)
     said = [
         f"   caution: relief of {body.name} reaches {lowest_km(ask):g} km over the ellipsoid (terrain or atmosphere)"
@@ -142,7 +144,14 @@ def _cautions(ask: ApproachSettings, ephemeris: Ephemeris) -> list[str]:
         said.append(f"   caution: {body.name} is placed by a {known.ephemeris}, to {known.error_km:.3g} km")
     if body.may_harbour_life:
         said.append(
-            f"   caution: {body.name} may harbour life; the chance that a probe hits it is counted for its pass alone: "
-            "disposal is not planned here, and what stays bound may meet it again"
+            f"   caution: {body.name} may harbour life; disposal is not planned here: what stays bound to the planet "
+            f"may meet it again, {_counted_years(study)}"
         )
     return said
+
+
+def _counted_years(study: Study) -> str:
+    years = study.protection.bound_years
+    if years:
+        return f"and counts so for {years:g} years (later; protection.bound_years)"
+    return "which the study does not count (protection.bound_years = 0: disposal is planned elsewhere)"

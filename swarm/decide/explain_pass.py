@@ -151,8 +151,20 @@ def _impact_step(study: Study, flown: dict[str, Any]) -> Step:
     ]
     if least is not None and np.isfinite(least):
         lines.append(("least height that keeps it", f"{least:.1f} km at this clock angle"))
-    lines.append(("not counted", "what stays bound may meet the body again: disposal is not planned here"))
+    lines.append(("later", _later(study, flown)))
     return Step("4b Impact", tuple(lines))
+
+
+def _later(study: Study, flown: dict[str, Any]) -> str:
+    chance, years = flown.get("later_impact_chance") or 0.0, study.protection.bound_years
+    if not chance:
+        return (
+            "does not stay bound to the planet, or its later passes are not counted (protection.bound_years)"
+        )
+    return (
+        f"{chance:.3g} that it stays bound to the planet and hits within {years:g} years (Opik 1951), counted against "
+        "the limit: disposal is not planned here"
+    )
 
 
 def why_no_pass(where: Where, row: pa.Table, targets: Catalogue) -> list[str]:

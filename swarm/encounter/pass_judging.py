@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from swarm.encounter.later_impact import later_chances
 from swarm.encounter.pass_geometry import PassGeometry, dwell_s, pass_geometry
 from swarm.encounter.pass_instruments import counter_sigma, finest
 from swarm.encounter.pass_worth import (
@@ -42,12 +43,14 @@ class PassRules:
     """What an approach says about arrivals: the body's ephemeris error, its highest ground, the limit on impacts.
 
     steered_by : the mothership, and with what; None where the probe steers
+    bound_years : so long what stays bound counts
     """
 
     ephemeris_sigma_km: float
     lowest_km: float
     impact_limit: float | None
     steered_by: SteeredBy | None = None
+    bound_years: float = 0.0
 
 
 def rules_of(study: Study, ask: ApproachSettings, *, own_aim_km: Floats | None = None) -> PassRules:
@@ -56,7 +59,8 @@ def rules_of(study: Study, ask: ApproachSettings, *, own_aim_km: Floats | None =
     own_aim_km : where the mothership of two-body legs passes by itself (`steering.steered_by`)
     """
     by = None if ask.steer == PROBE else steered_by(study, ask, own_aim_km)
-    return PassRules(ask.ephemeris_sigma_km, lowest_km(ask), impact_limit(study, ask), by)
+    limit, years = impact_limit(study, ask), study.protection.bound_years
+    return PassRules(ask.ephemeris_sigma_km, lowest_km(ask), limit, by, years)
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,7 +72,8 @@ class JudgedPasses:
     least_ship_kg : least propellant that it needs for one of the others; infinite where the probe steers
     burn_m_s : what puts the probe on its way, whoever burns
     pixel_m, smear_px : of the finest camera; count_sigma of the best counter, NaN without one
-    counted_chance : what counts against the limit of its body: the probe's chance, and the mothership's if that does
+    later_chance   : that a probe which stays bound to the planet hits a moon on a later pass
+    counted_chance : what counts against the limit of its body: the probe's chances, and the mothership's if that does
     probe_keeps    : whether the probe's own chance keeps the limits of its approach and body
     within_limits  : whether that of its body is kept with the mothership's chance, too
     lowest_altitude_for_limit_km : least height that keeps all, at the row's clock angle, with the mothership's chance
@@ -81,6 +86,7 @@ class JudgedPasses:
     burn_m_s: Floats
     steered: Steered
     ship_chance: Floats
+    later_chance: Floats
     counted_chance: Floats
     probe_keeps: NDArray[np.bool_]
     within_limits: NDArray[np.bool_]
@@ -111,10 +117,11 @@ def judge_passes(
     worth = worth_of(study, cases)
     shipped = ship_chances(study, cases, worth, by_ship.aim_km)
     also = shipped * study.protection.carrier_included
-    counted = worth.impact_chance + also
+    later = later_chances(rows, good, rules.bound_years)
+    counted = worth.impact_chance + later + also
     most = math.inf if rules.impact_limit is None else rules.impact_limit
     held = study.protection.impact_chance_max.get(body.name, math.inf)
-    probe_keeps = worth.impact_chance <= most
+    probe_keeps = worth.impact_chance + later <= most
     pixel, smear = finest(study, ground.altitude_km, ground.ground_speed_km_s)
     larger, smaller = principal_sigmas_km(*worth.delivery_cov_km2.T)
     return JudgedPasses(
@@ -123,6 +130,7 @@ def judge_passes(
         least_ship_kg=able.least_ship_kg,
         steered=by_ship,
         ship_chance=shipped,
+        later_chance=later,
         counted_chance=counted,
         probe_keeps=probe_keeps,
         within_limits=probe_keeps & (counted <= held),
@@ -139,7 +147,7 @@ def judge_passes(
         sigma_minor_km=smaller,
         lowest_altitude_for_limit_km=np.full(len(good), np.nan)
         if math.isinf(most)
-        else lowest_for_limit_km(study, cases, worth, np.minimum(most, held - also)),
+        else lowest_for_limit_km(study, cases, worth, np.minimum(most, held - also) - later),
         cases=cases,
         worth=worth,
     )  # fmt: skip

@@ -91,6 +91,7 @@ def none_of_passes(study: Study, counts: dict[str, float]) -> NothingFeasible:
     ship = study.mothership.divert_failure
     steered = study.protection.carrier_included and any(ask.steer != "probe" for ask in study.approach)
     whose = f" with the mothership's (divert_failure = {ship:g})" if steered else ""
+    whose += later_said(study, counts["least_later_chance"])
     heights = max(height for ask in study.approach for height in ask.altitudes_km)
     return NothingFeasible(
         f"{asked}, none of which keeps the limit on impacts",
@@ -98,6 +99,17 @@ def none_of_passes(study: Study, counts: dict[str, float]) -> NothingFeasible:
         f"{counts['least_impact_chance']:.2g}{whose}, with altitudes_km up to {heights:g} and "
         f"probe.burn_limit_m_s = {burns}; "
         f"{_height_that_would_do(counts['lowest_for_limit_km'])}",
+    )
+
+
+def later_said(study: Study, chance: float) -> str:
+    """ "", or what of a chance is that a probe which stays bound to the planet comes back to the moon."""
+    if not 0.0 < chance < math.inf:
+        return ""
+    years = study.protection.bound_years
+    return (
+        f", {chance:.2g} of it at least since probes stay bound to the planet and come back within {years:g} years "
+        "(protection.bound_years; 0 where their disposal is planned)"
     )
 
 

@@ -221,11 +221,13 @@ def _passes(jobs: Sequence[_Job], parts: Sequence[_Part], lowest: Sequence[Lowes
     """What `none_of_passes` tells besides: with the counts of what was left out, by code."""
     left_out = [_left_out(job, [part for part in parts if part.job == k]) for k, job in enumerate(jobs)]
     chances = [part.judged.counted_chance.min(initial=np.inf) for part in parts]
+    later = [part.judged.later_chance.min(initial=np.inf) for part in parts]
     return {
         "passes_asked": sum(asked_for(job.asked) for job in jobs),
         "passes_met": sum(int((part.rows.shots.status == OK).sum()) for part in parts),
         "least_carrier_kg": min((part.judged.least_ship_kg for part in parts), default=np.inf),
         "least_impact_chance": float(min(chances, default=np.inf)),
+        "least_later_chance": float(min(later, default=np.inf)),
         "lowest_for_limit_km": min((each.least_km for each in lowest), default=np.inf),
         **added(left_out),
     }

@@ -64,6 +64,7 @@ def opportunity_columns(
         "steer": pa.array([steer] * len(which), pa.string()),
         "carrier_propellant_kg": ship.propellant_kg[kept],
         "carrier_impact_chance": judged.ship_chance[kept],
+        "later_impact_chance": judged.later_chance[kept],
     }
 
 

@@ -34,9 +34,13 @@ PARTS = 1 << 40
 
 
 def impact_chances(study: Study, table: pa.Table) -> Floats:
-    """(n,) chance that the row hits its target, with the mothership's where that counts; 0 where there is none."""
+    """(n,) chance that the row hits its target, then or later, with the mothership's where that counts; 0 without."""
     total = np.zeros(table.num_rows)
-    counted = ["impact_chance", *(["carrier_impact_chance"] if study.protection.carrier_included else [])]
+    counted = [
+        "impact_chance",
+        "later_impact_chance",
+        *(["carrier_impact_chance"] if study.protection.carrier_included else []),
+    ]
     for name in counted:
         if name in table.column_names:
             total += np.nan_to_num(column(table, name).astype(np.float64), nan=0.0)

@@ -55,12 +55,9 @@ def approach_problems(study: Study, chosen: list[Row]) -> list[str]:
             wrong.append(f"{which}: no approach of {o['target']} is called {name}")
             continue
         flown[name] = flown.get(name, 0) + 1
-        if (
-            ask.kind != "entry"
-            and ask.impact_chance_max is not None
-            and o["impact_chance"] > ask.impact_chance_max
-        ):
-            wrong.append(f"{which}: approach.impact_chance_max: {o['impact_chance']:.4g}")
+        own = o["impact_chance"] + (o.get("later_impact_chance") or 0.0)
+        if ask.kind != "entry" and ask.impact_chance_max is not None and own > ask.impact_chance_max:
+            wrong.append(f"{which}: approach.impact_chance_max: {own:.4g}")
         if ask.designs and o.get("design") not in ask.designs:
             wrong.append(f"{which}: approach.designs: {o.get('design')}")
         # an entry may come before the mothership is nearest, from which the hours count
@@ -97,7 +94,7 @@ def channel_problems(study: Study, chosen: list[Row], relayed: dict[int, bool]) 
 def protection_problems(study: Study, chosen: list[Row]) -> list[str]:
     """Bodies that the probes of a plan, and the mothership where it counts, hit with more than the limit."""
     settings, wrong = study.protection, []
-    parts = ["impact_chance"] + ["carrier_impact_chance"] * settings.carrier_included
+    parts = ["impact_chance", "later_impact_chance"] + ["carrier_impact_chance"] * settings.carrier_included
     for body, limit in settings.impact_chance_max.items():
         chances = [o.get(part) or 0.0 for o in chosen if o["target"] == body for part in parts]
         total = math.fsum(chance for chance in chances if not math.isnan(chance))
@@ -148,7 +145,9 @@ def steering_problems(study: Study, chosen: list[Row]) -> list[str]:
 def summed_problems(study: Study, row: Row, chosen: list[Row]) -> list[str]:
     """Columns of the front that add up over a plan: chances to hit, what the mothership burns to steer."""
     wrong = []
-    parts = ["impact_chance"] + ["carrier_impact_chance"] * study.protection.carrier_included
+    parts = ["impact_chance", "later_impact_chance"] + [
+        "carrier_impact_chance"
+    ] * study.protection.carrier_included
     for name, adds, off in (
         ("impact_chance", parts, _CHANCE),
         ("carrier_propellant_kg", ["carrier_propellant_kg"], _KG),

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 # Of what the steps of a screen left, the numbers that add up over designs; of the others the largest is told.
 _SUMS = ("approaches", "minima_within_burn_limit")
 # Columns of what adds up over the probes of a plan and a flyby has none of: chances to hit, and what is burnt for it.
-NONE_OF_FLYBYS = {"impact_chance", "carrier_impact_chance", "carrier_propellant_kg"}
+NONE_OF_FLYBYS = {"impact_chance", "later_impact_chance", "carrier_impact_chance", "carrier_propellant_kg"}
 
 
 @dataclass(frozen=True)

@@ -1,14 +1,8 @@
 """What stays bound to the planet after a low pass meets the moon again: followed for some years, then as a rate.
 
 Samples of the delivery are followed in the field of planet, moons and Sun. Where none hits, counts say little: beside
-them stands the mean rate of Opik (1951), Proc. R. Irish Acad. 54A:165, for orbits that cross the moon's and precess,
-
-    P = tau^2 U / (pi |U_x| sin i) a revolution
-    U^2 = 3 - 1/A - 2 sqrt(A (1 - e^2)) cos i,  U_x^2 = 2 - 1/A - A (1 - e^2)
-
-with A = a / a_moon and tau the impact parameter over a_moon (from memory), over the orbits that the samples are on. An
-orbit in the moon's plane is taken as inclined by tau: nearer, no path misses for its inclination. Disposal is not
-planned here: this is what happens without.
+them stands the mean rate of Opik over the orbits that the samples are on, by which the rows were judged
+(`later_impact`). Disposal is not planned here: this is what happens without.
 """
 
 from __future__ import annotations
@@ -21,6 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from swarm.encounter.later_impact import LEFT_S, opik_rate_per_year, orbital_energy
 from swarm.encounter.pass_delivery import root_of_cov
 from swarm.reach.approach.about import field_about, index_of
 from swarm.reach.approach.field import (
@@ -31,12 +26,9 @@ from swarm.reach.approach.field import (
     PlanetField,
     fly_to_closest,
     move_to,
-    place_of,
     relative_to,
-    velocity_of,
 )
 from swarm.reach.approach.goals import frame_of
-from swarm.reach.arcs.bplane import impact_parameter_km
 from swarm.refine.chance import binomial_interval
 from swarm.refine.pass_path import NotFollowed, impulse_km_s, unburned_state
 from swarm.study.schema import Study
@@ -48,9 +40,10 @@ Floats = NDArray[np.float64]
 
 # First number of the spawn key of these draws; other stages use other numbers.
 SPAWN_KEY = 8
-# Samples are followed for so long at a time, beginning so long after the pass.
-_STRETCH_S, _LEFT_S = 10.0 * DAY_S, 0.5 * DAY_S
+# Samples are followed for so long at a time; and for so many years where the study counts none. Own choices.
+_STRETCH_S = 10.0 * DAY_S
 _MONTH_S = 30.0 * DAY_S
+_YEARS = 5.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,28 +76,26 @@ def follow_after(study: Study, row: dict[str, Any], cov_km2: Floats, ephemeris: 
     Raises NotFollowed.
     """
     body, met = mass_named(row["target"]), float(row["encounter_tdb_s"])
-    planet, rules = planet_of(body), study.refine
+    planet, years = planet_of(body), study.protection.bound_years or _YEARS
     near = field_about(planet, float(row["burn_tdb_s"]) - 1.0, met + DAY_S, ephemeris)
     starts = _starts(study, row, cov_km2, near, ephemeris)
     for y in starts:
-        if move_to(y, met, met + _LEFT_S, near) != OK:
+        if move_to(y, met, met + LEFT_S, near) != OK:
             raise NotFollowed("a sample cannot be followed after its pass")
-    bound = [y for y in starts if _energy(y, planet) < 0.0]
+    bound = [y for y in starts if orbital_energy(y, planet) < 0.0]
     hits = elsewhere = gone = 0
     rates: list[float] = []
     if bound:
-        end = met + _LEFT_S + rules.bound_years * JULIAN_YEAR_S
+        end = met + LEFT_S + years * JULIAN_YEAR_S
         field = _field_for_years(planet.name, *_round_dates(met, end + 2.0 * _STRETCH_S), ephemeris)
         for y in bound:
-            what, t = _follow(y, met + _LEFT_S, end, planet, field)
+            what, t = _follow(y, met + LEFT_S, end, planet, field)
             hits += what == body.name
             gone += what == ""
             elsewhere += what not in (body.name, "", None)
             if what is None:
                 rates.append(opik_rate_per_year(y, t, body, field))
-    return After(
-        body.name, len(starts), len(bound), rules.bound_years, hits, elsewhere, gone, np.array(rates)
-    )
+    return After(body.name, len(starts), len(bound), years, hits, elsewhere, gone, np.array(rates))
 
 
 def _round_dates(first_s: float, last_s: float) -> tuple[float, float]:
@@ -162,37 +153,5 @@ def _nearest(y: Floats, t: float, planet: Mass, field: PlanetField) -> str:
 
 def _periapsis_km(y: Floats, planet: Mass) -> float:
     h2, mu = float(np.sum(np.cross(y[:3], y[3:]) ** 2)), planet.gm_km3_s2
-    e = math.sqrt(max(1.0 + 2.0 * _energy(y, planet) * h2 / mu**2, 0.0))
+    e = math.sqrt(max(1.0 + 2.0 * orbital_energy(y, planet) * h2 / mu**2, 0.0))
     return h2 / (mu * (1.0 + e))
-
-
-def opik_rate_per_year(y: Floats, tdb_s: float, body: Mass, field: PlanetField) -> float:
-    """Opik's chance a year to hit a moon, of an orbit about its planet; 0 where it does not cross the moon's."""
-    planet, index = planet_of(body), index_of(body)
-    r, v = np.array(place_of(index, tdb_s, field)), np.array(velocity_of(index, tdb_s, field))
-    mu, of_moon, h = planet.gm_km3_s2, np.cross(r, v), np.cross(y[:3], y[3:])
-    a_moon = 1.0 / (2.0 / float(np.linalg.norm(r)) - float(v @ v) / mu)
-    a = -0.5 * mu / _energy(y, planet)
-    cosine = float(h @ of_moon / np.linalg.norm(h) / np.linalg.norm(of_moon))
-    return opik_rate(a / a_moon, float(h @ h) / (mu * a_moon), cosine, a_moon, body, mu)
-
-
-def opik_rate(
-    ratio: float, parameter: float, cosine: float, a_moon_km: float, body: Mass, mu_km3_s2: float
-) -> float:
-    """The same by A, by A (1 - e^2), and by the cosine of the inclination to the moon's orbit."""
-    e = math.sqrt(max(1.0 - parameter / ratio, 0.0))
-    if ratio <= 0.0 or not ratio * (1.0 - e) < 1.0 < ratio * (1.0 + e):
-        return 0.0
-    speed = math.sqrt(mu_km3_s2 / a_moon_km)
-    u = math.sqrt(max(3.0 - 1.0 / ratio - 2.0 * math.sqrt(parameter) * cosine, 1e-12))
-    u_x = math.sqrt(max(2.0 - 1.0 / ratio - parameter, 1e-12))
-    hit_km = float(impact_parameter_km(body.radius_km, u * speed, mu_km3_s2=body.gm_km3_s2))
-    tau = hit_km / a_moon_km
-    sine = max(math.sqrt(max(1.0 - cosine * cosine, 0.0)), tau)
-    revolutions = JULIAN_YEAR_S / (2.0 * math.pi * math.sqrt((ratio * a_moon_km) ** 3 / mu_km3_s2))
-    return tau**2 * u / (math.pi * u_x * sine) * revolutions
-
-
-def _energy(y: Floats, planet: Mass) -> float:
-    return 0.5 * float(y[3:] @ y[3:]) - planet.gm_km3_s2 / float(np.linalg.norm(y[:3]))

@@ -55,7 +55,7 @@ def dispersed_passes(
         said += _differences(study, rows[SPREAD][-1], row)
         if one.after is not None:
             rows[AFTER].append(_after_row(plan, probe, row, one.after))
-            said += _bound(study, rows[AFTER][-1], row)
+            said += bound_said(study, rows[AFTER][-1], row)
     return {name: _table(name, own) for name, own in rows.items() if own}, said
 
 
@@ -142,8 +142,8 @@ def _after_row(plan: int, probe: int, row: dict[str, Any], after: After) -> dict
     }
 
 
-def _bound(study: Study, made: dict[str, Any], row: dict[str, Any]) -> list[str]:
-    """What is said of a probe that stays bound: beside the limit, since the pass alone is counted against it."""
+def bound_said(study: Study, made: dict[str, Any], row: dict[str, Any]) -> list[str]:
+    """What is said of a probe that stays bound: as followed, beside the chance that counts against the limit."""
     if not made["bound"]:
         return []
     body, limit = made["target"], study.protection.impact_chance_max.get(made["target"])
@@ -157,8 +157,14 @@ def _bound(study: Study, made: dict[str, Any], row: dict[str, Any]) -> list[str]
             f"; the others go on to hit it with {made['rate_per_year']:.2g} a year, {made['rate_low_per_year']:.2g} to "
             f"{made['rate_high_per_year']:.2g} (Opik 1951)"
         )
-    held = "" if limit is None else f", of which {limit:.3g} is the limit"
-    return [f"{told}. This is not in the chance of impact of its pass{held}: disposal is not planned here"]
+    counted = row.get("later_impact_chance") or 0.0
+    held = "" if limit is None else f" of the limit of {limit:.3g}"
+    told += f". Counted for it are {counted:.2g}{held}: disposal is not planned here"
+    if made["hit_chance_low"] > counted:
+        told += "; as followed it hits more often than that"
+        if limit is not None and row["impact_chance"] + made["hit_chance_low"] > limit:
+            told += ", and the limit is exceeded: not to be flown as it is"
+    return [told]
 
 
 def _differences(study: Study, made: dict[str, Any], row: dict[str, Any]) -> list[str]:

@@ -107,15 +107,20 @@ def _on_course(body: str, rows: list[dict[str, Any]]) -> list[str]:
 
 def _of_body(tables: PageTables, place: dict[str, Any], rows: list[dict[str, Any]]) -> list[str]:
     body, said = place["name"], []
-    limit = tables.run.study.protection.impact_chance_max.get(body)
+    protection = tables.run.study.protection
+    limit, years = protection.impact_chance_max.get(body), protection.bound_years
     if place["may_harbour_life"] or limit is not None:
         life = f"{body} may harbour life. " if place["may_harbour_life"] else ""
-        total = math.fsum(row.get("impact_chance") or 0.0 for row in rows)
+        later = math.fsum(row.get("later_impact_chance") or 0.0 for row in rows)
+        total = math.fsum(row.get("impact_chance") or 0.0 for row in rows) + later
+        again = f", {later:.2g} of it within {years:g} years later, of what stays bound to the planet"
+        if not years:
+            again = " on its pass (what stays bound is not counted: protection.bound_years = 0)"
         held = "the study sets no limit" if limit is None else f"the limit of the study is {limit:.3g}"
         said.append(
-            f"{life}The chance that a probe of the chosen plan hits {body} on its pass is at most {total:.2g}; {held}. "
-            "That is the chance of an impact, not of what comes of it. Disposal is not planned here: what stays bound "
-            "may come back. Planetary protection rests with the responsible authorities."
+            f"{life}The chance that a probe of the chosen plan hits {body} is at most {total:.2g}{again}; {held}. That "
+            "is the chance of an impact, not of what comes of it. Disposal is not planned here. Planetary protection "
+            "rests with the responsible authorities."
         )
     said += _on_course(body, rows)
     if place["approximate"]:

@@ -61,6 +61,7 @@ def drawn(seed: int, *, rows: int = 14) -> tuple[pa.Table, Any]:
         encounter_jd_tdb=np.full(rows, START_JD_TDB + 300.0),
         design=[NAMES[k] for k in rng.integers(0, 2, rows)], impact_chance=chance,
         carrier_impact_chance=np.where(rng.random(rows) < 0.4, 4e-5, 0.0),
+        later_impact_chance=np.where(rng.random(rows) < 0.3, 3e-5, 0.0),
     )  # fmt: skip
     return table, make_targets(list(rng.choice(["", "C", "S"], len(PLACES))))
 
@@ -72,6 +73,7 @@ def keeps(study: Any, chosen: list[dict[str, Any]]) -> bool:
     for body, limit in study.protection.impact_chance_max.items():
         own = [o for o in chosen if o["target"] == body]
         total = sum(o["impact_chance"] for o in own if not math.isnan(o["impact_chance"]))
+        total += sum(o["later_impact_chance"] for o in own)
         if study.protection.carrier_included:
             total += sum(o["carrier_impact_chance"] for o in own)
         if total > limit:
@@ -195,7 +197,10 @@ def test_the_checker_finds_a_planted_plan_over_the_limit() -> None:
     assert told.startswith("protection.impact_chance_max.Europa")
     carrier = [{**twice[0], "carrier_impact_chance": 1e-9}, twice[1]]
     assert len(verify_tables.protection_problems(study, carrier)) == 1
+    later = [{**twice[0], "later_impact_chance": 1e-9}, twice[1]]
+    assert len(verify_tables.protection_problems(study, later)) == 1
     alone = study.with_keys("protection", carrier_included=False)
+    assert len(verify_tables.protection_problems(alone, later)) == 1
     assert verify_tables.protection_problems(alone, carrier) == []
 
 

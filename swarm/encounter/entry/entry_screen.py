@@ -208,6 +208,7 @@ def _table(study: Study, scene: Scene, job: _Job, part: _Part) -> pa.Table:
             # an entry is meant to hit
             "impact_chance": np.ones(len(which)),
             "carrier_impact_chance": part.judged.ship_chance,
+            "later_impact_chance": np.zeros(len(which)),
         }
     )
     within = np.asarray(table["encounter_tdb_s"].to_numpy()) <= scene.span_tdb_s[1]

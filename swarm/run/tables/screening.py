@@ -52,6 +52,13 @@ OPPORTUNITY_COLUMNS = (
         optional=True,
     ),
     real(
+        "later_impact_chance",
+        "-",
+        "chance that what stays bound to the planet hits the target in protection.bound_years after its pass; only "
+        "where some row has one",
+        optional=True,
+    ),
+    real(
         "arrival_offset_s",
         "s",
         "closest approach after the mothership's; only where some row passes a place",

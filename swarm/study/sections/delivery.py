@@ -109,7 +109,6 @@ class RefineSettings(Section):
         ge=5,
         le=10_000,
     )
-    bound_years: float = default(5.0, "years", "own choice: so long it is followed; then a rate", gt=0, le=20)
     recontact_samples: int = default(50, "-", "own choice: a chance of 6 % seen with 95 %", ge=1, le=100_000)
     recontact_days: float = default(30.0, "d", f"{FROM_MEMORY}: a month after each release", gt=0, le=1000)
     impact_samples: int = default(

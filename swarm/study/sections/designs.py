@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, Strict
 
-from swarm.study.fields import Name, Section, choice
+from swarm.study.fields import Name, Section, choice, default
 from swarm.study.sections.carried import InstrumentSettings
 from swarm.study.sections.entering import EntrySettings, StageSettings
 from swarm.study.sections.probe import ProbeSettings
@@ -35,10 +35,19 @@ class ProtectionSettings(Section):
 
     `impact_chance_max = { Europa = 1e-4 }` limits the chances of all probes of a plan together, dead ones included:
     a sum, which is never less than the chance of at least one impact. With `carrier_included` the chance that the
-    mothership, on an impact course until it has diverted, does not divert counts too.
+    mothership, on an impact course until it has diverted, does not divert counts too. What stays bound to the planet
+    after a pass of its moon may meet the moon again, and counts with its chance for `bound_years`; 0 says that its
+    disposal is planned elsewhere.
     """
 
     impact_chance_max: dict[Name, Chance] = Field(
         default_factory=dict, json_schema_extra={"unit": "-", "source": "none unless given"}
     )
     carrier_included: bool = choice(True, "own choice: the limit is of the mission, whatever part of it hits")
+    bound_years: float = default(
+        5.0,
+        "years",
+        "own choice: so long what stays bound to the planet may meet the moon again",
+        ge=0,
+        le=20,
+    )
