@@ -25,23 +25,35 @@ E5 = np.ascontiguousarray(DOP853.E5)
 
 @njit(cache=True)
 def to_stage(s, y, h, stages, work):
-    """Write the values at which the rates of stage s are asked for into `work`."""
-    for i in range(y.size):
-        total = 0.0
-        for j in range(s):
-            if A[s, j] != 0.0:
-                total += A[s, j] * stages[j, i]
-        work[i] = y[i] + h * total
+    """Write the values at which the rates of stage s are asked for into `work`.
+
+    Stage by stage, not value by value: neighbours in memory add up side by side, in the same order for each.
+    """
+    n = y.size
+    for i in range(n):
+        work[i] = 0.0
+    for j in range(s):
+        a = A[s, j]
+        if a != 0.0:
+            row = stages[j]
+            for i in range(n):
+                work[i] += a * row[i]
+    for i in range(n):
+        work[i] = y[i] + h * work[i]
 
 
 @njit(cache=True)
 def to_end(y, h, stages, new):
     """Write the values at the step's end into `new`."""
-    for i in range(y.size):
-        total = 0.0
-        for j in range(12):
-            total += B[j] * stages[j, i]
-        new[i] = y[i] + h * total
+    n = y.size
+    for i in range(n):
+        new[i] = 0.0
+    for j in range(12):
+        row = stages[j]
+        for i in range(n):
+            new[i] += B[j] * row[i]
+    for i in range(n):
+        new[i] = y[i] + h * new[i]
 
 
 @njit(cache=True)
