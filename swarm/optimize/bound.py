@@ -50,8 +50,8 @@ Bools = NDArray[np.bool_]
 _RELAXED_ROUNDS, _WHOLE_ROUNDS, _GAIN = 8, 4, 2e-4
 # Levels whose relaxations give the cuts that all levels start from.
 _FIRST_LEVELS = 8
-# Columns among which a first plan of a level is sought.
-_LIKELY = 150
+# Columns among which a first plan of a level is sought where none is known with so much of the relaxation's science.
+_LIKELY, _NEAR = 150, 0.95
 # The last level is that of a plan with so small a share less than the most science known.
 _HARDLY_LESS = 1e-3
 # Added to the solver's bound: its constraints hold to 1e-6.
@@ -75,6 +75,7 @@ class _Level:
     kilograms: float
     cuts: Cuts
     known: float  # true science of a plan within the level
+    plan: Ints  # its opportunities
 
 
 @dataclass(frozen=True)
@@ -105,6 +106,7 @@ class _Begun:
     levels_kg: Floats
     cuts: Cuts
     best: Floats  # (l,) most science known within each level
+    plans: Ints  # (l, probes) that have it
 
 
 def science_bounds(asked: Sequence[ToBound], *, pool: Pool) -> list[ScienceBound]:
@@ -122,10 +124,10 @@ def science_bounds(asked: Sequence[ToBound], *, pool: Pool) -> list[ScienceBound
     # one alone is begun here, where compiled code is kept
     begun = [_begin(one, None) for one in asked] if len(asked) == 1 else pool.map(_begin, list(asked))
     tasks = [
-        _Level(k, float(kg), one.cuts, float(science))
+        _Level(k, float(kg), one.cuts, float(science), plan[plan != UNUSED])
         for k, one in enumerate(begun)
         if one is not None
-        for kg, science in zip(one.levels_kg, one.best, strict=True)
+        for kg, science, plan in zip(one.levels_kg, one.best, one.plans, strict=True)
     ]
     shared = [
         None if one is None else (one.selection, table.data) for one, table in zip(begun, asked, strict=True)
@@ -156,7 +158,21 @@ def _begin(asked: ToBound, shared: None) -> _Begun | None:
     cuts = _simple_cuts(selection)
     for kilograms in _few(levels_kg):
         cuts, _ = _relaxed(selection, float(kilograms), cuts)
-    return _Begun(selection, levels_kg, cuts, best_within(levels_kg, values[:, 0], values[:, 1]))
+    best, plans = _known_within(levels_kg, asked.known, values)
+    return _Begun(selection, levels_kg, cuts, best, plans)
+
+
+def _known_within(levels_kg: Floats, known: Ints, values: Floats) -> tuple[Floats, Ints]:
+    """(l,) most science known within each level, and (l, probes) the plans that have it; unused where none does."""
+    best = best_within(levels_kg, values[:, 0], values[:, 1])
+    nothing = np.full((1, known.shape[1]), UNUSED, dtype=np.int64)
+    plans, science = np.concatenate([nothing, known]), np.concatenate([[0.0], values[:, 0]])
+    kilograms = np.concatenate([[0.0], values[:, 1]])
+    which = [
+        int(np.flatnonzero((science >= most) & (kilograms <= kg * (1.0 + 1e-12)))[0])
+        for kg, most in zip(levels_kg, best, strict=True)
+    ]
+    return best, plans[which]
 
 
 def _bound_of(asked: ToBound, begun: _Begun | None, solved: list[_Solved]) -> ScienceBound:
@@ -237,16 +253,31 @@ def _enough_kg(known: Floats, *, free_kg: float) -> float:
 
 
 def _solve_level(level: _Level, shared: list[tuple[Selection, PlanData]]) -> _Solved:
-    """One level: the relaxation, a plan among the likeliest columns, then all columns that may beat it."""
+    """One level: the relaxation, a plan among the likeliest columns where none is known that is near it, then all
+    columns that may beat what is known."""
     selection, data = shared[level.table]
     cuts, relaxed = _relaxed(selection, level.kilograms, level.cuts)
-    likely = np.sort(np.argsort(-relaxed.with_column, kind="stable")[:_LIKELY])
-    first, _, chosen = _whole_rounds(selection, level.kilograms, cuts, columns=likely)
-    known = max([level.known, *_true_science(selection, first, data)])
+    first, known, starts = list[Ints](), level.known, [_columns_of(selection, level.plan)]
+    if known < _NEAR * float(relaxed.with_column.max()):
+        likely = np.sort(np.argsort(-relaxed.with_column, kind="stable")[:_LIKELY])
+        first, _, cuts = _whole_rounds(selection, level.kilograms, cuts, columns=likely, starts=starts)
+        known = max([known, *_true_science(selection, first, data)])
+        starts += first
     open_columns = np.flatnonzero(relaxed.with_column >= known)
-    more, upper, _ = _whole_rounds(selection, level.kilograms, chosen, columns=open_columns)
+    more, upper, _ = _whole_rounds(selection, level.kilograms, cuts, columns=open_columns, starts=starts)
     upper = max(upper * (1.0 + _TOLERANCE) + _TOLERANCE, known)
     return _Solved(upper, (*first, *more))
+
+
+def _columns_of(selection: Selection, plan: Ints) -> Ints:
+    """The columns of a plan's opportunities, one each; those that the programme leaves out are left out."""
+    columns, taken = [], np.zeros(len(selection.columns), dtype=bool)
+    for opportunity in plan:
+        own = np.flatnonzero((selection.columns == opportunity) & ~taken)
+        if len(own):
+            taken[own[0]] = True
+            columns.append(int(own[0]))
+    return np.array(columns, dtype=np.int64)
 
 
 def _true_science(selection: Selection, chosen: list[Ints], data: PlanData) -> list[float]:
@@ -255,15 +286,19 @@ def _true_science(selection: Selection, chosen: list[Ints], data: PlanData) -> l
 
 
 def _whole_rounds(
-    selection: Selection, kilograms: float, cuts: Cuts, *, columns: Ints
+    selection: Selection, kilograms: float, cuts: Cuts, *, columns: Ints, starts: list[Ints]
 ) -> tuple[list[Ints], float, Cuts]:
-    """Solve with some of the columns in whole numbers, with cuts about the plan found until none lowers it."""
+    """Solve with some of the columns in whole numbers, with cuts about the plan found until none lowers it.
+
+    starts : columns of plans to begin with
+    """
     chosen: list[Ints] = []
     if not len(columns):
         return chosen, 0.0, cuts
     part, upper = part_of(selection, columns), math.inf
     for _ in range(_WHOLE_ROUNDS):
-        x, bound, values = solved_whole(part, kilograms, cuts)
+        begun = [np.flatnonzero(np.isin(columns, plan)) for plan in (*starts, *chosen)]
+        x, bound, values = solved_whole(part, kilograms, cuts, begun)
         upper = min(upper, bound)
         chosen.append(columns[x > 0.5])
         cuts, gain = _with_cuts(part, np.round(x), values, cuts)

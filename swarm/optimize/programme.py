@@ -6,13 +6,13 @@ the cuts and draws the bound from it.
 
 from __future__ import annotations
 
-import warnings
 from dataclasses import dataclass
 from typing import Any
 
+import highspy
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import Bounds, LinearConstraint, linprog, milp
+from scipy.optimize import linprog
 from scipy.sparse import csr_array, hstack, vstack
 
 from swarm.optimize.pruning import row_chances_given_hardware, unpruned
@@ -27,10 +27,11 @@ Cuts = tuple[tuple[Cut, ...], ...]
 
 # States of the groups that are told apart; further groups count as never failing all together.
 _GROUPS_MAX = 3
-# HiGHS: presolve off (with it on, the selection is not solved at all), one thread, a fixed seed, and stops that
-# do not look at the clock.
+# HiGHS: presolve off (a third more time, for hardly less), no search for plans of its own (it is given one), one
+# thread, a fixed seed, and stops that do not look at the clock.
 _SOLVER: dict[str, Any] = {
-    "presolve": False, "threads": 1, "random_seed": 0, "mip_rel_gap": 2e-3, "node_limit": 100,
+    "presolve": "off", "mip_heuristic_effort": 0.0, "threads": 1, "random_seed": 0, "mip_rel_gap": 2e-3,
+    "mip_max_nodes": 100,
 }  # fmt: skip
 
 
@@ -164,27 +165,74 @@ def solved_relaxed(selection: Selection, kilograms: float, cuts: Cuts) -> Relaxe
 
 
 def solved_whole(
-    selection: Selection,
-    kilograms: float,
-    cuts: Cuts,
+    selection: Selection, kilograms: float, cuts: Cuts, starts: list[Ints]
 ) -> tuple[Floats, float, Floats]:
-    """Return x, the bound of the science (dual), and the value of every row at x."""
+    """Return x, the bound of the science (dual), and the value of every row at x.
+
+    starts : columns of plans that keep every limit: the solver begins with the best, by which it knows what to leave
+    """
     worth, matrix, at_most, largest = _programme(selection, kilograms, cuts)
-    columns = len(selection.columns)
-    with warnings.catch_warnings():
-        # scipy passes on what it does not know itself, and says so each time
-        warnings.filterwarnings("ignore", message="Unrecognized options", category=RuntimeWarning)
-        solved = milp(
-            -worth,
-            integrality=np.concatenate([np.ones(columns), np.zeros(len(selection.rows))]),
-            bounds=Bounds(0.0, largest),
-            constraints=LinearConstraint(matrix, -np.inf, at_most),
-            options=dict(_SOLVER),
-        )
-    bound = float(worth @ largest) if solved.mip_dual_bound is None else -float(solved.mip_dual_bound)
-    if solved.x is None:  # stopped before it met a plan
-        return np.zeros(columns), bound, np.zeros(len(selection.rows))
-    return solved.x[:columns], bound, solved.x[columns:]
+    columns, begun = len(selection.columns), _best_start(selection, cuts, starts, worth, largest)
+    solver = _solver_of(worth, matrix, at_most, largest, columns)
+    if begun is not None:
+        given = highspy.HighsSolution()
+        given.col_value = begun.tolist()
+        solver.setSolution(given)
+    dual, x = _run(solver)
+    bound = -dual if np.isfinite(dual) else float(worth @ largest)
+    if not len(x):  # stopped before it met a plan
+        x = np.zeros(len(worth)) if begun is None else begun
+    return x[:columns], bound, x[columns:]
+
+
+def _run(solver: highspy.Highs) -> tuple[float, Floats]:
+    """The least that is proven, and the solution; an empty one where none was met."""
+    solver.run()
+    return float(solver.getInfo().mip_dual_bound), np.array(solver.getSolution().col_value)
+
+
+class _Quiet(highspy.Highs):
+    """The solver without its greeting, which is printed as soon as it can be interrupted."""
+
+    def enableCallbacks(self) -> Any:
+        self.silent()
+        return super().enableCallbacks()
+
+
+def _solver_of(
+    worth: Floats, matrix: csr_array, at_most: Floats, largest: Floats, columns: int
+) -> highspy.Highs:
+    """A solver of: the most worth, A z <= b, 0 <= z <= largest, the columns in whole numbers."""
+    solver, by_column, n = _Quiet(), matrix.tocsc(), len(worth)
+    for name, value in _SOLVER.items():
+        solver.setOptionValue(name, value)
+    asked = highspy.HighsLp()
+    asked.num_col_, asked.num_row_ = n, len(at_most)
+    asked.col_cost_, asked.col_lower_, asked.col_upper_ = -worth, np.zeros(n), largest
+    asked.row_lower_, asked.row_upper_ = np.full(len(at_most), -highspy.kHighsInf), at_most
+    asked.a_matrix_.format_ = highspy.MatrixFormat.kColwise
+    asked.a_matrix_.start_, asked.a_matrix_.index_ = by_column.indptr, by_column.indices
+    asked.a_matrix_.value_ = by_column.data
+    whole, real = highspy.HighsVarType.kInteger, highspy.HighsVarType.kContinuous
+    asked.integrality_ = [whole] * columns + [real] * (n - columns)
+    solver.passModel(asked)
+    return solver
+
+
+def _best_start(
+    selection: Selection, cuts: Cuts, starts: list[Ints], worth: Floats, largest: Floats
+) -> Floats | None:
+    """The plan of the most worth, with the greatest values of the rows that the cuts let it have."""
+    columns, best = len(selection.columns), None
+    for start in starts:
+        z = np.zeros(len(worth))
+        z[start] = 1.0
+        for r, (row, known) in enumerate(zip(selection.rows, cuts, strict=True)):
+            held = [cut.alpha + float(slope_of(row.table, cut, row.chances) @ z[:columns]) for cut in known]
+            z[columns + r] = min([*held, largest[columns + r]])
+        if best is None or worth @ z > worth @ best:
+            best = z
+    return best
 
 
 def _programme(

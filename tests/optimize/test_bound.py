@@ -140,22 +140,20 @@ def test_the_dual_bound_is_reported_not_the_plan_found(monkeypatch: pytest.Monke
     """A solver that finds nothing but proves the same leaves the bound; one that proves more raises it."""
     data, rules = medium_parts()
     plain = science_bound(data, rules, known=empty(data), levels=3, pool=Serial())
-    real = programme.milp
+    real = programme._run
 
-    def finds_nothing(*args: Any, **options: Any) -> Any:
-        solved = real(*args, **options)
-        solved.x = np.zeros_like(solved.x)
-        return solved
+    def finds_nothing(solver: Any) -> Any:
+        dual, x = real(solver)
+        return dual, np.zeros_like(x)
 
-    def proves_little(*args: Any, **options: Any) -> Any:
-        solved = real(*args, **options)
-        solved.mip_dual_bound -= 0.02
-        return solved
+    def proves_little(solver: Any) -> Any:
+        dual, x = real(solver)
+        return dual - 0.02, x
 
-    monkeypatch.setattr(programme, "milp", finds_nothing)
+    monkeypatch.setattr(programme, "_run", finds_nothing)
     blind = science_bound(data, rules, known=empty(data), levels=3, pool=Serial())
     assert np.all(blind.science_upper >= plain.science_upper - 2e-3)
-    monkeypatch.setattr(programme, "milp", proves_little)
+    monkeypatch.setattr(programme, "_run", proves_little)
     loose = science_bound(data, rules, known=empty(data), levels=3, pool=Serial())
     assert loose.science_upper[-1] == pytest.approx(plain.science_upper[-1] + 0.02, abs=2e-3)
 
