@@ -37,6 +37,7 @@ LIBRARIES = (
     "numba",
     "pykep",
     "pygmo",
+    "highspy",
     "dask",
     "distributed",
     "spiceypy",
