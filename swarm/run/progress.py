@@ -14,6 +14,8 @@ from rich.text import Text
 
 OnDone = Callable[[int, int], None]
 _LINE_EVERY_S = 15.0
+# A time left is told when so much is done. Own choice: before, 5 min were told of 20 s.
+_TOLD_FROM = 0.1
 
 
 class Teller(Protocol):
@@ -39,10 +41,13 @@ def _ignore(done: int, total: int) -> None:
 
 
 def time_left(elapsed_s: float, done: int, total: int) -> str:
-    """How long a stage will take yet, were the steps to come like those done; in words, as it is a guess."""
+    """How long a stage will take yet, were the steps to come like those done; in words, as it is a guess.
+
+    The first steps wait for the workers to get ready: of less than a tenth no guess is made.
+    """
     if done >= total:
         return f"done in {_duration(elapsed_s)}"
-    if not done:
+    if done < _TOLD_FROM * total:
         return f"{_duration(elapsed_s)} so far"
     return f"about {_duration(elapsed_s / done * (total - done))} left"
 

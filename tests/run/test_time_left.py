@@ -8,6 +8,7 @@ def test_the_time_left_is_that_of_steps_like_those_done():
     assert time_left(600.0, 1, 4) == "about 30 min left"
     assert time_left(3600.0, 1, 4) == "about 3.0 h left"
     assert time_left(7.0, 0, 4) == "7 s so far"
+    assert time_left(7.0, 1, 11) == "7 s so far"
     assert time_left(7.0, 4, 4) == "done in 7 s"
 
 
