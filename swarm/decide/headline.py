@@ -14,6 +14,7 @@ Numbers are those of the run's tables; a line whose stage was not run says how t
 
 from __future__ import annotations
 
+from collections import Counter
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -23,6 +24,7 @@ import pyarrow.compute as pc
 from swarm.decide.rests import DECISIVE
 from swarm.decide.summary import limits
 from swarm.plan.budgets import flown_of_front, swarm_masses
+from swarm.study.kind_names import FLYBY, MANY
 from targets.base.timescale import iso_tdb
 
 if TYPE_CHECKING:
@@ -59,17 +61,30 @@ def risk_in_words(risk: float) -> str:
 
 
 def _reach(run: Run) -> str:
-    notes = run.manifest["notes"]
-    summary, bodies = notes["summary"], notes["catalogue"]["bodies"]
-    return (
-        f"{_grouped(summary['targets'])} of {_grouped(bodies)} bodies, by {_grouped(summary['opportunities'])} "
-        "opportunities to fly past one"
-    )
+    bodies = _grouped(run.manifest["notes"]["catalogue"]["bodies"])
+    found = run.read_table("opportunities").select(["target", "kind"])
+    kinds = {
+        kind: found.filter(pc.equal(found["kind"], kind))["target"]
+        for kind in found["kind"].unique().to_pylist()
+    }
+    past = kinds.pop(FLYBY, None)
+    if not kinds:
+        reached, ways = len(found["target"].unique()), found.num_rows
+        return f"{_grouped(reached)} of {bodies} bodies, by {_grouped(ways)} opportunities to fly past one"
+    said = []
+    if past is not None:
+        said.append(f"{_grouped(len(past.unique()))} of {bodies} bodies by {_grouped(len(past))} flybys")
+    said += [
+        f"{', '.join(targets.unique().to_pylist())} by {_grouped(len(targets))} {MANY[kind]}"
+        for kind, targets in kinds.items()
+    ]
+    return "; ".join(said)
 
 
 def _plan(run: Run, row: dict[str, Any], plans: int) -> str:
     said = f"plan {row['plan']} of {plans} worth comparing flies {row['probes']} of {run.study.probe.count} probes"
-    if named := visited(run, row["plan"]):
+    if visits := Counter(visited(run, row["plan"])):
+        named = [name if times == 1 else f"{name} ({times} probes)" for name, times in visits.items()]
         more = f" and {len(named) - _NAMED_MAX} more" if len(named) > _NAMED_MAX else ""
         said += f", to {', '.join(named[:_NAMED_MAX])}{more}"
     if not run.manifest["notes"]["summary"]["rule_met"]:

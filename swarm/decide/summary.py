@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from swarm.plan.budgets import flown_of_front, swarm_masses
 from swarm.study.by_design import probe_values
+from swarm.study.kind_names import FLYBY
 from swarm.study.schema import Study
 
 _CLOSE_TO_LIMIT = 0.9
@@ -84,9 +85,10 @@ def _distance_to_ideal(loss: np.ndarray) -> np.ndarray:
 
 @dataclass(frozen=True)
 class Counts:
-    """How many of the chosen kind lie close to a limit of the study."""
+    """How many of the chosen kind lie close to a limit of the study; `flown_by`: targets with an arc in free space."""
 
     targets: int
+    flown_by: int
     burn_close: int
     arc_close_long: int
     arc_close_short: int
@@ -96,10 +98,13 @@ class Counts:
 def counts(study: Study, opportunities: pa.Table) -> Counts:
     """Counts over the cheapest opportunity of each target."""
     best = cheapest_per_target(opportunities)
-    arc_days = best["encounter_jd_tdb"].to_numpy() - best["burn_jd_tdb"].to_numpy()
+    # how long a way to a planet or moon is, is asked for by days before its passage, not found between two limits
+    flown = best.filter(pc.equal(best["kind"], FLYBY))
+    arc_days = flown["encounter_jd_tdb"].to_numpy() - flown["burn_jd_tdb"].to_numpy()
     span_days = study.search.arc_max_days - study.search.arc_min_days
     return Counts(
         targets=best.num_rows,
+        flown_by=flown.num_rows,
         burn_close=int(
             (
                 best["burn_m_s"].to_numpy() > _CLOSE_TO_LIMIT * probe_values(study, best, "burn_limit_m_s")
@@ -136,20 +141,24 @@ def limits(study: Study, opportunities: pa.Table, front: pa.Table, plans: pa.Tab
             f"burn limit: {tight.burn_close} of {tight.targets} targets need more than 90 % of "
             f"{burn_limits(study)} m/s (were they spread evenly, 19 % would)",
         ),
-        (
-            tight.arc_close_long / tight.targets,
-            f"longest arc: {tight.arc_close_long} of {tight.targets} targets are cheapest in the last tenth "
-            f"of {arcs}",
-        ),
-        (
-            tight.arc_close_short / tight.targets,
-            f"shortest arc: {tight.arc_close_short} of {tight.targets} targets are cheapest in the first "
-            f"tenth of {arcs}",
-        ),
+        *_arc_limits(tight, arcs),
         _spacing_limit(study, opportunities, front, plans),
         _count_limit(study, front),
     ]
     return [text for _, text in sorted(said, key=_tightness, reverse=True)]
+
+
+def _arc_limits(tight: Counts, arcs: str) -> list[tuple[float, str]]:
+    if not tight.flown_by:
+        return []
+    ends = (("longest", "last", tight.arc_close_long), ("shortest", "first", tight.arc_close_short))
+    return [
+        (
+            close / tight.flown_by,
+            f"{name} arc: {close} of {tight.flown_by} targets are cheapest in the {end} tenth of {arcs}",
+        )
+        for name, end, close in ends
+    ]
 
 
 def _tightness(item: tuple[float, str]) -> float:

@@ -1,9 +1,12 @@
 """A mission that stops, spirals down and passes at one moon, from the study file to the page and the package."""
 
+import re
+
 import numpy as np
 import pytest
 
 from swarm.decide.explain import explain_opportunity
+from swarm.decide.headline import headline
 from swarm.encounter.propellant import planned_m_s, propellant_kg
 from swarm.plan.judged import judged_plan_data
 from targets.base.errors import NothingFeasible
@@ -149,3 +152,13 @@ def test_a_slow_pass_hits_with_the_chance_that_its_spread_gives(yarrow):
         assert row["hits"] == 0
         assert row["impact_chance"] < 0.1
         assert row["impact_chance"] == pytest.approx(row["judged_impact_chance"], abs=0.02)
+
+
+def test_the_answer_speaks_of_orbits_and_of_no_arcs(yarrow):
+    """Days before a passage are asked for: no arc in free space limits them. Probes at one place are counted."""
+    told = dict(headline(yarrow))
+    assert re.fullmatch(
+        r"Moon by [\d ]+ (orbits|low passes); Moon by [\d ]+ (orbits|low passes)", told["in reach"]
+    )
+    assert "arc" not in told["limited by"]
+    assert re.search(r"to Moon( \(\d probes\))?$", told["plan"])

@@ -50,6 +50,7 @@ def opportunities(belt):
     columns = {
         "opportunity": np.arange(n),
         "target": list(belt.target),
+        "kind": ["flyby"] * n,
         "release_jd_tdb": START + np.array([10.0, 25.0, 200.0]),
         "burn_jd_tdb": START + np.array([13.0, 28.0, 203.0]),
         "encounter_jd_tdb": START + np.array([310.0, 60.0, 400.0]),
@@ -116,6 +117,7 @@ def test_of_equal_plans_the_lowest_number_is_chosen():
 def test_limits_are_counted_in_the_tables(run):
     found = counts(run.study, run.read_table("opportunities"))
     # burns above 135 m/s: one; arcs 297, 32 and 197 d of 30-300 d: one in each end tenth
+    assert found.flown_by == 3
     assert (found.targets, found.burn_close, found.arc_close_long, found.arc_close_short) == (3, 1, 1, 1)
     said = "\n".join(limits(run.study, run.read_table("opportunities"), FRONT, PLANS))
     assert "1 of 3 targets need more than 90 % of 150 m/s" in said
