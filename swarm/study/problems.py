@@ -48,7 +48,14 @@ def refuse(problems: list[Problem], *, file: str | Path) -> InputError:
 
 def problems_of(error: ValidationError, model: type[BaseModel]) -> list[Problem]:
     """Each entry of a pydantic error as a `Problem`."""
-    return [_problem(entry, model) for entry in error.errors(include_url=False)]
+    entries = error.errors(include_url=False)
+    inside = {entry["loc"][:k] for entry in entries for k in range(len(entry["loc"]))}
+    # a list whose item is refused is counted without it, and then said to be too short as well
+    return [
+        _problem(entry, model)
+        for entry in entries
+        if entry["type"] != "too_short" or entry["loc"] not in inside
+    ]
 
 
 def _problem(entry: Any, model: type[BaseModel]) -> Problem:

@@ -254,3 +254,10 @@ def refused(done, status, *said):
         assert text in told, (text, told)
     assert "Traceback" not in told
     assert re.search(r"expected: |limit: |do: ", told)
+
+
+def test_a_list_whose_only_item_is_refused_is_not_called_too_short_as_well(tmp_path):
+    told = call("check", str(study(tmp_path, given(release_days_before="[-3]"))))
+    assert told.exit_code == 2
+    assert "release_days_before[0]" in told.output
+    assert "values cannot be used" not in told.output
