@@ -20,7 +20,7 @@ from swarm.reach.expected import expected_targets
 from swarm.reach.mothership.path import table_of_legs
 from swarm.reach.mothership.sources import mothership_of
 from swarm.reach.screen.approaches import find_approaches
-from swarm.run.workers import Pool
+from swarm.run.workers import Pool, open_workers
 from swarm.study.schema import Study
 from swarm.study.sections.choices import ShipBurn
 from targets.base.constants import DAY_S
@@ -29,10 +29,11 @@ from targets.catalogue.reading import read_catalogue
 from targets.motion.perturbed import move_to_epoch, prepare
 from tests.benchmarks.report import print_table
 from tests.helpers.places import ROOT
+from tests.helpers.sweep_items import near_of
 
 pytestmark = pytest.mark.benchmark
 
-POPULATION = 1_400_000
+POPULATION, CHUNK = 1_400_000, 10_000
 FEW, THOUSAND, PATHS = 4_000, 1_000, 100
 BELT, BURNS = 200_000, 40
 
@@ -93,6 +94,55 @@ def test_what_one_more_of_a_thousand_motherships_costs_a_body() -> None:
         ("the law, a path", f"{1e3 * law_s / PATHS:.2f} ms", ""),
     ]
     print_table(f"the filter, {bodies} bodies, five years: time a body and mothership, share near", rows)
+
+
+@pytest.mark.slow
+def test_a_thousand_motherships_past_a_whole_population() -> None:
+    """1 000 candidates, 1.4 million bodies, five years, on two workers: the filter of the whole sweep, as run."""
+    study = fireweed(POPULATION)
+    catalogue = read_catalogue(study.catalogue, study.base).catalogue
+    epochs, r_km, v_km_s = catalogue.states()
+    states, planets = np.hstack([r_km, v_km_s]), opportunities._planets((study,), epochs)
+    made = [at_anomaly(study, 360.0 * k / PATHS) for k in range(PATHS)]
+    ships = [mothership_of(own, planets) for own in made]
+    legs = [leg for k, own in enumerate(made) for leg in opportunities._legs(k, own, ships[k])]
+    shared = (
+        tuple(legs * (THOUSAND // PATHS)),
+        planets,
+        opportunities._span(study),
+        study.search.step_days * DAY_S,
+    )
+    chunks = [
+        (epochs[k : k + CHUNK], np.ascontiguousarray(states[k : k + CHUNK]))
+        for k in range(0, len(epochs), CHUNK)
+    ]
+    with open_workers(2) as pool:
+        pool.map(near_of, chunks[:2], shared=shared)  # kernels
+        begun = time.perf_counter()
+        found = pool.map(near_of, chunks, shared=shared)
+        took_s = time.perf_counter() - begun
+    preparing_s, filter_s = (sum(part[k] for part in found) for k in (0, 1))
+    pairs = sum(part[2] for part in found)
+    print_table(
+        f"{THOUSAND} motherships, {POPULATION} bodies, five years, two workers",
+        [
+            ("from begin to end", f"{took_s:.0f} s", ""),
+            (
+                "the bodies' own motion, processor",
+                f"{preparing_s:.0f} s",
+                f"{1e6 * preparing_s / POPULATION:.1f} us",
+            ),
+            (
+                "the filter, processor",
+                f"{filter_s:.0f} s",
+                f"{1e6 * filter_s / POPULATION / THOUSAND:.3f} us",
+            ),
+            ("pairs near", f"{pairs}", f"{100.0 * pairs / POPULATION / THOUSAND:.2f} %"),
+            ("memory of a worker, at most", f"{max(part[3] for part in found):.0f} MiB", ""),
+            ("memory of the driver, at most", f"{most_mib():.0f} MiB", ""),
+        ],
+    )
+    assert pairs > 0
 
 
 def test_forty_burns_beside_none() -> None:
