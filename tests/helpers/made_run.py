@@ -119,6 +119,13 @@ def _write_rest(run, opportunities, front, plans, *, chosen, rng):
     ]
     names = ("opportunity", "keepout_km", "slew_km", "sigma_larger_km", "sigma_smaller_km", "sigma_angle_deg")
     write_some(run, "aims", _columns(names, rings))
+    seen = [
+        (row["opportunity"], 3.0 * rng.random(), 300.0 * rng.random(), 20.0 * rng.random()) for row in flown
+    ]
+    seen[0] = (*seen[0][:2], None, seen[0][3])
+    write_some(
+        run, "images", _columns(("opportunity", "diameter_km", "pixels_across", "images_expected"), seen)
+    )
     served = [
         (row["opportunity"], name, rng.random())
         for row in flown
