@@ -378,6 +378,32 @@ def test_labels_of_an_axis_do_not_stand_on_each_other(drawn_run, look):
         assert overlapping == []
 
 
+@pytest.mark.parametrize("width", [1440, 390])
+@pytest.mark.parametrize("plan", [3, 5])
+def test_labels_beside_marks_stand_neither_on_each_other_nor_on_an_axis(drawn_run, look, width, plan):
+    """Boxes of the texts as the browser has them; names of planets and numbers of probes are all there."""
+    page = look(drawn_run, width=width)
+    choose(page, plan)
+    settle(page)
+    found = page.evaluate(
+        """[...document.querySelectorAll('[data-figure] .view svg')].map(svg => {
+             const seen = text => text.textContent && Number(getComputedStyle(text).opacity) > 0;
+             const beside = [...svg.querySelectorAll('.mark-text.role-mark text')].filter(seen);
+             const axes = [...svg.querySelectorAll('.role-axis-label text, .role-legend-label text')].filter(seen);
+             const boxes = [...beside, ...axes].map(text => [text.textContent, text.getBoundingClientRect()]);
+             const over = boxes.slice(0, beside.length).flatMap(([a, p], k) => boxes.slice(k + 1).filter(([, q]) =>
+               p.left < q.right - 1 && q.left < p.right - 1 && p.top < q.bottom - 2 && q.top < p.bottom - 2)
+               .map(([b]) => `${a} / ${b}`));
+             return [svg.closest('[data-figure]').dataset.figure, beside.map(one => one.textContent.trim()), over];
+           })"""
+    )
+    labels = {name: sorted(said) for name, said, _ in found}
+    assert {name: over for name, _, over in found if over} == {}
+    probes = sorted(str(row["probe"]) for row in plan_in_archive(drawn_run, plan))
+    assert labels["map"] == sorted([*probes, "Mercury", "Venus", "Earth and Moon"])
+    assert labels["apart"] == probes
+
+
 def test_on_a_phone_no_table_is_cut(drawn_run, look):
     page = look(drawn_run, width=390, height=844)
     choose(page, 3)
