@@ -249,7 +249,7 @@ def _axis(side: str, axis: Axis) -> Spec:
     }
     if across:
         made |= {"titleAnchor": "end", "titleAlign": "right", "titlePadding": 8, "labelPadding": 10,
-                 "labelOverlap": "greedy"}  # fmt: skip
+                 "labelOverlap": "parity" if axis.kind == "date" else "greedy"}  # fmt: skip
     else:
         made |= {"titleAngle": 0, "titleAnchor": "end", "titleAlign": "left", "titleX": 0, "titleY": -10,
                  "titleBaseline": "bottom"}  # fmt: skip

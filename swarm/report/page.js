@@ -485,7 +485,7 @@
       waiting = setTimeout(() => figures.fit(), 150);
     });
     document.addEventListener("toggle", ({ target }) => { if (target.open) figures.fit(target); }, true);
-    addEventListener("beforeprint", () => { document.querySelectorAll("details").forEach((one) => { one.open = true; }); figures.fit(); });
+    addEventListener("beforeprint", () => { document.querySelectorAll("details.narrow").forEach((one) => { one.open = true; }); figures.fit(); });
   }
 
   let running = 0;

@@ -592,3 +592,45 @@ def test_on_paper_figures_are_lines_on_light_paper(drawn_run, look):
     page.emulate_media(media="print")
     page.wait_for_timeout(200)
     assert page.evaluate(tone, "front") == "#ffffff"
+
+
+# A4 across, 297 x 210 mm without margins of 12 mm (14 below) at 96 pixels an inch.
+_PAPER_PX = (1032, 695)
+
+
+def test_on_paper_nothing_is_cut_and_nothing_is_there_to_be_pressed(drawn_run, look):
+    page = look(drawn_run, width=_PAPER_PX[0], height=_PAPER_PX[1], scheme="dark")
+    choose(page, 5)
+    page.emulate_media(media="print")
+    page.evaluate("dispatchEvent(new Event('beforeprint'))")
+    settle(page)
+    assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(255, 255, 255)"
+    sticking_out = page.evaluate(
+        """wide => [...document.querySelectorAll('.fig, .fig svg, table, caption, td, .strip div')].filter(one => {
+             const box = one.getBoundingClientRect();
+             return box.width && (box.right > wide + 1 || box.left < -1);
+           }).map(one => `${one.tagName} ${one.id} ${one.textContent.slice(0, 40)} ${one.getBoundingClientRect().right}`)""",
+        _PAPER_PX[0],
+    )
+    assert sticking_out == []
+    too_high = page.eval_on_selector_all(
+        ".fig, #summary", f"all => all.filter(one => one.offsetHeight > {_PAPER_PX[1]}).map(one => one.id)"
+    )
+    assert too_high == []  # a figure is not cut in two, and the summary is one page
+    pressed = page.evaluate(
+        """[...document.querySelectorAll('button, input, select, nav, .save, #tip')]
+             .filter(one => one.offsetHeight && !one.closest('table')).map(one => one.outerHTML.slice(0, 60))"""
+    )
+    assert pressed == []
+
+
+def test_on_paper_what_is_folded_stays_so_unless_it_was_opened(drawn_run, look):
+    page = look(drawn_run)
+    page.evaluate("document.querySelector('#assumptions details').open = true")
+    page.evaluate("dispatchEvent(new Event('beforeprint'))")
+    opened = "all => all.map(one => one.open)"
+    assert all(page.eval_on_selector_all("details.narrow", opened))
+    assert page.eval_on_selector_all("#assumptions details, #provenance details", opened) == [True, False]
+    page.emulate_media(media="print")
+    after = "getComputedStyle(document.querySelector('#provenance summary'), '::after').content"
+    assert "open it on the screen" in page.evaluate(after)
