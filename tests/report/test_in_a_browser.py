@@ -609,7 +609,7 @@ def test_on_paper_nothing_is_cut_and_nothing_is_there_to_be_pressed(drawn_run, l
         """wide => [...document.querySelectorAll('.fig, .fig svg, table, caption, td, .strip div')].filter(one => {
              const box = one.getBoundingClientRect();
              return box.width && (box.right > wide + 1 || box.left < -1);
-           }).map(one => `${one.tagName} ${one.id} ${one.textContent.slice(0, 40)} ${one.getBoundingClientRect().right}`)""",
+           }).map(one => `${one.tagName} ${one.id} ${one.textContent.slice(0, 40)}`)""",
         _PAPER_PX[0],
     )
     assert sticking_out == []
