@@ -12,7 +12,7 @@ from swarm.run.tables import parquet_tables
 
 # Tables with their captions, and whether they are shown on request only.
 _ACCOUNT = (
-    ("outcomes", "What the plan may come to: science at shares of the outcomes", False),
+    ("outcomes", "How science may turn out: quantiles of all outcomes", False),
     ("launch_mass", "Launch mass", False),
     ("costs", "Cost, in the study's own numbers", False),
     ("station_load", "When encounters overlap: hours a day asked of the stations", False),

@@ -195,9 +195,11 @@ def _change(tables: PageTables) -> Markup:
     if tables.has("left_out"):
         said += _rows("left_out", tables, _LEFT_OUT, caption="One target left out at a time")
     if tables.has("rests_on"):
-        caption = "Defaults that the study leaves, moved within their ranges: the plan as it is, judged again"
+        caption = (
+            "Defaults that the study does not set, moved within their ranges: the same plan, judged again"
+        )
         moved = archive_table("rests_on", tables["rests_on"], _RESTS_ON, caption=caption)
-        said += folded("Every default that the study leaves, moved within its range", moved)
+        said += folded("Every default that the study does not set, moved within its range", moved)
     return said
 
 
