@@ -9,6 +9,7 @@ from markupsafe import Markup
 from swarm.decide.headline import risk_in_words
 from swarm.decide.rests import rests_on_lines
 from swarm.report.figures import plan_rows
+from swarm.report.forms import shown
 from swarm.report.markup import filled, listing, name, number
 from swarm.report.page_tables import PageTables
 
@@ -30,7 +31,7 @@ def answer(tables: PageTables) -> Markup:
     return filled(
         "answer.html",
         strip=_strip(tables, row),
-        bodies=tables.run.manifest["notes"]["catalogue"]["bodies"],
+        bodies=shown(tables.run.manifest["notes"]["catalogue"]["bodies"], "0"),
         targets=tables.summary["targets"],
         plan=tables.plan,
         rule=tables.summary["rule"],
