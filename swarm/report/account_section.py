@@ -36,7 +36,8 @@ def account_section(tables: PageTables) -> Markup:
             continue
         shown = tuple(declared(name, key) for key in tables[name].column_names)
         table = archive_table(name, tables[name], shown, caption=caption)
-        made += folded(caption, table) if on_request else table
+        count = caption if on_request else f"{caption}: {tables[name].num_rows} rows"
+        made += folded(count, table, narrow=not on_request)
     return made
 
 

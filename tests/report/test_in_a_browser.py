@@ -434,6 +434,9 @@ def test_on_a_phone_what_is_secondary_is_folded(drawn_run, look):
     assert page.eval_on_selector_all("#encounters tbody tr", last).count(True) == 1
     page.click('#encounters [data-choose="2"]')
     assert page.locator("#encounters tr[data-probe='2'] td").last.is_visible()
+    # a text that is not there takes no line of a card
+    empty = "all => all.filter(one => one.querySelector('bdi:empty') && one.offsetHeight).length"
+    assert page.eval_on_selector_all("#encounters td", empty) == 0
     page = look(drawn_run)
     assert all(page.eval_on_selector_all("details.narrow", folds))
     assert not page.locator("details.narrow > summary").first.is_visible()
