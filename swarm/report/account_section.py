@@ -6,7 +6,7 @@ import pyarrow as pa
 from markupsafe import Markup
 
 from swarm.decide.account.said import account_lines
-from swarm.report.markup import Shown, archive_table, folded, listing
+from swarm.report.markup import Shown, archive_table, folded, listing, with_rows
 from swarm.report.page_tables import PageTables
 from swarm.run.tables import parquet_tables
 
@@ -36,7 +36,7 @@ def account_section(tables: PageTables) -> Markup:
             continue
         shown = tuple(declared(name, key) for key in tables[name].column_names)
         table = archive_table(name, tables[name], shown, caption=caption)
-        count = caption if on_request else f"{caption}: {tables[name].num_rows} rows"
+        count = caption if on_request else with_rows(caption, tables[name])
         made += folded(count, table, narrow=not on_request)
     return made
 
