@@ -15,8 +15,10 @@ from numpy.typing import NDArray
 
 from swarm.decide.explain_pass import place_step
 from swarm.decide.steps import Step
+from swarm.encounter.images import pixels_home
 from swarm.encounter.power import power_balance
 from swarm.encounter.propellant import carried_m_s, ledger
+from swarm.encounter.quality import pixel_angle_rad
 from swarm.plan.constraints import allowed
 from swarm.plan.data import Chances, PlanData, column, plan_data, row_qualities, stored_and_active_days
 from swarm.plan.flight import Flight
@@ -205,14 +207,15 @@ def flyby_steps(study: Study, flown: dict[str, Any], judged: dict[str, Any], bod
 
 def _aim_step(study: Study, flown: dict[str, Any], judged: dict[str, Any], body: Catalogue) -> Step:
     aim_km, size_km = judged["aim_km"], diameters(body)[0][0]
-    gsd_m = study.probe.camera_ifov_urad * 1e-3 * aim_km
+    gsd_m = 1000.0 * pixel_angle_rad(study.probe) * aim_km
+    pixels = float(pixels_home(study.probe, size_km, aim_km, judged["data_mbit"]))
     slew = np.degrees(flown["v_rel_km_s"] / aim_km) if aim_km > 0.0 else np.inf
     lines = [
         ("aim point", f"B.T {judged['aim_t_km']:.0f} km, B.R {judged['aim_r_km']:.0f} km"),
         ("aim distance", f"{aim_km:.0f} km from the centre; keep-out {study.probe.keepout_km:g} km"),
         ("slew rate there", f"{slew:.2f} deg/s of {study.probe.slew_limit_deg_s:g} deg/s"),
         ("pixel on the target", f"{gsd_m:.1f} m"),
-        ("pixels across", f"{1000.0 * size_km / gsd_m:.0f}" if gsd_m > 0.0 else "-"),
+        ("pixels across", f"{pixels:.0f}" if gsd_m > 0.0 else "-"),
         ("phase there", f"{_phase_at_aim_deg(flown, judged):.0f} deg"),
     ]
     return Step("3 Aim", tuple(lines))

@@ -125,7 +125,7 @@ def _limit(run: Run, front: pa.Table) -> str:
 def _rests(table: pa.Table) -> str:
     decisive = int(np.count_nonzero(table["decisive"].to_numpy(zero_copy_only=False)))
     if not decisive:
-        return f"no default that the study leaves changes the science by more than {100 * DECISIVE:g} points"
+        return f"no default that the study does not set changes the science by more than {100 * DECISIVE:g} points"
     row = table.slice(0, 1).to_pylist()[0]
     unit = "" if row["unit"] == "-" else f" {row['unit']}"
     ends = sorted((row["science_low"], row["science_high"]))

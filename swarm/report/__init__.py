@@ -10,9 +10,11 @@ Decided here, with what was seen:
   not drawn again either, its ring has rows of its own. Among 5 000 plans a choice takes 60 to 160 ms of the page's
   thread on a busy machine; the script before, which drew everything itself in 500 lines, took 35 to 80. Figures of more
   than 1 000 marks are drawn on a canvas on the screen and in lines on paper
-* Given up for it: labels beside marks evade each other by their order only, not by what is in the way (the library's
-  own way of doing so needs a browser, and slides are made without one); a page is 0.8 MB larger. Won: zoom by mouse and
-  keys, every mark read by pointer and keyboard, pictures as PNG, a probe chosen by its mark
+* Given up for it: a page is 0.8 MB larger. Won: zoom by mouse and keys, every mark read by pointer and keyboard,
+  pictures as PNG, a probe chosen by its mark
+* Labels beside marks evade each other and five places of each mark, not lines: for those the library needs a browser,
+  and slides are made without one. On a phone Mercury's name stood on the Earth's; now all of seven probes that meet
+  within 0.6 au are told apart there
 * The room beside an axis is set beforehand: if it followed the labels, the number of labels and the room could chase
   each other for ever, which they did
 * Planets on the map are those whose orbits it has room for (`planet_places`), once around, and where they are at the

@@ -6,13 +6,13 @@ import pyarrow as pa
 from markupsafe import Markup
 
 from swarm.decide.account.said import account_lines
-from swarm.report.markup import Shown, archive_table, folded, listing
+from swarm.report.markup import Shown, archive_table, folded, listing, with_rows
 from swarm.report.page_tables import PageTables
 from swarm.run.tables import parquet_tables
 
 # Tables with their captions, and whether they are shown on request only.
 _ACCOUNT = (
-    ("outcomes", "What the plan may come to: science at shares of the outcomes", False),
+    ("outcomes", "How science may turn out: quantiles of all outcomes", False),
     ("launch_mass", "Launch mass", False),
     ("costs", "Cost, in the study's own numbers", False),
     ("station_load", "When encounters overlap: hours a day asked of the stations", False),
@@ -36,7 +36,8 @@ def account_section(tables: PageTables) -> Markup:
             continue
         shown = tuple(declared(name, key) for key in tables[name].column_names)
         table = archive_table(name, tables[name], shown, caption=caption)
-        made += folded(caption, table) if on_request else table
+        count = caption if on_request else with_rows(caption, tables[name])
+        made += folded(count, table, narrow=not on_request)
     return made
 
 

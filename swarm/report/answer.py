@@ -9,14 +9,16 @@ from markupsafe import Markup
 from swarm.decide.headline import risk_in_words
 from swarm.decide.rests import rests_on_lines
 from swarm.report.figures import plan_rows
+from swarm.report.forms import shown
 from swarm.report.markup import filled, listing, name, number
 from swarm.report.page_tables import PageTables
 
 NAMED_MAX = 12
+# (column, what happens, the same where it is rare)
 _LEVELS = (
-    ("p_baseline", "every baseline is met"),
-    ("p_threshold", "every threshold is met"),
-    ("p_none", "nothing comes home"),
+    ("p_baseline", "every baseline is met", "every baseline is hardly ever met"),
+    ("p_threshold", "every threshold is met", "every threshold is hardly ever met"),
+    ("p_none", "nothing comes home", "a swarm that sends nothing home is very unlikely"),
 )
 # A chance that is shown as 0.0 % is said in words.
 _RARE = 5e-4
@@ -29,7 +31,7 @@ def answer(tables: PageTables) -> Markup:
     return filled(
         "answer.html",
         strip=_strip(tables, row),
-        bodies=tables.run.manifest["notes"]["catalogue"]["bodies"],
+        bodies=shown(tables.run.manifest["notes"]["catalogue"]["bodies"], "0"),
         targets=tables.summary["targets"],
         plan=tables.plan,
         rule=tables.summary["rule"],
@@ -118,10 +120,11 @@ def _confidence(tables: PageTables) -> tuple[str, str]:
 
 def _levels(tables: PageTables, row: int) -> list[dict[str, Any]]:
     front = tables["front"]
-    there = [(key, said) for key, said in _LEVELS if key in front.column_names]
+    there = [level for level in _LEVELS if level[0] in front.column_names]
+    rare = {key: front[key][row].as_py() < _RARE for key, *_ in there}
     return [
-        {"said": said, "chance": _of(tables, key, row, "%1"), "rare": front[key][row].as_py() < _RARE}
-        for key, said in there
+        {"said": seldom if rare[key] else said, "chance": _of(tables, key, row, "%1"), "rare": rare[key]}
+        for key, said, seldom in there
     ]
 
 

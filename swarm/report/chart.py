@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from swarm.report.chart_marks import legend, marks
+from swarm.report.chart_marks import beside, legend, marks
 from swarm.report.chart_rows import KINDS, ON_TOP, looks_of, rows_of
 from swarm.report.figure_parts import Axis, Figure
 from swarm.report.tones import LIGHT, RAMP_LIGHT
@@ -67,7 +67,7 @@ def chart(figure: Figure, *, width: int = 720, titled: bool = False, typeface: s
         "marks": marks(used, figure),
     }
     if len(said) > 1:
-        spec["legends"] = [legend()]
+        spec["legends"] = [legend(said)]
     return spec
 
 
@@ -121,10 +121,7 @@ def _data(figure: Figure, used: list[str], rows: dict[str, list[dict[str, Any]]]
     ]
     made: list[Spec] = [{"name": kind, "values": rows[kind], "transform": to_ms} for kind in used]
     if "points" in used:
-        named = {"type": "filter", "expr": "isValid(datum.said) && datum.said != ''"}
-        # four places about a mark in turn: neighbours in the list are often neighbours in the figure
-        counted = {"type": "window", "ops": ["row_number"], "as": ["place"]}
-        made.append({"name": "named", "source": "points", "transform": [named, counted]})
+        made.append({"name": "beside", "source": "points", "transform": beside()})
     extents = [
         {"type": "extent", "field": field_of(getattr(figure, field[0]), field), "signal": f"seen_{field}"}
         for field in ("x", "x2", "y", "y2")
@@ -247,12 +244,12 @@ def _axis(side: str, axis: Axis) -> Spec:
         "labelColor": {"signal": "tones.ink"},
         "titleColor": {"signal": "tones.mute"},
         "titleLimit": {"signal": "width + 40"},
-        "tickCount": {"signal": f"max(2, floor({length} / {each}))"},
+        "tickCount": {"signal": f"max({3 if axis.kind == 'date' else 2}, floor({length} / {each}))"},
         "zindex": 0,
     }
     if across:
         made |= {"titleAnchor": "end", "titleAlign": "right", "titlePadding": 8, "labelPadding": 10,
-                 "labelOverlap": "greedy"}  # fmt: skip
+                 "labelOverlap": "parity" if axis.kind == "date" else "greedy"}  # fmt: skip
     else:
         made |= {"titleAngle": 0, "titleAnchor": "end", "titleAlign": "left", "titleX": 0, "titleY": -10,
                  "titleBaseline": "bottom"}  # fmt: skip

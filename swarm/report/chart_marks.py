@@ -18,6 +18,13 @@ TONE = {"signal": f"tones[{_LOOK}.tone]"}
 _SHEET = {"signal": "tones.sheet"}
 _INK = {"signal": "tones.ink"}
 _DASH = {"signal": f"{_LOOK}.dashed ? [6, 4] : [1, 0]"}
+# Where a text may stand beside its mark, and how far off (pixels), the best first.
+_SIDES = ["top-right", "bottom-right", "top-left", "bottom-left", "right", "left", "top", "bottom"]
+_DISTANCES = (5, 11, 18, 26, 36)
+# How far a mark reaches (pixels), and up to how many marks texts keep clear of all of them.
+_REACH, _FEW = 6, 200
+# Pixels a letter of the legend takes at most on average, and what a column takes beside its label.
+_LETTER, _BESIDE_LABEL = 7.0, 36
 _ZOOMED = {"signal": "!!(zoom_x || zoom_y)"}
 
 
@@ -47,7 +54,7 @@ def _symbols(kind: str, figure: Figure, **look: Any) -> Spec:
 
 
 def _points(figure: Figure) -> list[Spec]:
-    there = "isValid(datum.x) && isValid(datum.y)"
+    there, place = "isValid(datum.x) && isValid(datum.y)", _xy(figure)
     dots = _symbols(
         "points",
         figure,
@@ -58,24 +65,52 @@ def _points(figure: Figure) -> list[Spec]:
         strokeWidth={"signal": f"{_LOOK}.small ? 0 : 0.7"},
         opacity={"signal": f"{there} ? ({_LOOK}.small ? 0.45 : 1) : 0"},
     )
-    left, below = "datum.place % 4 > 1", "datum.place % 2 == 1"
+    # placed beside rows, not beside marks: to keep clear of marks the library would need a browser to draw them in
     texts: Spec = {
         "type": "text",
-        "from": {"data": "named"},
+        "from": {"data": "beside"},
         "interactive": False,
         "encode": {
             "update": {
-                **_xy(figure),
-                "text": {"field": "said"},
-                "align": {"signal": f"{left} ? 'right' : 'left'"},
-                "dx": {"signal": f"{left} ? -6 : 6"},
-                "dy": {"signal": f"{below} ? 13 : -5"},
+                "x": {**place["x"], "offset": {"field": "dx"}},
+                "y": {**place["y"], "offset": {"field": "dy"}},
+                "text": {"field": "text"},
                 "fill": _INK,
-                "fontSize": {"value": 12},
+                "fontSize": {"signal": "datum.text ? 12 : 1"},
             },
         },
+        "transform": [
+            {
+                "type": "label",
+                "size": {"signal": "[width, height]"},
+                "anchor": _SIDES * len(_DISTANCES),
+                "offset": [distance for distance in _DISTANCES for _ in _SIDES],
+            }
+        ],
     }
     return [dots, texts]
+
+
+def beside() -> list[Spec]:
+    """Transforms that make rows of `points` those of the texts beside them: `text`, and `dx`, `dy` in pixels.
+
+    A text has a space at either end: two numbers side by side would be read as one. Of each mark there are the middle
+    and four places about it, which texts keep clear of; not where there are many marks: such figures name none.
+    """
+    about = [[0, 0], [_REACH, 0], [-_REACH, 0], [0, _REACH], [0, -_REACH]]
+    said = "datum.dx == 0 && datum.dy == 0 && datum.said ? '\u00a0' + datum.said + '\u00a0' : ''"
+    return [
+        {"type": "joinaggregate", "as": ["all"], "ops": ["count"]},
+        {
+            "type": "filter",
+            "expr": f"(isValid(datum.said) || datum.all < {_FEW}) && isValid(datum.x) && isValid(datum.y)",
+        },
+        {"type": "formula", "as": "about", "expr": str(about)},
+        {"type": "flatten", "fields": ["about"]},
+        {"type": "formula", "as": "dx", "expr": "datum.about[0]"},
+        {"type": "formula", "as": "dy", "expr": "datum.about[1]"},
+        {"type": "formula", "as": "text", "expr": said},
+    ]
 
 
 def _open(figure: Figure) -> list[Spec]:
@@ -204,7 +239,17 @@ def _drawn_rectangle(figure: Figure) -> Spec:
     return {"type": "rect", "aria": False, "interactive": False, "encode": {"update": update}}
 
 
-def legend() -> Spec:
+def legend_columns(labels: list[str]) -> str:
+    """As many columns as have room beside each other, by the longest label of each: an expression of `width`."""
+    needs = {}
+    for many in range(2, len(labels) + 1):
+        longest = [max(map(len, labels[k::many])) for k in range(many)]
+        needs[many] = sum(_LETTER * length + _BESIDE_LABEL for length in longest) - _BESIDE_LABEL / 2
+    fits = [f"width >= {need:.0f} ? {many} : " for many, need in sorted(needs.items(), reverse=True)]
+    return f"{''.join(fits)}1"
+
+
+def legend(labels: list[str]) -> Spec:
     """One row or more above the figure; every look as it stands in the figure."""
     look = "in_legend[datum.index]"
     wide = f"indexof(['line', 'ring', 'error'], {look}.kind) >= 0"
@@ -227,7 +272,7 @@ def legend() -> Spec:
         "symbolStrokeWidth": 1.8,
         "orient": "top",
         "direction": "horizontal",
-        "columns": {"signal": "max(1, floor(width / 140))"},
+        "columns": {"signal": legend_columns(labels)},
         "columnPadding": 16,
         "rowPadding": 3,
         "offset": 32,

@@ -35,10 +35,11 @@ _BURN = ("carriers_kilograms",)
 
 @dataclass(frozen=True)
 class ChoiceSection:
-    """A heading with sentences, figures as pictures, and a table."""
+    """A heading with sentences, figures as pictures, and a table, which answer its question."""
 
     anchor: str
     title: str
+    question: str
     said: Sequence[str]
     figures: Sequence[dict[str, str]] = ()
     table: Markup | str = ""
@@ -58,12 +59,14 @@ def write_choice_page(
 
     rows = [k for k, row in enumerate(table.to_pylist()) if row["rank"] or row["burns"]]
     compared = archive_table("carriers", table, _COLUMNS, caption="Motherships compared", order=rows)
+    when, burn = said["when"], [*said["burn"], *said["steers"]]
     sections = [
-        ChoiceSection("answer", "When to leave", said["when"], drawn(_WHEN)),
-        ChoiceSection("burn", "Is a burn of the mothership worth it", [*said["burn"], *said["steers"]], drawn(_BURN)),
-        ChoiceSection("front", "One front of all motherships", said["front"], drawn(_FRONT)),
-        ChoiceSection("all", "Every mothership", (), (), compared),
-        ChoiceSection("cautions", "Cautions", (), (), listing(CAUTIONS)),
+        ChoiceSection("answer", "When to leave", "which date is best, and how sure is that?", when, drawn(_WHEN)),
+        ChoiceSection("burn", "Is a burn of the mothership worth it", "what do its kilograms buy?", burn, drawn(_BURN)),
+        ChoiceSection("front", "One front of all motherships", "which plan, whoever flies it?", said["front"],
+                      drawn(_FRONT)),
+        ChoiceSection("all", "Every mothership", "what of those that were not taken?", (), (), compared),
+        ChoiceSection("cautions", "Cautions", "what must this not be used for?", (), (), listing(CAUTIONS)),
     ]  # fmt: skip
     page = filled(
         "choice.html",

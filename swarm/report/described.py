@@ -79,7 +79,7 @@ _ON_MAP = {
     "now_probe": Mark("open", "", "sky"),
     "now_planet": Mark("open", "", "mute"),
 }
-_TWO_BODY = "Arcs are two-body arcs bent to end at the target, for looking at. The Sun is at 0, 0."
+_TWO_BODY = "Arcs are drawn as two-body arcs, bent to end at the target. The Sun is at 0, 0."
 
 PLAN_FIGURES: dict[str, Described] = {
     figure.name: figure
@@ -107,7 +107,7 @@ PLAN_FIGURES: dict[str, Described] = {
         Described(
             "apart",
             "Plan {plan} seen from the mothership",
-            "The mothership is at 0, 0; axes of the ecliptic, which do not turn. From burn to encounter.",
+            "The mothership is at 0, 0; the axes are those of the ecliptic and do not turn. From burn to encounter.",
             Axis("ecliptic x from the mothership (au)"),
             Axis("ecliptic y from the mothership (au)"),
             {

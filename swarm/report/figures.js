@@ -57,7 +57,9 @@ const figures = (() => {
 
   // --- showing ---------------------------------------------------------------------------------------------
 
-  const roomFor = (place) => Math.max(place.clientWidth, 260);
+  /* Pixels across: what the place has; on paper what keeps letters as large as the text about them. */
+  const onPaper = (place) => (place.closest(".alone") ? 640 : place.closest(".two") ? 500 : 980);
+  const roomFor = (place, paper = matchMedia("print").matches) => (paper ? onPaper(place) : Math.max(place.clientWidth, 260));
 
   /* The tones of the theme; on paper those of light paper, whatever the screen shows. */
   function tonesNow(paper = matchMedia("print").matches) {
@@ -134,7 +136,7 @@ const figures = (() => {
     const tones = tonesNow(paper);
     for (const { view, place, many } of Object.values(made)) {
       if (many && view.renderer() !== (paper ? "svg" : "canvas")) view.renderer(paper ? "svg" : "canvas").initialize(place);
-      view.signal("tones", tones).run();
+      view.signal("tones", tones).signal("outer", roomFor(place, paper)).resize().run();
     }
   }
 

@@ -139,12 +139,12 @@ def _arc_tracks(tables: PageTables) -> dict[str, Any]:
 
 
 def _planet_tracks(tables: PageTables) -> dict[str, Any]:
-    """Planets by name: their places, and how many of them are once around."""
+    """Planets by name: their places, and how many of them are once around; in the order in which the page has them."""
     if not tables.has("planets"):
         return {}
     orbits = tables["planets"]
     tracks = {}
-    for name in pc.unique(orbits["planet"]).to_pylist():
+    for name in sorted(pc.unique(orbits["planet"]).to_pylist()):
         track = _track(orbits.filter(pc.equal(orbits["planet"], name)))
         tracks[name] = {**track, "around": min(ORBIT_POINTS + 1, len(track["t"]))}
     return tracks

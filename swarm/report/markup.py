@@ -114,5 +114,10 @@ def folded(summary: str, inner: Markup, *, narrow: bool = False) -> Markup:
     return part("details", summary, inner, narrow)
 
 
+def with_rows(caption: str, data: pa.Table) -> str:
+    """A caption with how many rows its table has."""
+    return f"{caption}: {data.num_rows} {'row' if data.num_rows == 1 else 'rows'}"
+
+
 def paragraph(inner: object, kind: str = "") -> Markup:
     return part("paragraph", inner, kind)

@@ -51,6 +51,7 @@
   const frontOf = new Map(tables.front.plan.map((number, k) => [number, k]));
   const eventsOf = tables.events ? groupedBy(tables.events.opportunity) : new Map();
   const aimOf = tables.aims ? new Map(tables.aims.opportunity.map((number, k) => [number, k])) : new Map();
+  const imagesOf = tables.images ? new Map(tables.images.opportunity.map((number, k) => [number, k])) : new Map();
   const returnsOf = tables.successes ? groupedBy(tables.successes.plan) : new Map();
   const servesOf = tables.serves ? groupedBy(tables.serves.opportunity) : new Map();
   const windowsOf = groupedBy(tables.windows.target);
@@ -63,11 +64,13 @@
       const chance = rowOf("opportunities", o);
       const t = targetOf.get(chance.target);
       const judged = tables.judged ? rowOf("judged", o) : {};
+      const i = imagesOf.get(flown.opportunity);
+      const images = i === undefined ? {} : rowOf("images", i);
       const target = t === undefined ? {} : rowOf("targets", t);
-      const at = { plans: k, opportunities: chance.row, judged: chance.row, targets: t };
+      const at = { plans: k, opportunities: chance.row, judged: chance.row, targets: t, images: i };
       const served = servesOf.get(flown.opportunity) || [];
       const science_row = served.map((r) => `${tables.serves.science_row[r]} ${shown(tables.serves.counts_chance[r], "%0")}`).join("; ");
-      return { at, served, values: { ...target, ...judged, ...chance, ...flown, science_row } };
+      return { at, served, values: { ...target, ...images, ...judged, ...chance, ...flown, science_row } };
     });
     return found.sort((a, b) => a.values.release_jd_tdb - b.values.release_jd_tdb || a.values.probe - b.values.probe);
   }
@@ -482,7 +485,7 @@
       waiting = setTimeout(() => figures.fit(), 150);
     });
     document.addEventListener("toggle", ({ target }) => { if (target.open) figures.fit(target); }, true);
-    addEventListener("beforeprint", () => { document.querySelectorAll("details").forEach((one) => { one.open = true; }); figures.fit(); });
+    addEventListener("beforeprint", () => { document.querySelectorAll("details.narrow").forEach((one) => { one.open = true; }); figures.fit(); });
   }
 
   let running = 0;

@@ -52,8 +52,10 @@ ENCOUNTER_COLUMNS = (
     ("name", "targets", "name", "", "text"),
     ("taxonomy", "targets", "class", "", "text"),
     ("h_mag", "targets", "H", "mag", "1"),
-    ("diameter_km", "targets", "diameter", "km", "1"),
+    ("diameter_km", "images", "diameter", "km", "1"),
     ("science_row", "serves", "counts for (chance)", "", "text"),
+    ("pixels_across", "images", "pixels across", "px", "0"),
+    ("images_expected", "images", "images expected", "", "1"),
     ("release_jd_tdb", "opportunities", "release", "TDB", "date"),
     ("burn_m_s", "opportunities", "burn", "m/s", "1"),
     ("encounter_jd_tdb", "opportunities", "encounter", "TDB", "date"),
@@ -135,6 +137,7 @@ def page_data(tables: PageTables) -> dict[str, Any]:
     for name, keys in (
         ("events", ("opportunity", "event", "t_jd_tdb")),
         ("aims", tuple(tables["aims"].column_names) if tables.has("aims") else ()),
+        ("images", ("opportunity", "diameter_km", "pixels_across", "images_expected")),
         ("serves", ("opportunity", "science_row", "counts_chance")),
         ("successes", ("plan", "returned", "chance_or_more")),
     ):

@@ -27,10 +27,10 @@ PAGE_TABLES: dict[str, tuple[str, ...]] = {
     "mothership": ("t_jd_tdb", "x_km", "y_km", "z_km"),
     **dict.fromkeys(
         (
-            "judged", "arcs", "planets", "events", "aims", "serves", "successes", "density", "observe", "bound",
-            "convergence", "refined", "counts", "descope", "mass_budget", "delta_v_budget", "power_budget", "recoil",
-            "sensitivity", "left_out", "risk_table", "recourse", "alternates", "rests_on", "entries", "profiles",
-            "orbits", "altitudes",
+            "judged", "arcs", "planets", "events", "aims", "images", "serves", "successes", "density", "observe",
+            "bound", "convergence", "refined", "counts", "descope", "mass_budget", "delta_v_budget", "power_budget",
+            "recoil", "sensitivity", "left_out", "risk_table", "recourse", "alternates", "rests_on", "entries",
+            "profiles", "orbits", "altitudes",
             "outcomes",
             "launch_mass", "costs", "station_load", "release_attitudes", "protection_checklist",
             "places", "pass_paths", "ground_tracks", "pass_trade", "dispersed_passes", "bound_after",

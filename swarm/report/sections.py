@@ -22,6 +22,7 @@ from swarm.report.markup import (
     part,
     place,
     plain_table,
+    with_rows,
 )
 from swarm.report.orbit_section import orbit_section
 from swarm.report.page_tables import PageTables
@@ -84,7 +85,7 @@ def _controls(name: str) -> Markup:
 def _rows(name: str, tables: PageTables, columns: Sequence[Shown], *, caption: str) -> Markup:
     """A table of the archive, folded on a narrow screen, where its rows are cards."""
     table = archive_table(name, tables[name], columns, caption=caption)
-    return folded(f"{caption}: {tables[name].num_rows} rows", table, narrow=True)
+    return folded(with_rows(caption, tables[name]), table, narrow=True)
 
 
 def _front(tables: PageTables) -> Markup:
@@ -195,9 +196,11 @@ def _change(tables: PageTables) -> Markup:
     if tables.has("left_out"):
         said += _rows("left_out", tables, _LEFT_OUT, caption="One target left out at a time")
     if tables.has("rests_on"):
-        caption = "Defaults that the study leaves, moved within their ranges: the plan as it is, judged again"
+        caption = (
+            "Defaults that the study does not set, moved within their ranges: the same plan, judged again"
+        )
         moved = archive_table("rests_on", tables["rests_on"], _RESTS_ON, caption=caption)
-        said += folded("Every default that the study leaves, moved within its range", moved)
+        said += folded("Every default that the study does not set, moved within its range", moved)
     return said
 
 
@@ -223,7 +226,7 @@ def _risk(tables: PageTables) -> Markup:
         "risk_table", tables["risk_table"], _RISK, caption="Risks, the highest first", order=risk_order(tables),
         numbered=True,
     )  # fmt: skip
-    count = f"Risks, the highest first: {tables['risk_table'].num_rows} rows"
+    count = with_rows("Risks, the highest first", tables["risk_table"])
     return place("risk", alone=True) + folded(count, table, narrow=True) + folded("The grid as a table", grid)
 
 

@@ -37,6 +37,7 @@ class Kind:
     explain : explain(study, opportunity, judged, body) -> steps on geometry and aim, of one design
     lacks   : lacks(where, row, body) -> in words, the keys of a science row that one encounter does not satisfy
     draw    : draw(study, opportunities, judged) -> table `aims`
+    images  : images(study, opportunities, judged, targets) -> table `images`; "" where no target is seen whole
     follow  : follow(study, opportunities) -> tables by name: how rows that are drawn go, in time; "" for none
     """
 
@@ -51,6 +52,7 @@ class Kind:
     explain: str
     lacks: str
     draw: str
+    images: str = ""
     follow: str = ""
 
     def function(self, what: str) -> Callable[..., Any]:
@@ -75,6 +77,7 @@ ENCOUNTERS = {
             explain="swarm.decide.explain:flyby_steps",
             lacks="swarm.decide.explain:why_no_flyby",
             draw="swarm.report.drawn:aim_rings",
+            images="swarm.encounter.images:images_of_flybys",
         ),
         Kind(
             LOW_PASS,

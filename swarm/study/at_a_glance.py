@@ -25,7 +25,7 @@ def glance(study: Study) -> list[tuple[str, str]]:
 def _bodies(study: Study) -> str:
     catalogue = study.catalogue
     if catalogue.format == "invented":
-        return f"{catalogue.bodies} invented ones, of seed {catalogue.seed}"
+        return f"{catalogue.bodies} invented bodies, seed {catalogue.seed}"
     return f"those of {catalogue.file}, format {catalogue.format}"
 
 
@@ -45,8 +45,9 @@ def _path(study: Study) -> str:
 
 def _dates(study: Study) -> str:
     first, last = study.study.start, study.study.end
-    years = (last - first) / 365.25
-    return f"{iso_tdb(first)[:10]} to {iso_tdb(last)[:10]} TDB, {years:.1f} years"
+    days = last - first
+    long = f"{days / 365.25:.1f} years" if days > 400.0 else f"{days:.0f} days"
+    return f"{iso_tdb(first)[:10]} to {iso_tdb(last)[:10]} TDB, {long}"
 
 
 def _probes(study: Study) -> list[tuple[str, str]]:
@@ -62,7 +63,10 @@ def _probes(study: Study) -> list[tuple[str, str]]:
 def _science(study: Study) -> str:
     rows = study.science.rows
     least = sum(row.threshold > 0 for row in rows)
-    return f"{len(rows)} rows, {least} of them with a threshold: missing one is the risk"
+    how_many = f"{len(rows)} row{'' if len(rows) == 1 else 's'}"
+    if not least:
+        return f"{how_many}, none with a threshold: the risk is 0 whatever comes back"
+    return f"{how_many}, {least} with a threshold; risk is the chance of missing any"
 
 
 def _counts(study: Study) -> str:

@@ -16,8 +16,8 @@ from swarm.study.whole_study import Study
 
 _HEAD = """# The study file
 
-One question is one TOML file. Units are in the names of the keys and in the tables below ("-" for none), an unknown key
-is refused, and a key left out has a default with its source. Relative paths start from the study file's folder. Dates
+One question is one TOML file. Units are in the names of the keys and in the tables below ("-" for none). An unknown key
+is refused; a key left out has a default with its source. Relative paths start from the study file's folder. Dates
 are Julian dates TDB (numbers) or text that ends in `TDB`, such as `"2031-03-01 TDB"` or `"2031-03-01T12:00:00 TDB"`.
 `swarm check STUDY.toml` prints a study as understood, every value with its unit and source.
 """
@@ -112,7 +112,7 @@ def _row(name: str, field: FieldInfo) -> str:
     elif field.default is None:
         default, source = f"= {source}" if source else "none", ""
     else:
-        default = shown(field.default, unit)
+        default = shown(field.get_default(call_default_factory=True), unit)
     cells = (f"`{name}`", _type(field), unit, _limits(field), default, source or "-")
     return "| " + " | ".join(cell.replace("|", "/") for cell in cells) + " |"
 
@@ -161,9 +161,12 @@ def _limits(field: FieldInfo) -> str:
                 said.append(f"{words} {value:g}")
         for name, words in _LENGTHS.items():
             if (value := getattr(limit, name, None)) is not None:
-                said.append(
-                    f"{words} {value} {'entries' if get_origin(_bare(field.annotation)) is tuple else 'letters'}"
+                one, many = (
+                    ("entry", "entries")
+                    if get_origin(_bare(field.annotation)) is tuple
+                    else ("letter", "letters")
                 )
+                said.append(f"{words} {value} {one if value == 1 else many}")
     return ", ".join(said) or "-"
 
 

@@ -113,7 +113,7 @@ def test_a_file_that_is_not_as_it_was_left_is_made_again_and_that_is_said(toy, s
     pipeline.run_one("tally", screened, Options(workers=1, resume=True), teller)
     assert toy == [3, 3]
     assert path.read_bytes() == whole_file
-    assert "tally: made again: not as it was left: tally.parquet" in teller.heard
+    assert "tally: made again: files have changed: tally.parquet" in teller.heard
 
 
 def test_a_stage_refuses_a_table_that_is_not_as_an_earlier_one_left_it(toy, screened):

@@ -103,9 +103,14 @@ def _write_rest(run, opportunities, front, plans, *, chosen, rng):
     flown = opportunities.filter(pa.array(np.isin(opportunities["opportunity"].to_numpy(), used))).to_pylist()
     write_some(run, "arcs", _arcs(flown, rng))
     turn = np.linspace(0.0, 2.0 * np.pi, 121)
-    orbit = {"x_km": AU_KM * np.cos(turn), "y_km": AU_KM * np.sin(turn), "z_km": 0.0 * turn}
-    dated = {"planet": ["Earth and Moon"] * 121, "t_jd_tdb": START + 365.25 / 120 * np.arange(121.0)}
-    write_some(run, "planets", pa.table({**dated, **orbit}))
+    circles = [  # close together at the beginning, as inner planets may be: their names would stand on each other
+        pa.table({
+            "planet": [planet] * 121, "t_jd_tdb": START + days / 120 * np.arange(121.0),
+            "x_km": au * AU_KM * np.cos(turn), "y_km": au * AU_KM * np.sin(turn), "z_km": 0.0 * turn,
+        })
+        for planet, au, days in (("Mercury", 0.39, 88.0), ("Venus", 0.72, 224.7), ("Earth and Moon", 1.0, 365.25))
+    ]  # fmt: skip
+    write_some(run, "planets", pa.concat_tables(circles))
     events = []
     for row in flown:
         last = row["encounter_jd_tdb"]
@@ -119,6 +124,13 @@ def _write_rest(run, opportunities, front, plans, *, chosen, rng):
     ]
     names = ("opportunity", "keepout_km", "slew_km", "sigma_larger_km", "sigma_smaller_km", "sigma_angle_deg")
     write_some(run, "aims", _columns(names, rings))
+    seen = [
+        (row["opportunity"], 3.0 * rng.random(), 300.0 * rng.random(), 20.0 * rng.random()) for row in flown
+    ]
+    seen[0] = (*seen[0][:2], None, seen[0][3])
+    write_some(
+        run, "images", _columns(("opportunity", "diameter_km", "pixels_across", "images_expected"), seen)
+    )
     served = [
         (row["opportunity"], name, rng.random())
         for row in flown

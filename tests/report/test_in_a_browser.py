@@ -378,6 +378,32 @@ def test_labels_of_an_axis_do_not_stand_on_each_other(drawn_run, look):
         assert overlapping == []
 
 
+@pytest.mark.parametrize("width", [1440, 390])
+@pytest.mark.parametrize("plan", [3, 5])
+def test_labels_beside_marks_stand_neither_on_each_other_nor_on_an_axis(drawn_run, look, width, plan):
+    """Boxes of the texts as the browser has them; names of planets and numbers of probes are all there."""
+    page = look(drawn_run, width=width)
+    choose(page, plan)
+    settle(page)
+    found = page.evaluate(
+        """[...document.querySelectorAll('[data-figure] .view svg')].map(svg => {
+             const seen = text => text.textContent && Number(getComputedStyle(text).opacity) > 0;
+             const beside = [...svg.querySelectorAll('.mark-text.role-mark text')].filter(seen);
+             const axes = [...svg.querySelectorAll('.role-axis-label text, .role-legend-label text')].filter(seen);
+             const boxes = [...beside, ...axes].map(text => [text.textContent, text.getBoundingClientRect()]);
+             const over = boxes.slice(0, beside.length).flatMap(([a, p], k) => boxes.slice(k + 1).filter(([, q]) =>
+               p.left < q.right - 1 && q.left < p.right - 1 && p.top < q.bottom - 2 && q.top < p.bottom - 2)
+               .map(([b]) => `${a} / ${b}`));
+             return [svg.closest('[data-figure]').dataset.figure, beside.map(one => one.textContent.trim()), over];
+           })"""
+    )
+    labels = {name: sorted(said) for name, said, _ in found}
+    assert {name: over for name, _, over in found if over} == {}
+    probes = sorted(str(row["probe"]) for row in plan_in_archive(drawn_run, plan))
+    assert labels["map"] == sorted([*probes, "Mercury", "Venus", "Earth and Moon"])
+    assert labels["apart"] == probes
+
+
 def test_on_a_phone_no_table_is_cut(drawn_run, look):
     page = look(drawn_run, width=390, height=844)
     choose(page, 3)
@@ -408,6 +434,9 @@ def test_on_a_phone_what_is_secondary_is_folded(drawn_run, look):
     assert page.eval_on_selector_all("#encounters tbody tr", last).count(True) == 1
     page.click('#encounters [data-choose="2"]')
     assert page.locator("#encounters tr[data-probe='2'] td").last.is_visible()
+    # a text that is not there takes no line of a card
+    empty = "all => all.filter(one => one.querySelector('bdi:empty') && one.offsetHeight).length"
+    assert page.eval_on_selector_all("#encounters td", empty) == 0
     page = look(drawn_run)
     assert all(page.eval_on_selector_all("details.narrow", folds))
     assert not page.locator("details.narrow > summary").first.is_visible()
@@ -566,3 +595,45 @@ def test_on_paper_figures_are_lines_on_light_paper(drawn_run, look):
     page.emulate_media(media="print")
     page.wait_for_timeout(200)
     assert page.evaluate(tone, "front") == "#ffffff"
+
+
+# A4 across, 297 x 210 mm without margins of 12 mm (14 below) at 96 pixels an inch.
+_PAPER_PX = (1032, 695)
+
+
+def test_on_paper_nothing_is_cut_and_nothing_is_there_to_be_pressed(drawn_run, look):
+    page = look(drawn_run, width=_PAPER_PX[0], height=_PAPER_PX[1], scheme="dark")
+    choose(page, 5)
+    page.emulate_media(media="print")
+    page.evaluate("dispatchEvent(new Event('beforeprint'))")
+    settle(page)
+    assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(255, 255, 255)"
+    sticking_out = page.evaluate(
+        """wide => [...document.querySelectorAll('.fig, .fig svg, table, caption, td, .strip div')].filter(one => {
+             const box = one.getBoundingClientRect();
+             return box.width && (box.right > wide + 1 || box.left < -1);
+           }).map(one => `${one.tagName} ${one.id} ${one.textContent.slice(0, 40)}`)""",
+        _PAPER_PX[0],
+    )
+    assert sticking_out == []
+    too_high = page.eval_on_selector_all(
+        ".fig, #summary", f"all => all.filter(one => one.offsetHeight > {_PAPER_PX[1]}).map(one => one.id)"
+    )
+    assert too_high == []  # a figure is not cut in two, and the summary is one page
+    pressed = page.evaluate(
+        """[...document.querySelectorAll('button, input, select, nav, .save, #tip')]
+             .filter(one => one.offsetHeight && !one.closest('table')).map(one => one.outerHTML.slice(0, 60))"""
+    )
+    assert pressed == []
+
+
+def test_on_paper_what_is_folded_stays_so_unless_it_was_opened(drawn_run, look):
+    page = look(drawn_run)
+    page.evaluate("document.querySelector('#assumptions details').open = true")
+    page.evaluate("dispatchEvent(new Event('beforeprint'))")
+    opened = "all => all.map(one => one.open)"
+    assert all(page.eval_on_selector_all("details.narrow", opened))
+    assert page.eval_on_selector_all("#assumptions details, #provenance details", opened) == [True, False]
+    page.emulate_media(media="print")
+    after = "getComputedStyle(document.querySelector('#provenance summary'), '::after').content"
+    assert "open it on the screen" in page.evaluate(after)

@@ -134,6 +134,7 @@ def test_embedded_tables_are_the_archive_s_to_the_last_digit(drawn_run):
         "judged",
         "events",
         "aims",
+        "images",
         "serves",
         "successes",
     }

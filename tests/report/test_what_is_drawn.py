@@ -101,6 +101,18 @@ def test_rings_hold_the_covariance(found):
         assert ring["keepout_km"] == found.study.probe.keepout_km
 
 
+def test_images_are_of_what_is_flown_and_no_more_than_come_home(found):
+    flown = set(found.read_table("plans")["opportunity"].to_pylist())
+    made = {row["opportunity"]: row for row in found.read_table("images").to_pylist()}
+    assert set(made) == flown
+    kept = found.study.probe.images_kept
+    for plan in found.read_table("plans").to_pylist():  # success: the hardware works and data come home
+        assert made[plan["opportunity"]]["images_expected"] <= kept * plan["success"] + 1e-9
+    # rows of the science ask for a shape: most of what is flown is seen larger than a first one, ten pixels
+    assert np.median([row["pixels_across"] for row in made.values()]) > 10.0
+    assert all(row["pixels_across"] <= found.study.probe.camera_pixels for row in made.values())
+
+
 def test_an_ellipse_by_hand():
     cov = pa.table({"x_cov_tt_km2": [5.0], "x_cov_rr_km2": [5.0], "x_cov_tr_km2": [4.0]})
     larger, smaller, angle = _principal(cov, "x")  # eigenvalues 9 and 1 along the diagonals

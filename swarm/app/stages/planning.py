@@ -188,6 +188,8 @@ def _draw(
     run.write_table("planets", planet_places(work.table("mothership")))
     run.write_table("events", event_dates(flown, come_to, work.table("corrections")))
     run.write_table("aims", _aims(study, flown, come_to))
+    for table in _images(study, flown, come_to, targets):
+        run.write_table("images", table)
     for name, table in _followed(study, flown).items():
         run.write_table(name, table)
     returned = successes(study, flown, targets, front=result.front, plans=result.plans, judged=chances)
@@ -203,6 +205,18 @@ def _followed(study: Study, flown: pa.Table) -> dict[str, pa.Table]:
         if own.num_rows:
             made |= kind.function("follow")(study, own)
     return made
+
+
+def _images(study: Study, flown: pa.Table, come_to: pa.Table, targets: Catalogue) -> list[pa.Table]:
+    """What is seen of bodies that are seen whole: one table, or none where no row is of such a kind."""
+    whole = [kind for kind in ENCOUNTERS.values() if kind.images]
+    rows = [(kind, np.flatnonzero(pc.equal(flown["kind"], kind.name).to_numpy())) for kind in whole]
+    made = [
+        kind.function("images")(study, flown.take(own), come_to.take(own), targets)
+        for kind, own in rows
+        if len(own)
+    ]
+    return [pa.concat_tables(made)] if made else []
 
 
 def _aims(study: Study, flown: pa.Table, come_to: pa.Table) -> pa.Table:

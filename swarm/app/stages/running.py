@@ -25,7 +25,7 @@ def run_stage(stage: Stage, work: Work, stages: Sequence[Stage]) -> bool:
         work.teller.say(f"{stage.name}: done before, kept")
         return False
     if work.options.resume and (changed := work.run.changed(stage.name)):
-        work.teller.say(f"{stage.name}: made again: not as it was left: {_few(changed)}")
+        work.teller.say(f"{stage.name}: made again: files have changed: {_few(changed)}")
     require_free(work.run.folder, resume=work.options.resume, tables=stage.results())
     later = hanging_on(stage, stages)
     stale = [name for each in (stage, *later) for name in each.makes]

@@ -53,7 +53,7 @@ def _stations(run: Run) -> str:
     spans = sum(row["encounters"] >= 2 for row in table.to_pylist())
     days = run.manifest["notes"]["account"]["short_days"]
     short = f"too little on {days:.0f} days" if days > 0.0 else "enough"
-    return f"antennas, {there}: {short}; encounters overlap in {spans} spans"
+    return f"antennas, {there}: {short}; encounters overlap {spans} {'time' if spans == 1 else 'times'}"
 
 
 def _releases(run: Run) -> str:

@@ -195,6 +195,18 @@ TABLES = (
         ),
     ),
     Table(
+        "images",
+        "optimize",
+        "the images of such an encounter with a body that is seen whole",
+        (
+            _OPPORTUNITY,
+            real("diameter_km", "km", "diameter as judged: as given, or from H and albedo"),
+            real("pixels_across", "px", "diameter in pixels, of the images that come home", gaps=True),
+            real("images_expected", "-", "kept images, times the chance that they show it and come home"),
+        ),
+        beside="aims",
+    ),
+    Table(
         "pass_paths",
         "optimize",
         "a point of a path near a planet or moon that is passed; x towards the Sun in the equator, z the pole; only "

@@ -15,7 +15,7 @@ class LaunchSettings(Section):
     """[launch]: whether what is launched stays under what the launcher lifts to the departure orbit.
 
     The mothership's dry mass is without probes, dispensers and propellant, and takes its own maturity and the system
-    margin of [margins]; its propellant is taken as given, for the largest mass. The capability is the provider's
+    margin of [margins]. Its propellant is taken as given, for the largest mass. The capability is the provider's
     number for this departure: none is assumed.
     """
 

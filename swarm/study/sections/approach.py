@@ -29,9 +29,9 @@ class MassiveSettings(Section):
     """[massive]: where planets and moons are, where that is not DE440 and the built-in series.
 
     `spk` names SPICE files; the first that holds a body places it. `gravity = { Moon = "field.tab" }` names tables of
-    spherical harmonics, normalised, in the layouts SHADR or ICGEM; without, the Moon has zonals to degree 50 and all
-    terms to 10, other bodies what is known of their figure. With `true_ephemeris` no body is asked for whose place is
-    only approximate, as Saturn's moons are without a file.
+    spherical harmonics, normalised, in the layouts SHADR or ICGEM. Without one, the Moon has zonals to degree 50
+    and all terms to 10, and other bodies what is known of their figure. With `true_ephemeris` no body is asked for
+    whose place is only approximate, as Saturn's moons are without a file.
     """
 
     spk: Annotated[tuple[Name, ...], Strict(False)] = Field(default=())
@@ -52,7 +52,7 @@ class ApproachSettings(Section):
     `kind = "low-pass"`: a probe skims the body at each of `altitudes_km` above its equatorial radius, at clock angles
     of the B-plane `clock_step_deg` apart, let go so many days before. `passages` counts those of the body from 1. With
     `steer = "carrier"` the mothership aims for a probe without a tank, lets it go, and is back on its own path
-    `divert_after_days` later; with `"spin"` it lets it go off its rim (`[mothership] spin_rpm, spin_radius_m`).
+    `divert_after_days` later. With `"spin"` it lets the probe go off its rim (`[mothership] spin_rpm, spin_radius_m`).
 
     `kind = "orbit"`: a probe stops there, in orbits of each of `periapsis_km` and `apoapsis_km` over the equatorial
     radius, by impulses at periapsis (`capture = "impulsive"`) or by weeks of electric thrust (`"spiral"`). With
@@ -60,8 +60,8 @@ class ApproachSettings(Section):
     spiral ends over 90 deg, with periapsis at `argp_deg`. It is let go after `science_days`, or lost before.
 
     `kind = "entry"`: a probe in a shell enters at each of `angles_deg` below the horizon (inertial) at the interface,
-    so many minutes after the mothership's closest approach; one that the mothership aims corrects nothing, and the
-    mothership, back on its own path, is in time, too. `atmosphere` is one that ships ("venus-mean", "titan-mean",
+    so many minutes after the mothership's closest approach. A probe that the mothership aims makes no corrections, and
+    the mothership is back on its own path in time. `atmosphere` is one that ships ("venus-mean", "titan-mean",
     "earth-1976", "mars-summer", "jupiter-equator") or a file: height_km,density_kg_m3,pressure_pa,temperature_k.
     """
 

@@ -17,7 +17,7 @@ class ChoiceSettings(Section):
 
     `grid` names keys below [mothership] with the values each may have, for instance
     `{ "mothership.legs[0].date" = ["2031-03-01 TDB", "2031-04-01 TDB"] }`: every combination is a candidate. Those
-    that keep the limits are ranked by how many bodies of the catalogue one expects in reach, and the best `keep` are
+    that keep the limits are ranked by how many bodies of the catalogue one expects in reach. The best `keep` are
     searched, with all kinds of encounter that the study asks for.
     """
 
@@ -40,8 +40,8 @@ class CandidateSettings(Section):
 class RetargetSettings(Section):
     """[mothership.retarget]: small burns of the mothership that bring more into reach, compared with none.
 
-    A burn on one of the `dates`, of at most `budget_m_s`, is proposed by a linear map, screened exactly and charged:
-    with `counts`, its propellant stands in that of the plans. With `return_by`, the mothership is back on its old path
+    A burn on one of the `dates`, of at most `budget_m_s`, is proposed by a linear map, screened exactly and charged.
+    With `counts`, its propellant is part of that of the plans. With `return_by`, the mothership is back on its old path
     by then: burns halfway and on that date see to it, and are within the budget and charged, too.
     """
 
@@ -58,8 +58,8 @@ class RetargetSettings(Section):
 class ShipBurn(Section):
     """[[mothership.burns]]: an impulse of the mothership, ICRF; no arc of a probe spans it.
 
-    With `return_by` further impulses follow that bring it back to its old path: one halfway, that leads to the place of
-    then, and one there, that takes the old velocity; on the date of a passage of `legs` only the former.
+    With `return_by` two more impulses bring it back to its old path by that date. One halfway leads to its place on
+    that date; one there takes the old velocity, except on the date of a passage of `legs`.
     """
 
     date: JdTdb = required("TDB")

@@ -26,7 +26,7 @@ class CompareSettings(Section):
     `least-risk`, `least-propellant` (with every threshold met by at least `chance_min`), or `science-in-mass` (probes
     and dispensers, with margins, within `swarm_mass_max_kg`). All but
     `least-propellant` choose among the plans that meet all thresholds with a chance of at least `chance_least`; where
-    there is none, the least risky plan is taken, and that is said.
+    there is none, the least risky plan is taken.
     """
 
     counts: Annotated[tuple[Annotated[int, Field(ge=0, le=1000)], ...], Strict(False)] = default(
@@ -63,8 +63,8 @@ class SensitivitySettings(Section):
 
     Not asked unless the section is there. Each change is answered twice: the chosen plan kept unchanged, and planned
     again with the most science that its propellant buys (`effort` epochs of a short search). `slips_days = [30, -30]`
-    moves a mothership of `elements` later or earlier on the same path in space and solves `legs` again; for `oem` and
-    `spk` give `slip_files`, paths computed for the slip that cover `study.start` to `study.end`.
+    moves a mothership of `elements` later or earlier on the same path in space and solves `legs` again. For `oem` and
+    `spk` give `slip_files`: paths computed for the slip that cover `study.start` to `study.end`.
     Bins are the lower ends of five ranges of the risk table; a value on an end belongs to the higher one.
     """
 

@@ -36,8 +36,8 @@ class ProtectionSettings(Section):
     `impact_chance_max = { Europa = 1e-4 }` limits the chances of all probes of a plan together, dead ones included:
     a sum, which is never less than the chance of at least one impact. With `carrier_included` the chance that the
     mothership, on an impact course until it has diverted, does not divert counts too. What stays bound to the planet
-    after a pass of its moon may meet the moon again, and counts with its chance for `bound_years`; 0 says that its
-    disposal is planned elsewhere.
+    after a pass of its moon may meet the moon again. That chance counts for `bound_years`; 0 says that its disposal is
+    planned elsewhere.
     """
 
     impact_chance_max: dict[Name, Chance] = Field(

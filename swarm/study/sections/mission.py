@@ -52,9 +52,9 @@ class CatalogueSettings(Section):
     """[catalogue]: where the bodies come from.
 
     `format = "mpc-json"` or `"mpcorb"` reads the Minor Planet Center's extended JSON or its fixed-width orbits, plain
-    or gzipped; `"sbdb-csv"` or `"sbdb-json"` answers of JPL's Small-Body Database, with covariance where they have it;
-    `"own"` this tool's Parquet or CSV. Each needs `file`. `"invented"` makes a belt of so many `bodies` from a `seed`.
-    `visited` names a file that lists bodies seen before.
+    or gzipped. `"sbdb-csv"` or `"sbdb-json"` reads answers of JPL's Small-Body Database, with covariance where they
+    have it. `"own"` reads this tool's Parquet or CSV. Each needs `file`. `"invented"` makes a belt of so many `bodies`
+    from a `seed`. `visited` names a file that lists bodies seen before.
     """
 
     format: Literal["mpc-json", "mpcorb", "sbdb-csv", "sbdb-json", "own", "invented"]
@@ -85,7 +85,7 @@ class MothershipSettings(Section):
     checked and reported. `"oem"`: a CCSDS orbit ephemeris message. `"spk"`: a SPICE file and `spk_id`. A path that is
     given is cut at manoeuvres and inside planets' spheres of influence: no arc of a probe spans one.
 
-    With `center = "Jupiter"` elements are about that planet's centre, `a_km` in the place of `a_au`: a mothership that
+    With `center = "Jupiter"` elements are about that planet's centre, `a_km` in the place of `a_au`. A mothership that
     stays there is flown in the field of planet, moons and Sun, and only [[approach]] rows are screened.
     """
 

@@ -22,12 +22,12 @@ def _angles(source: str) -> Any:
 class Where(Section):
     """What a row selects on, written `where = { ... }` in its row; a key left out does not restrict.
 
-    What is not known of a body never counts in its favour: an unknown class is spread over all classes, any other
+    What is not known of a body never counts in its favour. An unknown class is spread over all classes; any other
     unknown attribute does not satisfy a row that asks for it.
 
     With `kind = "low-pass"` a row selects on passes of planets and moons: the body, and how the pass goes at its
     lowest point. A longitude window may go over 0: `[350, 20]`. With `kind = "entry"` it selects on the place of entry,
-    by local solar time too (`[18, 6]` is the night), and on how deep the probe comes before it is lost.
+    its local solar time (`[18, 6]` is the night), and how deep the probe comes before it is lost.
     """
 
     taxonomy: Annotated[tuple[Name, ...], Strict(False)] | None = Field(default=None, min_length=1)

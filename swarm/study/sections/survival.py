@@ -33,8 +33,8 @@ _WEIBULL_KEYS = (
 class SharedGroup(Section):
     """[[survival.groups]]: probes that can be lost together, over and above the group of all probes.
 
-    Members are told by their release date (a lot or a dispenser serves a span of releases), those of the relay
-    by how their data come home, those of a design (one drawing, one software) by its name in [[designs]].
+    Members are known by their release date: a lot or a dispenser serves a span of releases. Those of the relay are
+    known by how their data come home, those of a design (one drawing, one software) by its name in [[designs]].
     """
 
     name: Name

@@ -254,6 +254,6 @@ def test_two_things_are_not_explained_at_a_time(whole, swarm):
 
 def test_check_sums_a_study_up(swarm, tiny):
     lines = dict(line.split("  ", 1) for line in swarm("check", tiny()).stdout.splitlines())
-    assert lines["bodies"].strip() == f"3000 invented ones, of seed {read_study(tiny()).catalogue.seed}"
+    assert lines["bodies"].strip() == f"3000 invented bodies, seed {read_study(tiny()).catalogue.seed}"
     assert lines["path"].strip().startswith("elements, 2.25 to 2.75 au from the Sun")
     assert lines["dates"].strip() == "2031-03-01 to 2032-09-01 TDB, 1.5 years"

@@ -10,6 +10,8 @@ from typer.testing import CliRunner
 import swarm
 from swarm.app.cli import app
 from swarm.app.surface import study_text
+from swarm.decide.headline import _IN_WORDS, headline
+from swarm.run.folder import Run
 from tests.helpers.places import ROOT, SMALL
 
 
@@ -87,3 +89,37 @@ def test_what_is_not_feasible_is_an_error_of_its_own(tmp_path):
     study = swarm.read_study(SMALL, changes={"probe.burn_limit_m_s": 0.01, "catalogue.bodies": 500})
     with pytest.raises(swarm.NothingFeasible):
         swarm.screen(study, tmp_path / "out")
+
+
+def form_of(line):
+    """A line of the answer without what differs from run to run: numbers, dates, names of bodies, keys, paths."""
+    for what, there in (
+        (r"\S+/report\.html|not made yet", "PAGE"),
+        (r"--run \S+?(?=,| |$)", "--run DIR"),
+        (r"INV-\d+(, INV-\d+)*( and \d+ more)?", "BODIES"),
+        (r"\d{4}-\d\d-\d\d", "DATE"),
+        (r"[a-z]+\.[a-z0-9_]+ = ", "KEY = "),
+        ("|".join(said for _, said in _IN_WORDS) + "|more often than not", "HOW OFTEN"),
+        (r"-?\d[\d ]*(\.\d+)?(e[-+]\d+)?", "N "),
+        (r"N +(?!%|to |of |opp|bodies|prob|kg|plans|default)(\S+)(?=, a default| would)", "N UNIT"),
+        ("; none meets the rule.*", ""),  # of a run of few plans
+        (r" +", " "),
+    ):
+        line = re.sub(what, there, line)
+    return line.strip()
+
+
+def test_the_readme_s_answer_has_the_form_of_what_is_printed_now(place):
+    """Line by line, of a small run: what differs are numbers and names."""
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    shown = re.search(r"```text\n(in reach .*?)```", readme, re.DOTALL).group(1).splitlines()
+    printed = headline(Run.open(place[0] / "out" / "small"))
+    assert len(shown) == len(printed) == 8
+    for line, (label, said) in zip(shown, printed, strict=True):
+        assert line.split("  ")[0] == label
+        assert form_of(line.removeprefix(label)) == form_of(said)
+
+
+@pytest.mark.parametrize("said", ["7 of 12 probes fly", "12 of 12 probes", "page: out/x/report.html"])
+def test_another_wording_is_seen(said):
+    assert form_of("plan 5 of 9 worth comparing flies 7 of 12 probes") != form_of(said)
