@@ -258,13 +258,18 @@ def _solve_level(level: _Level, shared: list[tuple[Selection, PlanData]]) -> _So
     selection, data = shared[level.table]
     cuts, relaxed = _relaxed(selection, level.kilograms, level.cuts)
     first, known, starts = list[Ints](), level.known, [_columns_of(selection, level.plan)]
-    if known < _NEAR * float(relaxed.with_column.max()):
+    seek = known < _NEAR * float(relaxed.with_column.max())
+    if seek:
         likely = np.sort(np.argsort(-relaxed.with_column, kind="stable")[:_LIKELY])
-        first, _, cuts = _whole_rounds(selection, level.kilograms, cuts, columns=likely, starts=starts)
+        first, _, cuts = _whole_rounds(
+            selection, level.kilograms, cuts, columns=likely, starts=starts, seek=True
+        )
         known = max([known, *_true_science(selection, first, data)])
         starts += first
     open_columns = np.flatnonzero(relaxed.with_column >= known)
-    more, upper, _ = _whole_rounds(selection, level.kilograms, cuts, columns=open_columns, starts=starts)
+    more, upper, _ = _whole_rounds(
+        selection, level.kilograms, cuts, columns=open_columns, starts=starts, seek=seek
+    )
     upper = max(upper * (1.0 + _TOLERANCE) + _TOLERANCE, known)
     return _Solved(upper, (*first, *more))
 
@@ -286,11 +291,11 @@ def _true_science(selection: Selection, chosen: list[Ints], data: PlanData) -> l
 
 
 def _whole_rounds(
-    selection: Selection, kilograms: float, cuts: Cuts, *, columns: Ints, starts: list[Ints]
+    selection: Selection, kilograms: float, cuts: Cuts, *, columns: Ints, starts: list[Ints], seek: bool
 ) -> tuple[list[Ints], float, Cuts]:
     """Solve with some of the columns in whole numbers, with cuts about the plan found until none lowers it.
 
-    starts : columns of plans to begin with
+    starts : columns of plans to begin with; seek: whether the solver looks for others
     """
     chosen: list[Ints] = []
     if not len(columns):
@@ -298,7 +303,7 @@ def _whole_rounds(
     part, upper = part_of(selection, columns), math.inf
     for _ in range(_WHOLE_ROUNDS):
         begun = [np.flatnonzero(np.isin(columns, plan)) for plan in (*starts, *chosen)]
-        x, bound, values = solved_whole(part, kilograms, cuts, begun)
+        x, bound, values = solved_whole(part, kilograms, cuts, begun, seek=seek)
         upper = min(upper, bound)
         chosen.append(columns[x > 0.5])
         cuts, gain = _with_cuts(part, np.round(x), values, cuts)
