@@ -55,9 +55,10 @@ def approach_problems(study: Study, chosen: list[Row]) -> list[str]:
             wrong.append(f"{which}: no approach of {o['target']} is called {name}")
             continue
         flown[name] = flown.get(name, 0) + 1
-        own = o["impact_chance"] + (o.get("later_impact_chance") or 0.0)
-        if ask.kind != "entry" and ask.impact_chance_max is not None and own > ask.impact_chance_max:
-            wrong.append(f"{which}: approach.impact_chance_max: {own:.4g}")
+        if ask.kind != "entry" and ask.impact_chance_max is not None:
+            own = o["impact_chance"] + (o.get("later_impact_chance") or 0.0)
+            if own > ask.impact_chance_max:
+                wrong.append(f"{which}: approach.impact_chance_max: {own:.4g}")
         if ask.designs and o.get("design") not in ask.designs:
             wrong.append(f"{which}: approach.designs: {o.get('design')}")
         # an entry may come before the mothership is nearest, from which the hours count

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from swarm.reach.mothership.from_elements import path_from_elements, state_at_epoch
 from swarm.reach.screen.approaches import safe_skip, stays_outside, strongest_pull
-from swarm.reach.screen.reach_bound import curvature_margin, reach_bound
+from swarm.reach.screen.reach_bound import curvature_margin, largest_stretch, reach_bound
 from targets.base.constants import AU_KM, DAY_S, GM_SUN_KM3_S2
 from targets.base.timescale import tdb_s_from_jd
 from targets.ephemeris.planets import sample_planets
@@ -174,3 +174,16 @@ def test_a_body_said_to_stay_outside_does() -> None:
     # it is of use: most pairs are dropped at once, and some that are dropped come within twice the bound
     assert outside.mean() > 0.7
     assert (least[outside] < 2.0 * bound_km).any()
+
+
+def test_the_largest_stretch_is_that_of_numpy_and_never_less() -> None:
+    """Against LAPACK's singular values, drawn and degenerate: at most 2e-7 more, and never less."""
+    rng = np.random.default_rng(8)
+    drawn = rng.normal(size=(5000, 3, 3)) * 10.0 ** rng.uniform(-3.0, 8.0, (5000, 1, 1))
+    turns = np.linalg.qr(rng.normal(size=(3000, 3, 3)))[0]
+    sizes = np.repeat(np.array([[2.0, 2.0, 1.0], [3.0, 3.0, 3.0], [5.0, 1e-9, 0.0]]), 1000, axis=0)
+    blocks = np.concatenate([drawn, turns * sizes[:, None, :]])
+    right = np.linalg.svd(blocks, compute_uv=False)[:, 0]
+    found = largest_stretch(blocks)
+    assert (found >= right).all()
+    np.testing.assert_allclose(found, right, rtol=2e-7)
