@@ -85,6 +85,7 @@ def table_of(output):
         "sigma",
         "quality",
         "impact",
+        "later",
         "least",
     )
     rows = []
