@@ -177,9 +177,8 @@ def solved_whole(
     """
     worth, matrix, at_most, largest = _programme(selection, kilograms, cuts)
     columns, begun = len(selection.columns), _best_start(selection, cuts, starts, worth, largest)
-    solver = _solver_of(worth, matrix, at_most, largest, columns)
-    for name, value in () if seek else _NO_SEARCH.items():
-        solver.setOptionValue(name, value)
+    options = _SOLVER if seek else _SOLVER | _NO_SEARCH
+    solver = _solver_of(worth, matrix, at_most, largest, columns, options)
     if begun is not None:
         given = highspy.HighsSolution()
         given.col_value = begun.tolist()
@@ -206,12 +205,15 @@ class _Quiet(highspy.Highs):
 
 
 def _solver_of(
-    worth: Floats, matrix: csr_array, at_most: Floats, largest: Floats, columns: int
+    worth: Floats, matrix: csr_array, at_most: Floats, largest: Floats, columns: int, options: dict[str, Any]
 ) -> highspy.Highs:
     """A solver of: the most worth, A z <= b, 0 <= z <= largest, the columns in whole numbers."""
     solver, by_column, n = _Quiet(), matrix.tocsc(), len(worth)
-    for name, value in _SOLVER.items():
-        solver.setOptionValue(name, value)
+    for name, value in options.items():
+        if solver.setOptionValue(name, value) != highspy.HighsStatus.kOk:
+            raise RuntimeError(
+                f"HiGHS {solver.version()} has no option {name}: install highspy 1.11 or newer"
+            )
     asked = highspy.HighsLp()
     asked.num_col_, asked.num_row_ = n, len(at_most)
     asked.col_cost_, asked.col_lower_, asked.col_upper_ = -worth, np.zeros(n), largest

@@ -22,6 +22,7 @@ from swarm.encounter.orbit.full_field import TOLERANCE, rates_in_field
 from swarm.encounter.orbit.insertion import Thruster
 from swarm.encounter.orbit.spiral import ARC_RAD
 from swarm.encounter.orbit.surroundings import Surroundings
+from targets.base.constants import DAY_S
 from targets.base.constants import STANDARD_GRAVITY_M_S2 as G0_M_S2
 from targets.motion.order8 import C, error_of, next_factor, to_end, to_stage
 
@@ -61,7 +62,7 @@ class FlownSpiral:
 
     @property
     def days(self) -> float:
-        return float(self.tdb_s[-1] - self.tdb_s[0]) / 86400.0
+        return float(self.tdb_s[-1] - self.tdb_s[0]) / DAY_S
 
     @property
     def spent_m_s(self) -> float:
