@@ -10,6 +10,7 @@ from pathlib import Path
 
 from swarm.app.stages import BY_NAME, PLAN, STAGES, Options, Stage, Work
 from swarm.app.stages.planning import fingerprint_of_starts
+from swarm.app.stages.refining import is_flown
 from swarm.app.stages.running import run_stage
 from swarm.plan.unserved import unserved_rows
 from swarm.reach.opportunities import Screening, read_mothership
@@ -165,8 +166,8 @@ def _is_asked_for(stage: Stage, work: Work) -> bool:
         if work.plan is None:
             work.run.warn("no plan of the front flies a probe: nothing to refine, nothing to hand over")
             return False
-    # of a plan of which no probe is flown, refinement has said why of each
-    return not (stage.name == "handoff" and not work.table("flown").num_rows)
+    # of a plan of which no probe is flown, not even at a planet or moon, refinement has said why of each
+    return stage.name != "handoff" or is_flown(work)
 
 
 def start_run(

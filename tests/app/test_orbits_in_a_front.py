@@ -154,6 +154,18 @@ def test_a_slow_pass_hits_with_the_chance_that_its_spread_gives(yarrow):
         assert row["impact_chance"] == pytest.approx(row["judged_impact_chance"], abs=0.02)
 
 
+def test_a_plan_without_flybys_is_handed_over_too(yarrow):
+    """Before, a run left the package out where no flyby was refined."""
+    noted = yarrow.manifest["notes"]["handoff"]
+    assert noted["plan"] == yarrow.manifest["notes"]["refined"]["plan"]
+    known = {row["opportunity"]: row["kind"] for row in yarrow.read_table("opportunities").to_pylist()}
+    own = [row for row in yarrow.read_table("plans").to_pylist() if row["plan"] == noted["plan"]]
+    kinds = {known[row["opportunity"]] for row in own}
+    written = {file.name for file in (yarrow.folder / "handoff").iterdir()}
+    assert ("ORBITS.txt" in written) == ("orbit" in kinds)
+    assert ("PASSES.txt" in written) == ("low-pass" in kinds)
+
+
 def test_the_answer_speaks_of_orbits_and_of_no_arcs(yarrow):
     """Days before a passage are asked for: no arc in free space limits them. Probes at one place are counted."""
     told = dict(headline(yarrow))

@@ -86,6 +86,11 @@ def work_refine(work: Work) -> None:
     run.write_table("refined", refined_table(flown, tables.targets))
 
 
+def is_flown(work: Work) -> bool:
+    """Whether there is something of the plan to hand over: refined, or flown at a planet or moon as it was screened."""
+    return work.table("flown").num_rows > 0 or bool(_passes_of(work.run, _number(work)))
+
+
 def work_handoff(work: Work) -> None:
     """Write the package of the refined plan from what the run folder holds; nothing is refined again."""
     run, plan = work.run, _number(work)

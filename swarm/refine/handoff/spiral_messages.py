@@ -26,8 +26,9 @@ from targets.base.errors import InputError
 Floats = NDArray[np.float64]
 
 _COLUMNS = ("begin_tdb", "end_tdb", "mass_begin_kg", "mass_end_kg")
-# From so many states to the next as many on it is flown again: some days, in which what a message rounds stays metres.
-_APART = 500
+# From so many states to the next as many on it is flown again: hours below, some weeks far out, in which what a message
+# rounds stays metres.
+_APART = 100
 
 
 def write_spiral(
