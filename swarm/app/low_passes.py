@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from swarm.encounter.pass_judging import JudgedPasses, judge_passes, rules_of
-from swarm.encounter.pass_left_out import DIVERT, IMPACT, SAID, SHIP, TANK, later_said
+from swarm.encounter.pass_left_out import DIVERT, IMPACT, SAID, SHIP, TANK, later_said, life_said
 from swarm.encounter.pass_limits import FlownRows, lowest_pass
 from swarm.reach.approach.field import OK
 from swarm.reach.approach.rows import LowPasses, covered_s, field_for, left_out, shot
@@ -143,15 +143,5 @@ def _cautions(study: Study, ask: ApproachSettings, ephemeris: Ephemeris) -> list
     if known.approximate:
         said.append(f"   caution: {body.name} is placed by a {known.ephemeris}, to {known.error_km:.3g} km")
     if body.may_harbour_life:
-        said.append(
-            f"   caution: {body.name} may harbour life; disposal is not planned here: what stays bound to the planet "
-            f"may meet it again, {_counted_years(study)}"
-        )
+        said.append(f"   caution: {life_said(study, body.name)}")
     return said
-
-
-def _counted_years(study: Study) -> str:
-    years = study.protection.bound_years
-    if years:
-        return f"and counts so for {years:g} years (later; protection.bound_years)"
-    return "which the study does not count (protection.bound_years = 0: disposal is planned elsewhere)"

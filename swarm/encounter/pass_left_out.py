@@ -102,6 +102,18 @@ def none_of_passes(study: Study, counts: dict[str, float]) -> NothingFeasible:
     )
 
 
+def life_said(study: Study, body: str) -> str:
+    """The caution for a body that may harbour life."""
+    years = study.protection.bound_years
+    counted = f"and counts so for {years:g} years (later_impact_chance; protection.bound_years)"
+    if not years:
+        counted = "which the study does not count (protection.bound_years = 0: disposal is planned elsewhere)"
+    return (
+        f"{body} may harbour life; disposal is not planned here: what stays bound to the planet may meet it again, "
+        f"{counted}"
+    )
+
+
 def later_said(study: Study, chance: float) -> str:
     """ "", or what of a chance is that a probe which stays bound to the planet comes back to the moon."""
     if not 0.0 < chance < math.inf:

@@ -7,7 +7,7 @@ import pyarrow.compute as pc
 
 from swarm.app.stages.record import Work
 from swarm.encounter.approach import light_notes
-from swarm.encounter.pass_left_out import SAID
+from swarm.encounter.pass_left_out import SAID, life_said
 from swarm.encounter.target_errors import runoff_notes
 from swarm.plan.data import plan_data
 from swarm.plan.judged import chances_of, corrections_table, judge_all, judged_table
@@ -84,10 +84,7 @@ def _keep_opportunities(run: Run, study: Study, screening: Screening) -> None:
                 f"{row['name']} is placed by a {row['ephemeris']}, to {row['ephemeris_error_km']:.3g} km"
             )
         if row["may_harbour_life"]:
-            run.warn(
-                f"{row['name']} may harbour life; the chance that a probe hits it is counted for its pass alone: "
-                "disposal is not planned here, and what stays bound may meet it again"
-            )
+            run.warn(life_said(study, row["name"]))
 
 
 def _keep_notes(run: Run, screening: Screening) -> None:
