@@ -44,7 +44,7 @@ def headline(run: Run) -> list[tuple[str, str]]:
     place = int(pc.index(front["plan"], chosen).as_py())
     row = front.slice(place, 1).to_pylist()[0]
     return [
-        ("in reach", _reach(run)),
+        ("in reach", reach_said(run)),
         ("plan", _plan(run, row, front.num_rows)),
         ("worth", _worth(row)),
         ("mass", _mass(run, row, place, front)),
@@ -60,7 +60,8 @@ def risk_in_words(risk: float) -> str:
     return next((said for limit, said in _IN_WORDS if risk < limit), "more often than not")
 
 
-def _reach(run: Run) -> str:
+def reach_said(run: Run) -> str:
+    """What there is a choice of: bodies of the catalogue, and planets and moons by the ways to come to them."""
     bodies = _grouped(run.manifest["notes"]["catalogue"]["bodies"])
     found = run.read_table("opportunities").select(["target", "kind"])
     kinds = {

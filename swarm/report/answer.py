@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from typing import Any
 
 from markupsafe import Markup
 
-from swarm.decide.headline import risk_in_words
+from swarm.decide.headline import reach_said, risk_in_words
 from swarm.decide.rests import rests_on_lines
 from swarm.report.figures import plan_rows
 from swarm.report.forms import shown
 from swarm.report.markup import filled, listing, name, number
 from swarm.report.page_tables import PageTables
+from swarm.study.kind_names import FLYBY
 
 NAMED_MAX = 12
 # (column, what happens, the same where it is rare)
@@ -27,12 +29,15 @@ _RARE = 5e-4
 def answer(tables: PageTables) -> Markup:
     """Paragraphs: the plan, its bodies, how sure it is, how far from the bound, what would change it."""
     row = tables.row("front", "plan", tables.plan)
-    bodies = plan_rows(tables, tables.plan)
+    rows = plan_rows(tables, tables.plan)
+    bodies = Counter(one["target"] for one in rows)
+    alone = {one["kind"] for one in tables["opportunities"].select(["kind"]).to_pylist()} == {FLYBY}
     return filled(
         "answer.html",
         strip=_strip(tables, row),
         bodies=shown(tables.run.manifest["notes"]["catalogue"]["bodies"], "0"),
         targets=tables.summary["targets"],
+        places="" if alone else reach_said(tables.run),
         plan=tables.plan,
         rule=tables.summary["rule"],
         plans=tables["front"].num_rows,
@@ -41,7 +46,10 @@ def answer(tables: PageTables) -> Markup:
         science=_of(tables, "science", row, "%0"),
         propellant=_of(tables, "propellant_kg", row, "2"),
         risk=_of(tables, "risk", row, "%0"),
-        visited=[name(body["target"]) for body in bodies[:NAMED_MAX]],
+        visited=[
+            name(body) if times == 1 else filled_line("{} ({} probes)", name(body), times)
+            for body, times in [*bodies.items()][:NAMED_MAX]
+        ],
         more=max(len(bodies) - NAMED_MAX, 0),
         levels=_levels(tables, row),
         bound=tables.summary.get("bound"),

@@ -174,3 +174,6 @@ def test_the_answer_speaks_of_orbits_and_of_no_arcs(yarrow):
     )
     assert "arc" not in told["limited by"]
     assert re.search(r"to Moon( \(\d probes\))?$", told["plan"])
+    page = (yarrow.folder / "report.html").read_text(encoding="utf-8")
+    assert f"In reach: {told['in reach']}." in page
+    assert "Moon, Moon" not in page

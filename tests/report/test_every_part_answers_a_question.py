@@ -70,7 +70,7 @@ def test_every_line_of_the_answer_on_a_terminal_asks_something():
 
     described = re.findall(r"^    ([a-z ]+?)  +(.+\?)$", headline.__doc__, re.MULTILINE)
     labels = re.findall(
-        r'^        \("([a-z ]+)", _', files("swarm.decide").joinpath("headline.py").read_text(), re.M
+        r'^        \("([a-z ]+)", \w+\(', files("swarm.decide").joinpath("headline.py").read_text(), re.M
     )
     assert [label for label, _ in described] == labels
     assert len(labels) == 8
