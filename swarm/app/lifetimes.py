@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Sequence
 
@@ -183,7 +184,7 @@ def _line(name: str, row: JudgedOrbit, passage: Passage, mass_kg: float) -> str:
         f"{name:<10} {days:5.3g} {row.periapsis_km:5.4g} {row.apoapsis_km:6.5g} {row.inclination_deg:6.1f} "
         f"{row.argp_deg:6.1f} {f'{bound}{row.arrival.total_m_s:.0f}':>7} {loss:>6} {row.spent_m_s:8.0f} {way:6.1f} "
         f"{row.life.days:7.1f} {row.upkeep_m_s:7.1f} {row.seen.hours:7.1f} {row.seen.passes:7.0f} "
-        f"{row.seen.count_sigma:6.2f} {dear:>8} {row.pixel_m:6.2g} {row.quality:8.3f} {row.chance:7.3f}"
+        f"{row.seen.count_sigma:6.2f} {dear:>8} {_number_or_dash(row.pixel_m):>6} {row.quality:8.3f} {row.chance:7.3f}"
     )
 
 
@@ -230,3 +231,8 @@ def _ending(life: Life, ended: Life) -> str:
         return f"let go after {life.days:.1f} d, {ENDS[ended.end]} {ended.days:.0f} d later: {where}"
     lowest = f"{ended.lowest_km[-1]:.1f} km at its lowest"
     return f"let go after {life.days:.1f} d, {ENDS[0]} {FOLLOWED_DAYS:.0f} d later: {lowest}"
+
+
+def _number_or_dash(value: float) -> str:
+    """A dash for what is never seen from low enough."""
+    return "-" if math.isnan(value) else f"{value:.2g}"
