@@ -41,11 +41,10 @@ def later_chances(rows: LowPasses, which: NDArray[np.int64], years: float) -> Fl
     body, field = rows.passage.body, rows.field
     if body.parent == SUN or years <= 0.0:
         return np.zeros(len(which))
-    index, planet = index_of(body), planet_of(body)
+    planet = planet_of(body)
     found = np.ones(len(which))
     for j, k in enumerate(which):
-        t = float(rows.shots.closest_s[k])
-        y = np.array([*place_of(index, t, field), *velocity_of(index, t, field)]) + rows.shots.relative[k]
+        t, y = float(rows.shots.closest_s[k]), rows.shots.state[k].copy()
         if move_to(y, t, t + LEFT_S, field) != OK:
             continue
         bound = orbital_energy(y, planet) < 0.0

@@ -95,13 +95,20 @@ def channel_problems(study: Study, chosen: list[Row], relayed: dict[int, bool]) 
 def protection_problems(study: Study, chosen: list[Row]) -> list[str]:
     """Bodies that the probes of a plan, and the mothership where it counts, hit with more than the limit."""
     settings, wrong = study.protection, []
-    parts = ["impact_chance", "later_impact_chance"] + ["carrier_impact_chance"] * settings.carrier_included
+    parts = _chances_counted(study)
     for body, limit in settings.impact_chance_max.items():
         chances = [o.get(part) or 0.0 for o in chosen if o["target"] == body for part in parts]
         total = math.fsum(chance for chance in chances if not math.isnan(chance))
         if total > limit * (1.0 + _CHANCE_SHARE):
             wrong.append(f"protection.impact_chance_max.{body}: {total:.4g}, the limit is {limit:g}")
     return wrong
+
+
+def _chances_counted(study: Study) -> list[str]:
+    """Columns of a row whose sum is the chance that it hits its target."""
+    return ["impact_chance", "later_impact_chance"] + [
+        "carrier_impact_chance"
+    ] * study.protection.carrier_included
 
 
 def steering_problems(study: Study, chosen: list[Row]) -> list[str]:
@@ -146,9 +153,7 @@ def steering_problems(study: Study, chosen: list[Row]) -> list[str]:
 def summed_problems(study: Study, row: Row, chosen: list[Row]) -> list[str]:
     """Columns of the front that add up over a plan: chances to hit, what the mothership burns to steer."""
     wrong = []
-    parts = ["impact_chance", "later_impact_chance"] + [
-        "carrier_impact_chance"
-    ] * study.protection.carrier_included
+    parts = _chances_counted(study)
     for name, adds, off in (
         ("impact_chance", parts, _CHANCE),
         ("carrier_propellant_kg", ["carrier_propellant_kg"], _KG),

@@ -31,7 +31,7 @@ def answer(tables: PageTables) -> Markup:
     row = tables.row("front", "plan", tables.plan)
     rows = plan_rows(tables, tables.plan)
     bodies = Counter(one["target"] for one in rows)
-    alone = {one["kind"] for one in tables["opportunities"].select(["kind"]).to_pylist()} == {FLYBY}
+    alone = tables["opportunities"]["kind"].unique().to_pylist() == [FLYBY]
     return filled(
         "answer.html",
         strip=_strip(tables, row),

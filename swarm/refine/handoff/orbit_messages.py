@@ -27,7 +27,7 @@ from swarm.refine.handoff.opm import Manoeuvre, opm_text, read_opm
 from swarm.refine.handoff.pass_messages import body_lines, cell, parameter_messages
 from swarm.refine.handoff.pass_read_back import read_segments
 from swarm.refine.handoff.read_back import ReadBackDiffers
-from swarm.refine.handoff.spiral_messages import read_back_spiral, write_spiral
+from swarm.refine.handoff.spiral_messages import apart, read_back_spiral, write_spiral
 from swarm.refine.orbits_flown import fly_row
 from swarm.refine.pass_path import PassPath, field_of_pass, path_of_pass
 from swarm.refine.stretches import Stretch, whole_microseconds
@@ -226,18 +226,14 @@ def read_back_orbit(
                 push=(along, thrust, exhaust),
                 mass_kg=mass,
             )
-            worst = np.maximum(worst, _apart(after, segments[following].states[0]))
+            worst = np.maximum(worst, apart(after, segments[following].states[0]))
             mass -= spent
             following += 1
     for part in segments:
         begin, end = float(part.epochs_tdb_s[0]), float(part.epochs_tdb_s[-1])
         again = fly(part.states[0], begin, (end - begin) / DAY_S, around, every_s=DAY_S)
-        worst = np.maximum(worst, _apart(again.states[-1], part.states[-1]))
+        worst = np.maximum(worst, apart(again.states[-1], part.states[-1]))
     return worst
-
-
-def _apart(one: Floats, other: Floats) -> Floats:
-    return np.array([np.linalg.norm(one[:3] - other[:3]), np.linalg.norm(one[3:] - other[3:])])
 
 
 def _row(probe: int, row: dict[str, Any], orbit: FlownOrbit | None, note: str) -> tuple[object, ...]:

@@ -71,12 +71,12 @@ def read_back_spiral(
     epochs, states = segment.stretch.epochs_tdb_s, segment.stretch.states
     if abs(epochs[-1] - next_state[0]) > 1e-5:
         raise ReadBackDiffers(f"the spiral of probe {probe} does not end when its orbit begins")
-    worst = _apart(states[-1], next_state[1])
+    worst = apart(states[-1], next_state[1])
     marks = [*range(0, len(epochs) - 1, _APART), len(epochs) - 1]
     for first, last in itertools.pairwise(marks):
         span = float(epochs[first]), float(epochs[last])
         again = fly_pushed(states[first], _mass_at(span[0], arcs), span, arcs, isp_s * G0_M_S2, around)
-        worst = np.maximum(worst, _apart(again, states[last]))
+        worst = np.maximum(worst, apart(again, states[last]))
     return worst
 
 
@@ -94,5 +94,6 @@ def _mass_at(tdb_s: float, arcs: Floats) -> float:
     return float(np.interp(tdb_s, arcs[:, :2].ravel(), arcs[:, 2:].ravel()))
 
 
-def _apart(one: Floats, other: Floats) -> Floats:
+def apart(one: Floats, other: Floats) -> Floats:
+    """km and km/s between two states (6,)."""
     return np.array([np.linalg.norm(one[:3] - other[:3]), np.linalg.norm(one[3:] - other[3:])])
